@@ -1,0 +1,1 @@
+"""equipdecide: keep, upgrade, sell or replace a machine tool."""
