@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 
 import yaml
 
@@ -227,6 +228,8 @@ class _Reader:
             self.at(node, f"value must name its figure for each {by[0]}: `{{single: ..., joint: ...}}`.")
             return {}
         given = self.pairs(node, f"value by {by[0]}")
+        if not given:
+            self.at(node, f"value names no {by[0]}. Give at least one, or `any`.")
         return {name: self.value(item, by[1:], unit, choices) for name, item in given.items()}
 
     def dated(self, node: yaml.Node, by: tuple[str, ...], unit: str, choices: Mapping[str, str]) -> Dated:
@@ -355,7 +358,8 @@ class _Reader:
                     self.fault(
                         lines.line_num, f"mark is `{row['mark']}`. It must be one of: {', '.join(MARKS)}.", shown
                     )
-                yield row
+                # What was read is shared by all who ask for it, so nobody may change it.
+                yield MappingProxyType(row)
 
     def cell(self, column: str, kind: str, cell: str, line: int, shown: str) -> object:
         said = cell.strip()

@@ -49,7 +49,7 @@ def in_words(value: Leaf, unit: str) -> str:
     ('$2,560,000', '40 %', 'exempt')
     """
     if isinstance(value, tuple):
-        return f"a list of {len(value)} {'brackets' if unit == 'brackets' else 'figures'}"
+        return f"the list of {len(value)} {'brackets' if unit == 'brackets' else 'figures'}"
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, str):
@@ -123,7 +123,7 @@ class Reading:
         if self.status == "memory":
             reasons.append("recalled from memory and not confirmed in a source")
         elif self.status == "assumption":
-            reasons.append("an assumption" + (f" ({self.note})" if self.note else ""))
+            reasons.append("an assumption" + (f" ({self.note.rstrip('.')})" if self.note else ""))
         if self.basis == "held":
             seen = f", last checked {self.verified_on.isoformat()}" if self.verified_on else ""
             reasons.append(f"the figure of {self.from_date.year}, held because no later one is on file{seen}")
