@@ -16,7 +16,7 @@ from equipdecide.parameters.values import UNITS, Leaf, Source
 STATUSES = ("read", "memory", "assumption")
 MARKS = ("secondary", "computed", "disagree")
 AFTER_LAST = ("hold", "index", "error")
-CELL_TYPES = ("text", "integer", "number", "date")
+_CELLS = {"text": "text", "integer": "an integer", "number": "a number", "date": "a date, written as 2026-01-31"}
 ANY = "any"
 """The option of a key that stands for every option not named beside it."""
 
@@ -299,7 +299,7 @@ class _Reader:
         name = id.rpartition("/")[2]
         given = self.fields(node, name, _ROWS_KEYS, _ROWS_OPTIONS)
         columns = {
-            key: self.one_of(item, f"columns.{key}", tuple(kind + end for kind in CELL_TYPES for end in ("", "?")))
+            key: self.one_of(item, f"columns.{key}", tuple(kind + end for kind in _CELLS for end in ("", "?")))
             for key, item in (self.pairs(given["columns"], "columns") if "columns" in given else {}).items()
         }
         status = self.one_of(given.get("status"), "status", STATUSES)
@@ -327,7 +327,9 @@ class _Reader:
             self.text(given.get("note"), "note"),
         )
 
-    def csv_rows(self, columns: Mapping[str, str], status: str, source: Source | None) -> Iterator[Mapping[str, object]]:
+    def csv_rows(
+        self, columns: Mapping[str, str], status: str, source: Source | None
+    ) -> Iterator[Mapping[str, object]]:
         path = self.path.with_suffix(".csv")
         shown = str(Path(self.shown).with_suffix(".csv"))
         if not path.is_file():
@@ -341,9 +343,7 @@ class _Reader:
                 return
             for cells in lines:
                 if len(cells) != len(header):
-                    self.fault(
-                        lines.line_num, f"this row has {len(cells)} cells; the header has {len(header)}.", shown
-                    )
+                    self.fault(lines.line_num, f"this row has {len(cells)} cells; the header has {len(header)}.", shown)
                     continue
                 row: dict[str, object] = {"status": status, "source": str(source or ""), "mark": ""}
                 if source is not None:
@@ -376,7 +376,7 @@ class _Reader:
                 raise ValueError(said)
             return int(said) if kind.startswith("integer") else float(said)
         except ValueError:
-            self.fault(line, f"`{column}` is `{said}`, which is not a {kind.rstrip('?')}.", shown)
+            self.fault(line, f"`{column}` is `{said}`. Its column holds {_CELLS[kind.rstrip('?')]}.", shown)
             return None
 
 

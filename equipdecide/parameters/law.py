@@ -65,6 +65,7 @@ class Law:
             dict(keys),
             index_rate if basis == "indexed" else 0.0,
             parameter.verified_on,
+            parameter.choices.get(str(value), ""),
         )
 
     def _past_last(self, parameter: Parameter, row: Dated, on: date, as_known_on: date | None) -> str:

@@ -84,6 +84,8 @@ class Reading:
     keys: Mapping[str, str] = field(default_factory=dict)
     index_rate: float = 0.0
     verified_on: date | None = None
+    meaning: str = ""
+    """What a choice stands for, in the words of its file; empty for every other unit."""
 
     @property
     def number(self) -> float:
