@@ -236,6 +236,11 @@ def test_a_table_says_where_it_comes_from(law: Law) -> None:
     straight = law.table("federal/straight_line", convention="half-year", method="SL", period="10")
     assert straight.values == (5.0, *(10.0,) * 9, 5.0)  # IRC 168(g)(2): half a year, nine whole ones, half a year
     assert straight.mark == "computed"
+    assert table.finding() is None
+    assert straight.finding() == (
+        "Straight-line depreciation, percent of unadjusted basis (half-year, SL, 10): the figures are worked out from "
+        "the rule of the law; the printed table was not seen."
+    )
     with pytest.raises(MissingParameter, match="no table for"):
         law.table("federal/macrs", convention="half-year", method="200DB", period="8")
     with pytest.raises(MissingParameter, match="chosen by convention, method, period"):
@@ -254,11 +259,14 @@ def test_any_pair_of_dates_meets_one_bonus_rate(law: Law) -> None:
                 found.append(float(str(row["rate"])))
         return found
 
-    day = date(2010, 5, 1)
-    while day < date(2027, 6, 1):
-        for wait in (0, 20, 200, 700):
-            assert len(hits(day, day + timedelta(days=wait))) == 1, (day, wait)
-        day += timedelta(days=13)
+    # Every day on which a row starts or ends, with its neighbours, and a day in each month between.
+    one, first, last = timedelta(days=1), date(2010, 5, 1), date(2028, 6, 30)
+    turns = {day for row in rows for day in row.values() if isinstance(day, date)}
+    days = {day + shift for day in turns for shift in (-one, 0 * one, one)}
+    days |= {date(year, month, 11) for year in range(2010, 2029) for month in range(1, 13)}
+    for acquired in (day for day in days if first <= day <= last):
+        for placed in (day for day in days if acquired <= day <= last):
+            assert len(hits(acquired, placed)) == 1, (acquired, placed)
     # IRC 168(k)(6) before the Act of 2025; P.L. 119-21 sec. 70301(c)
     assert hits(date(2024, 11, 1), date(2026, 3, 1)) == [0.20]
     assert hits(date(2025, 1, 19), date(2025, 6, 1)) == [0.40]
@@ -294,6 +302,12 @@ def test_rows_are_typed_and_cannot_be_changed(law: Law) -> None:
     machine = classes["34.0"]
     assert (machine["class_life"], machine["gds_period"], machine["ads_period"]) == (12.0, 7.0, 12.0)
     assert classes["none"]["class_life"] is None
+    lines = {(row["form"], row["line"]): row for row in law.rows("federal/form_lines")}
+    assert law.row_finding("federal/form_lines", lines["1120", "9"]) is None
+    assert law.row_finding("federal/form_lines", lines["1120", "20"]) == (
+        "Lines of the returns on which the figures land (1120, 20, depreciation): the row is recalled from memory and "
+        "not confirmed in a source."
+    )
     with pytest.raises(TypeError):
         machine["gds_period"] = 5.0  # type: ignore[index]
     # Publication 946, mid-quarter: 87.5 % of a full year for the first quarter, and for a disposal in the fourth
@@ -524,6 +538,11 @@ BRACKETS = limit("hold").replace("unit: USD", "unit: brackets")
         (limit("index", "index_rounding: {step: 0, way: up}"), "step must be a number of dollars above 0"),
         ("description: x\nunit: USD\nafter_last: hold\nverified_on: 2026-01-01\nvalues: []\n", "at least one dated"),
         ("description: x\nverified_on: 2026-01-01\nstatus: read\ncolumns: {a: text}\n", "rows should stand beside it"),
+        (
+            "description: x\nverified_on: 2026-01-01\nstatus: memory\nsource: {title: T}\ncolumns: {a: text, b: text}\n"
+            "table: {keys: [c], order: a, figure: b, unit: percent}\n",
+            "table takes `a`, which is text. It must be integer",
+        ),
     ],
 )
 def test_other_faults_are_told_in_plain_words(tmp_path: Path, text: str, said: str) -> None:

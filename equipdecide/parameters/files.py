@@ -313,6 +313,9 @@ class _Reader:
         for column in (*keys, *((order, figure) if table else ())):
             if column not in columns:
                 self.at(given["table"], f"table names `{column}`, which is not a column.")
+        for column, kind in ((order, "integer"), (figure, "number")):
+            if column in columns and columns[column] != kind:
+                self.at(given["table"], f"table takes `{column}`, which is {columns[column]}. It must be {kind}.")
         return RowsFile(
             id,
             self.text(given.get("description"), "description"),

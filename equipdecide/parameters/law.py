@@ -8,7 +8,7 @@ from pathlib import Path
 
 from equipdecide.parameters.faults import Fault, MissingParameter, ParameterFileError
 from equipdecide.parameters.files import ANY, Dated, Parameter, RowsFile, Value, read_file
-from equipdecide.parameters.values import Leaf, Reading, Source, Table
+from equipdecide.parameters.values import UNSETTLED, Leaf, Reading, Source, Table
 
 SHIPPED = Path(__file__).parent
 
@@ -94,6 +94,14 @@ class Law:
         """
         return self._rows_file(id).rows
 
+    def row_finding(self, id: str, row: Mapping[str, object]) -> str | None:
+        """Say in one plain sentence that a row of such a table rests on memory or assumption; None when it was read."""
+        file, status = self._rows_file(id), str(row["status"])
+        if status not in UNSETTLED:
+            return None
+        named = [str(row[column]) for column in file.columns if row[column] not in ("", None)][:3]
+        return f"{file.description} ({', '.join(named)}): the row is {UNSETTLED[status]}."
+
     def columns(self, id: str) -> Mapping[str, str]:
         """Return the columns of such a table with their types, `?` marking those that may be empty."""
         return self._rows_file(id).columns
@@ -111,7 +119,7 @@ class Law:
             raise MissingParameter(f"{self.country}/{id} is chosen by {wanted}; given {', '.join(keys) or 'nothing'}.")
         found = sorted(
             (row for row in file.rows if all(row[key] == option for key, option in keys.items())),
-            key=lambda row: str(row[file.order]).zfill(6),
+            key=lambda row: int(str(row[file.order])),
         )
         if not found:
             asked = ", ".join(f"{key} {option}" for key, option in keys.items())
@@ -126,6 +134,7 @@ class Law:
             str(found[0]["status"]),
             dict(keys),
             file.note,
+            file.description,
         )
 
     def states(self) -> tuple[str, ...]:

@@ -22,6 +22,9 @@ UNITS = {
     "date": "day",
 }
 
+UNSETTLED = {"memory": "recalled from memory and not confirmed in a source", "assumption": "an assumption"}
+"""What a status other than `read` means to a reader."""
+
 
 @dataclass(frozen=True)
 class Source:
@@ -122,10 +125,9 @@ class Reading:
     def finding(self) -> str | None:
         """Say in one plain sentence why a reader must not take this figure as settled; None when it is."""
         reasons = []
-        if self.status == "memory":
-            reasons.append("recalled from memory and not confirmed in a source")
-        elif self.status == "assumption":
-            reasons.append("an assumption" + (f" ({self.note.rstrip('.')})" if self.note else ""))
+        if self.status in UNSETTLED:
+            why = f" ({self.note.rstrip('.')})" if self.note and self.status == "assumption" else ""
+            reasons.append(UNSETTLED[self.status] + why)
         if self.basis == "held":
             seen = f", last checked {self.verified_on.isoformat()}" if self.verified_on else ""
             reasons.append(f"the figure of {self.from_date.year}, held because no later one is on file{seen}")
@@ -153,8 +155,18 @@ class Table:
     status: str = "read"
     keys: Mapping[str, str] = field(default_factory=dict)
     note: str = ""
+    description: str = ""
 
     @property
     def mark(self) -> str:
         """How the table was come by: empty as printed, `secondary`, or `computed` from the rule of the law."""
         return self.source.mark
+
+    def finding(self) -> str | None:
+        """Say in one plain sentence why a reader must not take this table as printed; None when it is."""
+        what = f"{self.description or self.id} ({', '.join(self.keys.values())})"
+        if self.status in UNSETTLED:
+            return f"{what}: the figures are {UNSETTLED[self.status]}."
+        if self.mark == "computed":
+            return f"{what}: the figures are worked out from the rule of the law; the printed table was not seen."
+        return None
