@@ -10,7 +10,7 @@
 #
 # Another interpreter: make test PYTHON=/path/to/python3.12 (after `make clean`).
 
-SHELL := /bin/bash
+SHELL := bash
 .DEFAULT_GOAL := demo
 .PHONY: demo test lint e2e bench clean
 

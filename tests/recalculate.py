@@ -1,12 +1,12 @@
 """Recalculates a workbook by a program that knows nothing of equipdecide, for tests that compare its figures with ours.
 
-Two ways: LibreOffice (the reference; needs `soffice`, a few seconds) and the Python package `formulas` (installed with the
-`test` extra; about a second for some hundred cells). Neither trusts the values stored in the file: see `_PROFILE`.
+Two ways: LibreOffice (the reference; needs `soffice`, one to three seconds) and the Python package `formulas` (in the
+`test` extra; 1 s for 300 formula cells, 6 s for 3,000). Neither trusts the values stored in the file: see `_PROFILE`.
 
-What `formulas` 1.3.4 cannot do, seen by comparing some 110 functions with LibreOffice: numbers like 1E-7 (it refuses the
-whole workbook), sheet names with an apostrophe (#REF!), OFFSET (#NAME?), the `--(condition)` idiom inside SUMPRODUCT (0,
-without a word; `(condition)*range` is right), ROUND of a decimal half that binary falls short of (1.005 gives 1.00 where
-LibreOffice gives 1.01), TEXT of a half (1234.5 gives 1,234 for 1,235). It takes 1 s for 300 formula cells, 6 s for 3,000.
+What `formulas` 1.3.4 cannot do, seen by comparing some 110 functions with LibreOffice: numbers like 1E-7 (it refuses
+the whole workbook), sheet names with an apostrophe (#REF!), OFFSET (#NAME?), the `--(condition)` idiom inside
+SUMPRODUCT (0, without a word; `(condition)*range` is right), ROUND of a decimal half that binary falls short of
+(1.005 gives 1.00, in LibreOffice 1.01), TEXT of a half (1234.5 gives 1,234 for 1,235).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from typing import Any, Literal
 
 import openpyxl
 
-type_of_value = float | int | str | bool | dt.datetime | dt.date | dt.time
+Value = float | int | str | bool | dt.datetime | dt.date | dt.time
 
 # LibreOffice on its default profile keeps the stored values of an .xlsx file that it did not write itself, and would
 # hand our own figures back to us. OOXMLRecalcMode 0 is "always recalculate" (Tools > Options > Calc > Formula).
@@ -41,13 +41,13 @@ def which_soffice() -> str | None:
         if found := shutil.which(name):
             return found
     usual = [Path("/Applications/LibreOffice.app/Contents/MacOS/soffice")]
-    usual += [Path(folder) / "LibreOffice/program/soffice.exe" for folder in (os.environ.get("PROGRAMFILES"),) if folder]
+    usual += [
+        Path(folder) / "LibreOffice/program/soffice.exe" for folder in (os.environ.get("PROGRAMFILES"),) if folder
+    ]
     return next((str(path) for path in usual if path.exists()), None)
 
 
-def recalculate(
-    xlsx: Path, by: Literal["libreoffice", "formulas"] = "libreoffice"
-) -> dict[tuple[str, str], type_of_value]:
+def recalculate(xlsx: Path, by: Literal["libreoffice", "formulas"] = "libreoffice") -> dict[tuple[str, str], Value]:
     """Values of all filled cells of `xlsx` after a full recalculation, by (sheet, cell), for example ("Plan", "B7").
 
     Numbers, texts, truth values and dates come as Python values; an error as its text, for example "#DIV/0!".
@@ -57,7 +57,7 @@ def recalculate(
     return _by_libreoffice(xlsx) if by == "libreoffice" else _by_formulas(xlsx)
 
 
-def _by_libreoffice(xlsx: Path) -> dict[tuple[str, str], type_of_value]:
+def _by_libreoffice(xlsx: Path) -> dict[tuple[str, str], Value]:
     soffice = which_soffice()
     if soffice is None:
         raise RuntimeError("LibreOffice is not installed: no soffice on PATH")
@@ -86,13 +86,13 @@ def _by_libreoffice(xlsx: Path) -> dict[tuple[str, str], type_of_value]:
     }
 
 
-def _by_formulas(xlsx: Path) -> dict[tuple[str, str], type_of_value]:
+def _by_formulas(xlsx: Path) -> dict[tuple[str, str], Value]:
     import formulas  # slow to import, and not needed by the other way
 
     with contextlib.redirect_stderr(io.StringIO()):  # its progress bar
         solution = formulas.ExcelModel().loads(str(xlsx)).finish().calculate()
     values: dict[str, Any] = {str(key): found for key, found in solution.items()}
-    cells: dict[tuple[str, str], type_of_value] = {}
+    cells: dict[tuple[str, str], Value] = {}
     for sheet in openpyxl.load_workbook(xlsx).worksheets:
         prefix = f"'[{xlsx.name}]{sheet.title.upper()}'!"  # it names sheets in capitals
         for row in sheet.iter_rows():

@@ -62,9 +62,10 @@ def test_libreoffice_recalculates_stale_figures(stale: Path) -> None:
 
 @pytest.mark.e2e
 def test_without_the_profile_libreoffice_hands_back_stale_figures(stale: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Shows that the test above can fail, and why the profile is there. A LibreOffice that recalculates anyway is welcome
-    to break this test: then the profile may go."""
-    monkeypatch.setattr("recalculate._PROFILE", '<?xml version="1.0"?><oor:items xmlns:oor="http://openoffice.org/2001/registry"/>')
+    """Shows that the test above can fail, and why the profile is there. A LibreOffice that recalculates anyway is
+    welcome to break this test: then the profile may go."""
+    empty = '<?xml version="1.0"?><oor:items xmlns:oor="http://openoffice.org/2001/registry"/>'
+    monkeypatch.setattr("recalculate._PROFILE", empty)
     assert recalculate(stale)["Plan", "A1"] == WRONG
 
 
