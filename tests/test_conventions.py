@@ -43,10 +43,15 @@ COMPUTES = {"shop", "money", "tax"}
 
 @cache
 def tree() -> tuple[str, ...]:
-    """Paths of the files that are or would be committed, from the root of the repository."""
-    command = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
-    listed = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stdout.split("\0")
-    return tuple(sorted({name for name in listed if name and (ROOT / name).is_file()}))
+    """Paths of the tracked files, and of those in our own folders that wait to be added, from the root."""
+    tracked, new = (
+        subprocess.run(["git", "ls-files", "-z", *which], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+        for which in (
+            ["--cached"],
+            ["--others", "--exclude-standard", "--", "equipdecide", "tests", "notebooks", "scenarios"],
+        )
+    )
+    return tuple(sorted({name for name in (tracked + new).split("\0") if name and (ROOT / name).is_file()}))
 
 
 def texts(*endings: str) -> Iterator[tuple[str, str]]:
