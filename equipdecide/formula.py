@@ -12,6 +12,7 @@ Arithmetic ``+ - * / **`` and comparisons, and these functions:
 ``abs exp log``      absolute value, e to the power, natural logarithm
 ``cents(x)``         rounded to cents, halves away from zero
 ``dollars(x)``       rounded to whole dollars, halves away from zero
+``ceiling(x)``       the next whole number at or above `x`
 ``prev(x, start=0)`` `x` of the row before, `start` in the first; a column may name itself: a carry-forward
 ``running(x)``       sum of the rows so far
 ``total(x)``         sum of all rows, one figure
@@ -53,6 +54,7 @@ _ARITY = {
     "log": (1, 1),
     "cents": (1, 1),
     "dollars": (1, 1),
+    "ceiling": (1, 1),
     "prev": (1, 2),
     "running": (1, 1),
     "total": (1, 1),
@@ -170,6 +172,7 @@ _FUNCTIONS: dict[str, Any] = {
     "_log": np.log,
     "_cents": _cents,
     "_dollars": _dollars,
+    "_ceiling": lambda x: np.ceil(x - 1e-9),
     "_prev": _prev,
     "_running": _running,
     "_total": _total,
@@ -430,6 +433,8 @@ class _Cell:
             return f"IF({self.write(args[0])}<>0,{self.write(args[1])},{self.write(args[2])})"
         if function in ("cents", "dollars"):
             return f"ROUND({self.write(args[0])},{2 if function == 'cents' else 0})"
+        if function == "ceiling":
+            return f"ROUNDUP({self.write(args[0])}-0.000000001,0)"
         name = args[0].id if isinstance(args[0], ast.Name) else ""
         if function == "prev":
             if self.row == 0:

@@ -20,7 +20,7 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
-Group = Literal["operating", "investment", "financing", "tax", "between purses"]
+Group = Literal["operating", "investment", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
 
@@ -138,6 +138,16 @@ class Line:
     def amounts(self, trial: int = 0) -> FloatArray:
         """Return the amounts of one trial, shape (rows,) [currency]."""
         return self.column.per_row(trial)
+
+
+@dataclass(frozen=True)
+class IncomeItem:
+    """A column that the returns count as business income (`sign` 1) or as a deduction (-1), in every book or in one."""
+
+    name: str
+    column: Column
+    sign: int
+    book: str = ""
 
 
 @dataclass(eq=False)
@@ -273,7 +283,20 @@ class Draft:
         self.workings: dict[str, Working] = shared.workings if is_common else {}
         self.lines: list[Line] = []
         self.findings: list[Finding] = []
+        self.income: list[IncomeItem] = []
         self.rule = ""
+
+    @property
+    def common(self) -> Draft:
+        """The draft that posts to what all alternatives share."""
+        return self if self.is_common else Draft("common", self.shared, True)
+
+    def taxed(self, name: str, column: Column, sign: int = 1, book: str = "") -> None:
+        """Tell the returns that `column` (on days or stretches) is business income (sign 1) or a deduction (-1).
+
+        `book` limits it to one jurisdiction's book, such as its own depreciation; empty means every book.
+        """
+        self.income.append(IncomeItem(name, column, sign, book))
 
     def working(self, name: str, axis: Axis = ONE, says: str = "", rule: str = "") -> Working:
         """Open a new working. Names are unique within an alternative and the common part."""

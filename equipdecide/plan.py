@@ -12,6 +12,7 @@ from functools import cached_property
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Axis, Date
+from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import (
     Asset,
     Buy,
@@ -169,6 +170,12 @@ class Plan:
         """Day the last purchase of the plan is in service; the day of decision where nothing is bought."""
         return max([self.time.start, *(purchase.step.on for purchase in self.purchases)])
 
+    def end_value(self, machine: str) -> Amount | None:
+        """Return what the machine is entered to bring at the end of the study, as it then stands."""
+        last = [setup for setup in self.setups if setup.machine == machine][-1]
+        changed = last.source.changes.worth_at_end if isinstance(last.source, Improvement) else None
+        return changed or last.base.worth_at_end
+
     def at_work(self, day: Date) -> Setup | None:
         """Return the setup that does the bottleneck work on `day`: the one put in last of those in place."""
         found = [setup for setup in self.working if setup.first <= day <= setup.last]
@@ -180,8 +187,6 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
 
     Raises KeyError for an unknown name.
     """
-    from equipdecide.scenario.amounts import Amount
-
     def comes_true(step: Step) -> bool:
         if step.when is None:
             return True
@@ -189,7 +194,7 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             return doubts[step.when] > 0.5
         part = scenario.parts[step.when.split(".")[1]]
         chance = part.renews
-        assert isinstance(chance, Amount)
+        assert chance is not None  # the checks of a scenario see to it
         return chance.likely > 0.5
 
     steps = tuple(sorted((s for s in scenario.alternatives[name] if comes_true(s)), key=lambda s: (s.on, s.do != "buy")))
@@ -220,7 +225,7 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         changes = [(s.on, s, scenario.improvements[s.improvement]) for s in steps if isinstance(s, Improve)]
         changes = [change for change in changes if change[2].machine == machine]
         last = cal.add_days(sales[machine].handed_over, 0 if sales[machine].at_end else -1)
-        running, upkeep, worth_from = base.running, base.upkeep, base
+        running, upkeep = base.running, base.upkeep
         source: Machine | Improvement = base
         name_now, growth_from = machine, first
         installed = machine in bought
@@ -238,7 +243,6 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
                 Purchase(improve.improvement, machine, improvement, improve, ((improve.on, "on completion", 1.0),), improve.on)
             )
         setups.append(Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from))
-        del worth_from
         if machine in bought:
             purchases.append(_purchase(scenario, machine, bought[machine], sales))
 
