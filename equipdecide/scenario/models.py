@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from equipdecide.scenario.amounts import (
     Count,
@@ -27,6 +27,7 @@ from equipdecide.scenario.amounts import (
     Weeks,
     YesNo,
 )
+from equipdecide.scenario.tree import Source
 
 TaxedAs = Literal["sole proprietor", "partnership", "S corporation", "C corporation"]
 Filing = Literal["single", "joint", "separate", "head of household"]
@@ -43,8 +44,13 @@ class Study(Frozen):
     """How far to look ahead and what money is worth."""
 
     years: int = Field(ge=1, le=40, title="Years to look ahead")
-    rate: Rate = Field(title="What the money would earn elsewhere, after tax", description="minimum attractive rate of return, a year, after tax")
-    periods: Literal["months", "years"] = Field("months", title="Months, or years with flows at the end of each (textbook examples)")
+    rate: Rate = Field(
+        title="What the money would earn elsewhere, after tax",
+        description="minimum attractive rate of return, a year, after tax",
+    )
+    periods: Literal["months", "years"] = Field(
+        "months", title="Months, or years with flows at the end of each (textbook examples)"
+    )
     tax_indexing: Rate | None = Field(None, title="Yearly growth of tax brackets after the last published year")
 
 
@@ -53,8 +59,12 @@ class State(Frozen):
 
     code: str | None = Field(None, title="Two-letter code of the state, where its rules are shipped")
     rate: Rate | None = Field(None, title="State income tax rate on the owners' business income")
-    bonus: Literal["follows", "does not follow"] = Field("follows", title="Does the state follow the federal bonus depreciation?")
-    section_179: Literal["follows", "does not follow"] = Field("follows", title="Does the state follow the federal section 179 limit?")
+    bonus: Literal["follows", "does not follow"] = Field(
+        "follows", title="Does the state follow the federal bonus depreciation?"
+    )
+    section_179: Literal["follows", "does not follow"] = Field(
+        "follows", title="Does the state follow the federal section 179 limit?"
+    )
 
 
 class AsThingsAre(Frozen):
@@ -73,10 +83,16 @@ class Shop(Frozen):
     as_things_are: AsThingsAre | None = None
     cash: Money | None = Field(None, title="Cash in the bank")
     cash_floor: Money | None = Field(None, title="Cash you will not go under")
-    contribution_elsewhere: MoneyPerYear | None = Field(None, title="Contribution of all other work a year, which no course changes")
+    contribution_elsewhere: MoneyPerYear | None = Field(
+        None, title="Contribution of all other work a year, which no course changes"
+    )
     overhead: MoneyPerYear | None = Field(None, title="Overhead with all wages a year, which no course changes")
-    other_debt_payments: MoneyPerYear | None = Field(None, title="Payments on debts other than those of the machines here, a year")
-    distributions: MoneyPerYear | None = Field(None, title="Money the owners draw a year, beside what they draw for tax")
+    other_debt_payments: MoneyPerYear | None = Field(
+        None, title="Payments on debts other than those of the machines here, a year"
+    )
+    distributions: MoneyPerYear | None = Field(
+        None, title="Money the owners draw a year, beside what they draw for tax"
+    )
     tax_distributions: Share | None = Field(None, title="Share of taxable income paid out to the owners for their tax")
     coverage_required: Factor | None = Field(None, title="Debt service coverage the lender asks for, every year")
 
@@ -85,7 +101,9 @@ class Owner(Frozen):
     """One owner: share, tax profile, what is signed."""
 
     share: Share = Field(title="Share of the business")
-    tax_rate: Rate | None = Field(None, title="One combined tax rate on business income", description="instead of filing status and other income")
+    tax_rate: Rate | None = Field(
+        None, title="One combined tax rate on business income", description="instead of filing status and other income"
+    )
     filing: Filing | None = Field(None, title="Filing status of the owner's return")
     other_income: Money | None = Field(None, title="Other income of the household a year")
     active: bool = Field(True, title="Works in the business (materially participates)")
@@ -93,7 +111,9 @@ class Owner(Frozen):
     last_agi: Money | None = Field(None, title="Adjusted gross income on last year's return")
     section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
     outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
-    guarantees: Money | None = Field(None, title="Most of the business's debts this owner guarantees", description="left out: all of them")
+    guarantees: Money | None = Field(
+        None, title="Most of the business's debts this owner guarantees", description="left out: all of them"
+    )
 
 
 class Asset(Frozen):
@@ -104,7 +124,9 @@ class Asset(Frozen):
     contract: Day | None = Field(None, title="Day a binding contract was signed")
     expensed: bool = Field(False, title="Deducted at once as a small item (de minimis)")
     section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
-    section_179_used: dict[str, Money] = Field(default_factory=dict, title="What each owner could use of it, where not all")
+    section_179_used: dict[str, Money] = Field(
+        default_factory=dict, title="What each owner could use of it, where not all"
+    )
     bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
     bought_used: bool = False
     asset_class: str = Field("34.0", title="Asset class of the activity")
@@ -112,7 +134,9 @@ class Asset(Frozen):
     convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
         "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
     )
-    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field("by law", title="Depreciation method")
+    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field(
+        "by law", title="Depreciation method"
+    )
     salvage: Money | None = Field(None, title="Salvage value the method leaves (textbook methods)")
     table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
 
@@ -157,7 +181,10 @@ class Nights(Frozen):
 class Upkeep(Frozen):
     """Repairs and service."""
 
-    first_year: MoneyPerYear = Field(title="Repairs and service in the first year", description="from the day of decision, or from service for a new machine")
+    first_year: MoneyPerYear = Field(
+        title="Repairs and service in the first year",
+        description="from the day of decision, or from service for a new machine",
+    )
     growth: Rate = Field(title="Growth a year")
     warranty_years: int = Field(0, ge=0, le=10)
     warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
@@ -182,14 +209,20 @@ class Machine(Frozen):
     running: Running | None = None
     upkeep: Upkeep | None = None
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Other yearly costs of having it")
-    earnings: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly earnings or savings where hours are not modelled")
+    earnings: dict[str, MoneyPerYear] = Field(
+        default_factory=dict, title="Yearly earnings or savings where hours are not modelled"
+    )
     earnings_by_year: list[Money] | None = Field(None, title="Earnings year by year")
     costs_by_year: list[Money] | None = Field(None, title="Costs year by year")
     worth_now: Money | None = Field(None, title="What it would bring today")
     worth_at_end: Money | None = Field(None, title="What it will bring at the end of the study")
     price: Money | None = Field(None, title="Quoted cash price (a machine that could be bought)")
-    capital_costs: dict[str, Money] = Field(default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)")
-    expenses: dict[str, Money] = Field(default_factory=dict, title="Costs of the change that are deducted at once (training, programs)")
+    capital_costs: dict[str, Money] = Field(
+        default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)"
+    )
+    expenses: dict[str, Money] = Field(
+        default_factory=dict, title="Costs of the change that are deducted at once (training, programs)"
+    )
     lead: Weeks | None = Field(None, title="Weeks from order to acceptance")
     down_days: Days | None = Field(None, title="Days without this work while it is changed over")
     ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
@@ -198,7 +231,9 @@ class Machine(Frozen):
     )
     bought_used: bool = False
     asset_class: str = "34.0"
-    depreciation: Asset | None = Field(None, title="Election and method when bought, if not by law (cost and date are filled in)")
+    depreciation: Asset | None = Field(
+        None, title="Election and method when bought, if not by law (cost and date are filled in)"
+    )
     noise: Factor | None = Field(None, title="Noise at the operator while cutting [dBA]")
 
 
@@ -232,7 +267,9 @@ class Improvement(Frozen):
 class FallingShort(Frozen):
     """What happens when a part that must ship is not made here."""
 
-    cost_factor: Factor | None = Field(None, title="Bought outside at this multiple of material, outside work and tooling")
+    cost_factor: Factor | None = Field(
+        None, title="Bought outside at this multiple of material, outside work and tooling"
+    )
     hour: MoneyPerHour | None = Field(None, title="... plus this much an hour of machine time")
     penalty: Money | None = Field(None, title="Or: this much for each piece not shipped")
 
@@ -250,7 +287,9 @@ class Part(Frozen):
     last_year: Count | None = Field(None, title="Pieces shipped last year")
     falling_short: FallingShort | None = None
     hours: HourRate | None = Field(None, title="Hours a year that can be sold (work sold by the hour)")
-    contribution_per_hour: MoneyPerHour | None = Field(None, title="What is left of an hour's price after what it truly costs")
+    contribution_per_hour: MoneyPerHour | None = Field(
+        None, title="What is left of an hour's price after what it truly costs"
+    )
     ends: Day | None = Field(None, title="Day the contract ends")
     renews: YesNo | None = Field(None, title="Chance that it is renewed")
 
@@ -365,5 +404,9 @@ class Scenario(Frozen):
     financing: dict[str, Financing] = Field(default_factory=dict)
     alternatives: dict[str, list[Step]]
     notes: list[str] = Field(default_factory=list)
+    _source: Source = PrivateAttr(default_factory=Source)
 
-
+    @property
+    def source(self) -> Source:
+        """The file it was read from: name, folder (other files are named relative to it), place of each path."""
+        return self._source
