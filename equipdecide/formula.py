@@ -1,0 +1,472 @@
+"""The one language in which a column of a ledger is written down.
+
+A formula is a short text over the names of other columns. The same text is read three ways: by numpy over all
+trials at once (:meth:`Formula.bind`), as a live spreadsheet cell (:meth:`Formula.cell`), and as words
+(:mod:`equipdecide.views.explain`). There is no second statement of a figure anywhere.
+
+Arithmetic ``+ - * / **`` and comparisons, and these functions:
+
+==================== =========================================================================
+``min max``          smaller, larger of two or more
+``where(c, a, b)``   `a` where `c` holds, else `b`
+``abs exp log``      absolute value, e to the power, natural logarithm
+``cents(x)``         rounded to cents, halves away from zero
+``dollars(x)``       rounded to whole dollars, halves away from zero
+``ceiling(x)``       the next whole number at or above `x`
+``prev(x, start=0)`` `x` of the row before, `start` in the first; a column may name itself: a carry-forward
+``running(x)``       sum of the rows so far
+``total(x)``         sum of all rows, one figure
+``pick(x, k)``       row `k` of `x`, counted from 0; 0 where there is none
+``lookup(k, x, y)``  `y` at the last row whose `x` is at most `k`; 0 below the first
+``brackets(i, x, r)`` progressive sum: `r` on the part of `i` above each threshold `x`, up to the next
+``gather(x)``        sum of the rows of `x` that fall in this period
+``spread(x)``        `x` shared out over its own days, the part that falls in this period
+``during(x)``        `x` of the period in which this one ends; 0 where there is none
+``closing(x)``       `x` of its last row on or before this period's end; 0 where there is none
+==================== =========================================================================
+
+The last four, and ``running total pick lookup``, take the bare name of a column. Nothing else parses, and no formula
+ever comes from a user.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Protocol
+
+import numpy as np
+
+from equipdecide import calendar as cal
+from equipdecide.calendar import Axis, FloatArray
+
+Evaluator = Callable[..., FloatArray]
+
+_ARITY = {
+    "min": (2, 9),
+    "max": (2, 9),
+    "where": (3, 3),
+    "abs": (1, 1),
+    "exp": (1, 1),
+    "log": (1, 1),
+    "cents": (1, 1),
+    "dollars": (1, 1),
+    "ceiling": (1, 1),
+    "prev": (1, 2),
+    "running": (1, 1),
+    "total": (1, 1),
+    "pick": (2, 2),
+    "lookup": (3, 3),
+    "brackets": (3, 3),
+    "gather": (1, 1),
+    "spread": (1, 1),
+    "during": (1, 1),
+    "closing": (1, 1),
+}
+_BARE_FIRST = {"prev", "running", "total", "pick", "gather", "spread", "during", "closing"}  # first argument: a bare name
+_ACROSS = {"gather", "spread", "during", "closing"}  # change the axis
+_WHOLE = {"running", "total", "pick", "lookup", "brackets"} | _ACROSS  # may not stand in a carry-forward
+_OPERATORS: dict[type[ast.AST], str] = {
+    ast.Add: "+",
+    ast.Sub: "-",
+    ast.Mult: "*",
+    ast.Div: "/",
+    ast.Pow: "**",
+    ast.USub: "-",
+    ast.Lt: "<",
+    ast.LtE: "<=",
+    ast.Gt: ">",
+    ast.GtE: ">=",
+    ast.Eq: "==",
+    ast.NotEq: "!=",
+}
+_SHEET_OPERATORS = {"**": "^", "==": "=", "!=": "<>"}
+
+
+class FormulaError(ValueError):
+    """A formula's text is not in the language: a fault of this library, never of a user's file."""
+
+
+def _round(x: FloatArray, unit: float) -> FloatArray:
+    # the small lift is for products such as 1.005 * 100 that binary floats put a hair under the half
+    scaled = np.abs(x) / unit
+    return np.sign(x) * np.floor(scaled * (1 + 1e-12) + 0.5 + 1e-9) * unit
+
+
+def _cents(x: FloatArray) -> FloatArray:
+    return np.round(_round(np.asarray(x, dtype=float), 0.01), 2)
+
+
+def _dollars(x: FloatArray) -> FloatArray:
+    return _round(np.asarray(x, dtype=float), 1.0)
+
+
+def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
+    if rows == 1:
+        return np.asarray(start, dtype=float) * np.ones_like(x)
+    x = np.broadcast_to(x, (rows, x.shape[-1]))
+    start = np.asarray(start, dtype=float)
+    start = np.broadcast_to(start, (1, max(x.shape[1], start.shape[-1] if start.ndim else 1)))
+    return np.concatenate([start, np.broadcast_to(x[:-1], (rows - 1, start.shape[1]))])
+
+
+def _running(x: FloatArray) -> FloatArray:
+    return np.cumsum(x, axis=0)
+
+
+def _total(x: FloatArray) -> FloatArray:
+    return x.sum(axis=0, keepdims=True)
+
+
+def _pick(x: FloatArray, k: Any) -> FloatArray:
+    rows = x.shape[0]
+    index = np.atleast_2d(np.asarray(k)).astype(np.int64)
+    inside = (index >= 0) & (index < rows)
+    index = np.where(inside, index, 0)
+    if index.shape[1] == 1:
+        return x[index[:, 0]] * inside
+    wide = np.broadcast_to(x, (rows, index.shape[1]))
+    return np.take_along_axis(wide, index, axis=0) * inside
+
+
+def _lookup(key: Any, x: FloatArray, y: FloatArray) -> FloatArray:
+    key = np.atleast_2d(np.asarray(key, dtype=float))
+    if x.shape[1] > 1:
+        raise FormulaError("lookup: the first column of the table must not differ between trials")
+    index = np.searchsorted(x[:, 0], key, side="right") - 1
+    return _pick(y, index)
+
+
+def _brackets(income: Any, over: FloatArray, rate: FloatArray) -> FloatArray:
+    """`over` and `rate` are wide columns, shape (brackets, rows, trials)."""
+    due = np.zeros(1)
+    before: Any = 0.0
+    for threshold, share in zip(over, rate, strict=True):
+        due = due + (share - before) * np.maximum(income - threshold, 0.0)
+        before = share
+    return due
+
+
+def _many(fn: Callable[[Any, Any], Any]) -> Callable[..., Any]:
+    def fold(first: Any, *rest: Any) -> Any:
+        for other in rest:
+            first = fn(first, other)
+        return first
+
+    return fold
+
+
+def _take(x: FloatArray, index: Any) -> FloatArray:
+    return x[index] * (index >= 0)[:, None]
+
+
+_FUNCTIONS: dict[str, Any] = {
+    "_min": _many(np.minimum),
+    "_max": _many(np.maximum),
+    "_where": np.where,
+    "_abs": np.abs,
+    "_exp": np.exp,
+    "_log": np.log,
+    "_cents": _cents,
+    "_dollars": _dollars,
+    "_ceiling": lambda x: np.ceil(x - 1e-9),
+    "_prev": _prev,
+    "_running": _running,
+    "_total": _total,
+    "_pick": _pick,
+    "_lookup": _lookup,
+    "_brackets": _brackets,
+    "_matmul": np.matmul,
+    "_take": _take,
+}
+
+
+class SheetAddresses(Protocol):
+    """What a spreadsheet writer must know to write a formula as a cell."""
+
+    def at(self, name: str, row: int) -> str:
+        """Return the cell of column `name` at `row` of its own axis (or its single cell)."""
+
+    def whole(self, name: str) -> str:
+        """Return the absolute range of the whole column `name`."""
+
+    def across(self, name: str, row: int) -> tuple[str, str]:
+        """Return, for a wide column, the ranges of its cells at `row` and of the cells one to their left."""
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A parsed formula.
+
+    `names` are the columns it speaks of, in order of first appearance; `recurs` is true where `prev` names the column
+    being defined (told to :func:`parse` by ``own``).
+    """
+
+    text: str
+    names: tuple[str, ...]
+    tree: ast.expr
+    own: str | None
+    recurs: bool
+    divides: bool
+    across: tuple[tuple[str, str], ...]  # (function, name) pairs that change the axis
+
+    def bind(self, axis: Axis, axes: Mapping[str, Axis]) -> Evaluator:
+        """Return a function of the arrays of `names` (rows, trials or 1) that gives this column's array.
+
+        `axis` is the axis of the column being defined, `axes` the axis of each name. The result has shape
+        (len(axis), trials or 1). Raises :class:`FormulaError` where axes cannot be combined.
+        """
+        for name in self.names:
+            if name == self.own:
+                continue
+            crossing = any(name == crossed for _, crossed in self.across)
+            if len(axes[name]) != 1 and axes[name] is not axis and not crossing and name not in self._whole_names():
+                raise FormulaError(
+                    f"'{self.text}': {name} stands on axis {axes[name].name}, not on {axis.name}; say gather, spread, during or closing"
+                )
+        maps = []
+        for function, name in self.across:
+            own, rows = axes[name], axis
+            if function == "gather":
+                maps.append(cal.gather_weights(own, rows))
+            elif function == "spread":
+                maps.append(cal.spread_weights(own, rows))
+            elif function == "during":
+                maps.append(cal.during_rows(own, rows))
+            else:
+                maps.append(cal.closing_rows(own, rows))
+        code = _compiled(self)
+        rows_count = len(axis)
+        if self.recurs:
+            return _row_by_row(code, rows_count, len(self.names) - (self.own in self.names))
+        if self.divides:
+
+            def guarded(*arrays: FloatArray) -> FloatArray:
+                with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                    return _shaped(code(rows_count, maps, *arrays), rows_count)
+
+            return guarded
+        return lambda *arrays: _shaped(code(rows_count, maps, *arrays), rows_count)
+
+    def _whole_names(self) -> frozenset[str]:
+        found = set()
+        for node in ast.walk(self.tree):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _WHOLE:
+                wanted = node.args[1:] if node.func.id in ("lookup", "brackets") else node.args[:1]
+                found |= {arg.id for arg in wanted if isinstance(arg, ast.Name)}
+        return frozenset(found)
+
+    def cell(self, row: int, axis: Axis, axes: Mapping[str, Axis], sheet: SheetAddresses) -> str:
+        """Return the spreadsheet formula of this column at `row`, without the leading equals sign."""
+        return _Cell(self, row, axis, axes, sheet).write(self.tree)
+
+
+def _shaped(values: Any, rows: int) -> FloatArray:
+    array = np.asarray(values, dtype=float)
+    if array.ndim < 2:
+        array = array.reshape(1, -1)
+    if array.shape[0] != rows:
+        array = np.broadcast_to(array, (rows, array.shape[-1]))
+    return array
+
+
+def _row_by_row(code: Any, rows: int, others: int) -> Evaluator:
+    def run(*arrays: FloatArray) -> FloatArray:
+        assert len(arrays) == others
+        out: list[FloatArray] = []
+        before: FloatArray | None = None
+        with np.errstate(divide="ignore", invalid="ignore"):
+            for t in range(rows):
+                here = [array[t if len(array) > 1 else 0] for array in arrays]
+                earlier = [array[t - 1 if len(array) > 1 else 0] if t else None for array in arrays]
+                before = np.asarray(code(t, before, here, earlier), dtype=float)
+                out.append(before)
+        width = max(len(row) if row.ndim else 1 for row in out)
+        return np.array([np.broadcast_to(row, (width,)) for row in out])
+
+    return run
+
+
+@lru_cache(maxsize=4096)
+def parse(text: str, own: str | None = None) -> Formula:
+    """Read a formula's text. `own` is the name of the column it defines, so that ``prev(own)`` is a carry-forward.
+
+    >>> parse("max(gain - limit, 0)").names
+    ('gain', 'limit')
+    """
+    try:
+        tree = ast.parse(re.sub(r"\s+", " ", text.strip()), mode="eval").body
+    except SyntaxError as error:
+        raise FormulaError(f"'{text}' does not read as a formula: {error.msg}") from None
+    names: list[str] = []
+    across: list[tuple[str, str]] = []
+    state = {"recurs": False, "divides": False}
+
+    def check(node: ast.AST) -> None:
+        if isinstance(node, ast.Constant):
+            if isinstance(node.value, bool) or not isinstance(node.value, int | float):
+                raise FormulaError(f"'{text}': only numbers may stand in a formula, not {node.value!r}")
+        elif isinstance(node, ast.Name):
+            if node.id not in names:
+                names.append(node.id)
+        elif isinstance(node, ast.BinOp) and type(node.op) in _OPERATORS:
+            state["divides"] |= isinstance(node.op, ast.Div | ast.Pow)
+            check(node.left)
+            check(node.right)
+        elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
+            check(node.operand)
+        elif isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in _OPERATORS:
+            check(node.left)
+            check(node.comparators[0])
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _ARITY:
+            function = node.func.id
+            low, high = _ARITY[function]
+            if node.keywords or not low <= len(node.args) <= high:
+                raise FormulaError(f"'{text}': {function} takes {low} to {high} figures")
+            if function in _BARE_FIRST and not isinstance(node.args[0], ast.Name):
+                raise FormulaError(f"'{text}': {function} takes the name of a column")
+            if function in ("lookup", "brackets") and not all(isinstance(arg, ast.Name) for arg in node.args[1:]):
+                raise FormulaError(f"'{text}': {function} takes its table by name")
+            state["divides"] |= function == "log"
+            if function in _ACROSS:
+                across.append((function, node.args[0].id))  # type: ignore[attr-defined]
+            if function == "prev" and own is not None and node.args[0].id == own:  # type: ignore[attr-defined]
+                state["recurs"] = True
+            for arg in node.args:
+                check(arg)
+        else:
+            raise FormulaError(f"'{text}': {ast.unparse(node)} is not in the language")
+
+    check(tree)
+    if state["recurs"]:
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Call) and node.func.id in _WHOLE:  # type: ignore[attr-defined]
+                raise FormulaError(f"'{text}': {node.func.id} may not stand in a carry-forward")  # type: ignore[attr-defined]
+    if own in names and not state["recurs"]:
+        raise FormulaError(f"'{text}' names itself outside prev")
+    return Formula(text, tuple(names), tree, own, state["recurs"], state["divides"], tuple(across))
+
+
+@lru_cache(maxsize=4096)
+def _compiled_source(formula_text: str, own: str | None) -> Any:
+    formula = parse(formula_text, own)
+    others = [name for name in formula.names if name != own] if formula.recurs else list(formula.names)
+    crossings = list(formula.across)
+
+    def write(node: ast.AST) -> str:
+        if isinstance(node, ast.Constant):
+            return repr(float(node.value))  # type: ignore[arg-type]
+        if isinstance(node, ast.Name):
+            return f"here[{others.index(node.id)}]" if formula.recurs else f"a{others.index(node.id)}"
+        if isinstance(node, ast.BinOp):
+            return f"({write(node.left)} {_OPERATORS[type(node.op)]} {write(node.right)})"
+        if isinstance(node, ast.UnaryOp):
+            return f"(-{write(node.operand)})"
+        if isinstance(node, ast.Compare):
+            return f"({write(node.left)} {_OPERATORS[type(node.ops[0])]} {write(node.comparators[0])})"
+        assert isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        function, args = node.func.id, node.args
+        if function == "prev":
+            name = args[0].id  # type: ignore[attr-defined]
+            start = write(args[1]) if len(args) == 2 else "0.0"
+            if formula.recurs:
+                earlier = "before" if name == own else f"earlier[{others.index(name)}]"
+                return f"({start} if t == 0 else {earlier})"
+            return f"_prev({write(args[0])}, {start}, rows)"
+        if function in _ACROSS:
+            position = crossings.index((function, args[0].id))  # type: ignore[attr-defined]
+            if function in ("gather", "spread"):
+                return f"_matmul(maps[{position}], {write(args[0])})"
+            return f"_take({write(args[0])}, maps[{position}])"
+        return f"_{function}({', '.join(write(arg) for arg in args)})"
+
+    body = write(formula.tree)
+    if formula.recurs:
+        source = f"lambda t, before, here, earlier: {body}"
+    else:
+        source = f"lambda rows, maps, {', '.join(f'a{i}' for i in range(len(others)))}: {body}"
+    return eval(compile(source, f"<formula {formula_text}>", "eval"), dict(_FUNCTIONS))  # text is this library's own
+
+
+def _compiled(formula: Formula) -> Any:
+    return _compiled_source(formula.text, formula.own)
+
+
+class _Cell:
+    """Writes one cell of a column as a spreadsheet formula."""
+
+    def __init__(self, formula: Formula, row: int, axis: Axis, axes: Mapping[str, Axis], sheet: SheetAddresses) -> None:
+        self.formula, self.row, self.axis, self.axes, self.sheet = formula, row, axis, axes, sheet
+
+    def _single(self, name: str) -> bool:
+        return name != self.formula.own and len(self.axes[name]) == 1
+
+    def name(self, name: str, row: int) -> str:
+        return self.sheet.at(name, 0 if self._single(name) else row)
+
+    def write(self, node: ast.AST) -> str:
+        if isinstance(node, ast.Constant):
+            return repr(float(node.value)) if isinstance(node.value, float) else str(node.value)
+        if isinstance(node, ast.Name):
+            return self.name(node.id, self.row)
+        if isinstance(node, ast.BinOp):
+            op = _OPERATORS[type(node.op)]
+            return f"({self.write(node.left)}{_SHEET_OPERATORS.get(op, op)}{self.write(node.right)})"
+        if isinstance(node, ast.UnaryOp):
+            return f"(0-{self.write(node.operand)})"
+        if isinstance(node, ast.Compare):
+            op = _OPERATORS[type(node.ops[0])]
+            test = f"{self.write(node.left)}{_SHEET_OPERATORS.get(op, op)}{self.write(node.comparators[0])}"
+            return f"IF({test},1,0)"
+        assert isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        return self.call(node.func.id, node.args)
+
+    def call(self, function: str, args: Sequence[ast.expr]) -> str:
+        if function in ("min", "max", "abs", "exp"):
+            return f"{function.upper()}({','.join(self.write(arg) for arg in args)})"
+        if function == "log":
+            return f"LN({self.write(args[0])})"
+        if function == "where":
+            return f"IF({self.write(args[0])}<>0,{self.write(args[1])},{self.write(args[2])})"
+        if function in ("cents", "dollars"):
+            return f"ROUND({self.write(args[0])},{2 if function == 'cents' else 0})"
+        if function == "ceiling":
+            return f"ROUNDUP({self.write(args[0])}-0.000000001,0)"
+        name = args[0].id if isinstance(args[0], ast.Name) else ""
+        if function == "prev":
+            if self.row == 0:
+                return self.write(args[1]) if len(args) == 2 else "0"
+            return self.name(name, self.row - 1)
+        if function == "running":
+            return "SUM(" + self.sheet.at(name, 0) + ":" + self.sheet.at(name, self.row) + ")"
+        if function == "total":
+            return f"SUM({self.sheet.whole(name)})"
+        if function == "pick":
+            index = self.write(args[1])
+            return f"IF(AND({index}>=0,{index}<{len(self.axes[name])}),INDEX({self.sheet.whole(name)},{index}+1),0)"
+        if function == "lookup":
+            key, keys, values = self.write(args[0]), args[1].id, args[2].id  # type: ignore[attr-defined]
+            wanted = f"LOOKUP({key},{self.sheet.whole(keys)},{self.sheet.whole(values)})"
+            return f"IF({key}<{self.sheet.at(keys, 0)},0,{wanted})"
+        if function == "brackets":
+            over_name, rate_name = args[1].id, args[2].id  # type: ignore[attr-defined]
+            income = self.write(args[0])
+            over, _ = self.sheet.across(over_name, 0 if self._single(over_name) else self.row)
+            rate, before = self.sheet.across(rate_name, 0 if self._single(rate_name) else self.row)
+            return f"SUMPRODUCT(({income}>{over})*({income}-{over})*({rate}-{before}))"
+        own = self.axes[name]
+        if function in ("gather", "spread"):
+            weights = (cal.gather_weights if function == "gather" else cal.spread_weights)(own, self.axis)[self.row]
+            rows = [int(k) for k in np.flatnonzero(weights)]
+            if not rows:
+                return "0"
+            if function == "gather":
+                if rows == list(range(rows[0], rows[-1] + 1)):
+                    return f"SUM({self.sheet.at(name, rows[0])}:{self.sheet.at(name, rows[-1])})"
+                return "(" + "+".join(self.sheet.at(name, k) for k in rows) + ")"
+            return "(" + "+".join(f"{self.sheet.at(name, k)}*{float(weights[k])!r}" for k in rows) + ")"
+        index = int((cal.during_rows if function == "during" else cal.closing_rows)(own, self.axis)[self.row])
+        return "0" if index < 0 else self.sheet.at(name, index)

@@ -1,0 +1,495 @@
+"""Columns, workings, dated lines and the frozen ledger of one alternative.
+
+Every figure of a decision is a column with exactly one definition: *given* (an input of the scenario, a dated
+parameter or a choice), *formula* (only text, see :mod:`equipdecide.formula`) or *computed* (a named function with a
+certificate: a formula column that must be zero). Columns remember what they were made from, so a ledger is at once a
+table of figures, an explanation, a spreadsheet and a program: :class:`Tape` runs the same columns again for many
+trials. Values are time first, shape (periods, trials or 1); wide columns (brackets) have shape (width, periods, 1).
+Money is float64 in the scenario's currency, unrounded unless a formula says ``cents``. Positive is money to the purse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+import numpy as np
+
+from equipdecide.calendar import ONE, Axis, Date, FloatArray
+from equipdecide.formula import Evaluator, Formula, FormulaError, parse
+
+Kind = Literal["given", "formula", "computed"]
+Group = Literal["operating", "investment", "borrowing", "debt service", "tax", "between purses"]
+CERTIFICATE_TOLERANCE = 0.005
+
+
+class Breach(AssertionError):
+    """An invariant of the engine failed: our bug, never the user's."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something the reader must know. `about` is the path of an input, the id of a parameter or the name of a step."""
+
+    code: str
+    text: str
+    about: str = ""
+    weight: Literal["note", "warning"] = "note"
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a given column comes from.
+
+    `kind` is ``input`` (ref: path in the scenario), ``law`` (ref: parameter id), ``choice`` (a date, an election, a
+    route: structure) or ``calendar``. `source` says who gave it or where it was read; `status` is the mark of a
+    parameter (read, memory, assumption) or the ``from`` of an input.
+    """
+
+    kind: Literal["input", "law", "choice", "calendar"]
+    ref: str
+    source: str = ""
+    status: str = ""
+
+
+class Given(Protocol):
+    """What a numeric field of a scenario must offer to become a column (see ``scenario.amounts.Amount``)."""
+
+    @property
+    def path(self) -> str: ...
+    @property
+    def likely(self) -> float: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def given_by(self) -> str: ...
+
+
+class DatedFigure(Protocol):
+    """What a dated parameter must offer to become a column (see ``parameters.Reading``)."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def value(self) -> object: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def status(self) -> str: ...
+    @property
+    def source(self) -> object: ...
+    def finding(self) -> str | None: ...
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Column:
+    """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order."""
+
+    name: str
+    working: str
+    axis: Axis
+    values: FloatArray
+    unit: str
+    says: str
+    kind: Kind
+    rule: str
+    origin: Origin | None = None
+    formula: Formula | None = None
+    args: tuple[Column, ...] = ()
+    run: Evaluator | None = None
+    certificate: Column | None = None
+
+    @property
+    def full_name(self) -> str:
+        """``working.name``, by which :meth:`Ledger.column` finds it."""
+        return f"{self.working}.{self.name}"
+
+    @property
+    def wide(self) -> bool:
+        """Whether the column holds several figures a period (the thresholds of brackets)."""
+        return self.values.ndim == 3
+
+    def figure(self, row: int = 0, trial: int = 0) -> float:
+        """Return one value as a plain float."""
+        rows, trials = self.values.shape[-2:]
+        return float(self.values[row if rows > 1 else 0, trial if trials > 1 else 0])
+
+    def per_row(self, trial: int = 0) -> FloatArray:
+        """Return the values of one trial over the axis, shape (periods,)."""
+        values = self.values[:, trial if self.values.shape[1] > 1 else 0]
+        return np.broadcast_to(values, (len(self.axis),))
+
+
+@dataclass(frozen=True)
+class Line:
+    """A dated cash flow of one purse. `column` holds the amounts; `dates` their days, one a row.
+
+    Without dates each amount is spread over the days of its own period. Positive is money to the purse.
+    """
+
+    name: str
+    purse: str
+    column: Column
+    group: Group
+    rule: str
+    dates: tuple[Date, ...] | None = None
+
+    def amounts(self, trial: int = 0) -> FloatArray:
+        """Return the amounts of one trial, shape (rows,) [currency]."""
+        return self.column.per_row(trial)
+
+
+@dataclass(frozen=True)
+class IncomeItem:
+    """A column that the returns count as business income (`sign` 1) or as a deduction (-1), in every book or in one."""
+
+    name: str
+    column: Column
+    sign: int
+    book: str = ""
+
+
+@dataclass(eq=False)
+class Working:
+    """A table behind some lines: named columns, most of them over one axis. Made by a :class:`Draft`."""
+
+    name: str
+    axis: Axis
+    says: str
+    rule: str
+    draft: Draft
+    columns: dict[str, Column] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> Column:
+        try:
+            return self.columns[name]
+        except KeyError:
+            raise Breach(f"working {self.name} has no column {name}; it has {', '.join(self.columns)}") from None
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.columns
+
+    def __iter__(self) -> Iterator[Column]:
+        return iter(self.columns.values())
+
+    def _keep(self, column: Column) -> Column:
+        if column.name in self.columns:
+            raise Breach(f"column {column.full_name} is defined twice")
+        self.columns[column.name] = column
+        self.draft.shared.order.append(column) if self.draft.is_common else self.draft.order.append(column)
+        return column
+
+    def given(
+        self,
+        name: str,
+        values: float | Sequence[float] | FloatArray,
+        unit: str,
+        says: str,
+        origin: Origin,
+        axis: Axis | None = None,
+    ) -> Column:
+        """Add a given column: one figure, or one a period of the axis."""
+        array = np.asarray(values, dtype=float)
+        if array.ndim < 2:
+            array = array.reshape(-1, 1)
+        axis = axis or (self.axis if array.shape[-2] == len(self.axis) and len(self.axis) > 1 else ONE)
+        if array.shape[-2] not in (1, len(axis)):
+            raise Breach(f"column {self.name}.{name}: {array.shape[-2]} values for {len(axis)} periods")
+        return self._keep(Column(name, self.name, axis, array, unit, says, "given", self.rule, origin))
+
+    def formula(
+        self, name: str, text: str, unit: str, says: str, axis: Axis | None = None, **uses: Column | float
+    ) -> Column:
+        """Add a formula column. Names in `text` are columns of this working, or those given in `uses`.
+
+        A plain number in `uses` becomes a given column of its own (a choice of structure such as a date's fraction).
+        """
+        formula = parse(" ".join(text.split()), name)
+        axis = axis or self.axis
+        args: list[Column] = []
+        axes: dict[str, Axis] = {}
+        for used in formula.names:
+            if used == name and formula.recurs:
+                continue
+            found = uses.get(used)
+            if found is None:
+                if used not in self.columns:
+                    raise FormulaError(f"{self.name}.{name}: no column '{used}' for '{text}'")
+                found = self.columns[used]
+            elif not isinstance(found, Column):
+                found = self.given(f"{name}_{used}", float(found), "1", used.replace("_", " "), Origin("choice", used))
+            args.append(found)
+            axes[used] = found.axis
+        if set(uses) - set(formula.names):
+            raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.names))}")
+        run = formula.bind(axis, axes)
+        values = run(*(arg.values for arg in args))
+        if not np.isfinite(values).all():
+            shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(axes, args, strict=True)}
+            raise Breach(f"{self.name}.{name} = {text} is not a finite number; its columns are {shown}")
+        return self._keep(
+            Column(name, self.name, axis, values, unit, says, "formula", self.rule, None, formula, tuple(args), run)
+        )
+
+    def computed(
+        self,
+        name: str,
+        function: Evaluator,
+        args: Sequence[Column],
+        unit: str,
+        says: str,
+        certificate: str,
+        axis: Axis | None = None,
+        tolerance: float = CERTIFICATE_TOLERANCE,
+        **uses: Column,
+    ) -> Column:
+        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`)."""
+        axis = axis or self.axis
+
+        def run(*arrays: FloatArray) -> FloatArray:
+            return np.broadcast_to(np.atleast_2d(function(*arrays)), (len(axis), np.atleast_2d(function(*arrays)).shape[-1]))
+
+        column = Column(
+            name, self.name, axis, run(*(arg.values for arg in args)), unit, says, "computed", self.rule, None, None, tuple(args), run
+        )
+        self._keep(column)
+        proof = self.formula(f"{name}_check", certificate, unit, f"must be zero: proves {says}", axis, **uses)
+        worst = float(np.abs(proof.values).max())
+        if worst > tolerance:
+            raise Breach(f"{column.full_name}: certificate {certificate} is {worst}, not zero")
+        object.__setattr__(column, "certificate", proof)
+        return column
+
+
+@dataclass(eq=False)
+class Shared:
+    """What the alternatives of one evaluation have in common: inputs, parameters, workings, findings."""
+
+    values: Mapping[str, FloatArray]  # inputs set for this run, by path; all others at their likely value
+    inputs: dict[str, Column] = field(default_factory=dict)
+    law: dict[tuple[object, ...], Column] = field(default_factory=dict)
+    order: list[Column] = field(default_factory=list)
+    workings: dict[str, Working] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+
+class Draft:
+    """The ledger while rules post to it: append only, one per alternative (or the common part of all)."""
+
+    def __init__(self, name: str, shared: Shared, is_common: bool = False) -> None:
+        self.name, self.shared, self.is_common = name, shared, is_common
+        self.order: list[Column] = []
+        self.workings: dict[str, Working] = shared.workings if is_common else {}
+        self.lines: list[Line] = []
+        self.findings: list[Finding] = []
+        self.income: list[IncomeItem] = []
+        self.rule = ""
+
+    @property
+    def common(self) -> Draft:
+        """The draft that posts to what all alternatives share."""
+        return self if self.is_common else Draft("common", self.shared, True)
+
+    def taxed(self, name: str, column: Column, sign: int = 1, book: str = "") -> None:
+        """Tell the returns that `column` (on days or stretches) is business income (sign 1) or a deduction (-1).
+
+        `book` limits it to one jurisdiction's book, such as its own depreciation; empty means every book.
+        """
+        self.income.append(IncomeItem(name, column, sign, book))
+
+    def working(self, name: str, axis: Axis = ONE, says: str = "", rule: str = "") -> Working:
+        """Open a new working. Names are unique within an alternative and the common part."""
+        if name in self.workings or name in self.shared.workings:
+            raise Breach(f"working {name} is defined twice")
+        self.workings[name] = Working(name, axis, says, rule or self.rule, self)
+        return self.workings[name]
+
+    def __getitem__(self, name: str) -> Working:
+        found = self.workings.get(name) or self.shared.workings.get(name)
+        if found is None:
+            raise Breach(f"{self.name}: no working {name}; there are {', '.join([*self.shared.workings, *self.workings])}")
+        return found
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.workings or name in self.shared.workings
+
+    def _store(self, working: str, says: str) -> Working:
+        if working not in self.shared.workings:
+            self.shared.workings[working] = Working(working, ONE, says, "", Draft("common", self.shared, True))
+        return self.shared.workings[working]
+
+    def input(self, amount: Given) -> Column:
+        """Return the column of a numeric field of the scenario: one figure, or one a trial."""
+        path = amount.path
+        if path not in self.shared.inputs:
+            values = np.atleast_2d(np.asarray(self.shared.values.get(path, amount.likely), dtype=float))
+            store = self._store("inputs", "figures of the scenario")
+            self.shared.inputs[path] = store.given(
+                path, values, amount.unit, path, Origin("input", path, amount.given_by, amount.given_by), ONE
+            )
+        return self.shared.inputs[path]
+
+    def legal(self, readings: DatedFigure | Sequence[DatedFigure], says: str, axis: Axis = ONE) -> Column:
+        """Return the column of a dated parameter: one figure, one a period, or brackets (rates and thresholds apart).
+
+        Posts each reading's finding once.
+        """
+        listed = list(readings) if isinstance(readings, Sequence) else [readings]
+        key = (id(axis), says, *(tuple(_plain(item.value)) for item in listed), *(item.id for item in listed))
+        if key not in self.shared.law:
+            store = self._store("law", "dated parameters")
+            name = f"{listed[0].id}#{len(store.columns)}"
+            for item in listed:
+                text = item.finding()
+                if text and not any(f.text == text for f in self.shared.findings):
+                    self.shared.findings.append(Finding("parameter", text, item.id))
+            values = np.array([float(item.value) for item in listed], dtype=float).reshape(-1, 1)  # type: ignore[arg-type]
+            self.shared.law[key] = store.given(
+                name, values, listed[0].unit, says, Origin("law", listed[0].id, _sources(listed), listed[0].status), axis
+            )
+        return self.shared.law[key]
+
+    def legal_wide(self, rows: Sequence[Sequence[float]], reading: DatedFigure, unit: str, says: str, axis: Axis) -> Column:
+        """Return a wide column of a dated parameter, `rows` one sequence per period; shape (width, periods, 1)."""
+        key = (id(axis), "wide", says, tuple(tuple(row) for row in rows))
+        if key not in self.shared.law:
+            store = self._store("law", "dated parameters")
+            text = reading.finding()
+            if text and not any(f.text == text for f in self.shared.findings):
+                self.shared.findings.append(Finding("parameter", text, reading.id))
+            values = np.array(rows, dtype=float).T[:, :, None]
+            name = f"{reading.id}#{len(store.columns)}"
+            self.shared.law[key] = store.given(
+                name, values, unit, says, Origin("law", reading.id, _sources([reading]), reading.status), axis
+            )
+        return self.shared.law[key]
+
+    def line(self, name: str, purse: str, column: Column, group: Group, dates: Sequence[Date] | None = None) -> Line:
+        """Post a dated cash flow. Without `dates` each amount is spread over its own period."""
+        if dates is not None and len(dates) != len(column.axis):
+            raise Breach(f"line {name}: {len(dates)} dates for {len(column.axis)} rows")
+        posted = Line(name, purse, column, group, column.rule, tuple(dates) if dates is not None else None)
+        self.lines.append(posted)
+        return posted
+
+    def find(self, code: str, text: str, about: str = "", weight: Literal["note", "warning"] = "note") -> None:
+        """Post a finding: something the reader must know."""
+        finding = Finding(code, text, about, weight)
+        target = self.shared.findings if self.is_common else self.findings
+        if finding not in target:
+            target.append(finding)
+
+
+def _plain(value: object) -> list[object]:
+    return list(value) if isinstance(value, tuple) else [value]
+
+
+def _sources(readings: Sequence[DatedFigure]) -> str:
+    found: list[str] = []
+    for item in readings:
+        if str(item.source) not in found:
+            found.append(str(item.source))
+    return "; ".join(found)
+
+
+@dataclass(frozen=True, eq=False)
+class Ledger:
+    """All that is known of one alternative: workings, lines and findings, frozen."""
+
+    name: str
+    workings: Mapping[str, Working]
+    lines: tuple[Line, ...]
+    findings: tuple[Finding, ...]
+    order: tuple[Column, ...]
+
+    def column(self, full_name: str) -> Column:
+        """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""
+        for working in self.workings.values():
+            if full_name.startswith(working.name + "."):
+                rest = full_name[len(working.name) + 1 :]
+                if rest in working.columns:
+                    return working.columns[rest]
+        raise KeyError(f"{self.name}: no column {full_name}")
+
+    def line(self, name: str, purse: str | None = None) -> Line:
+        """Return the line of that name (and purse). Raises KeyError naming what there is."""
+        found = [line for line in self.lines if line.name == name and purse in (None, line.purse)]
+        if not found:
+            names = sorted({f"{line.name} ({line.purse})" for line in self.lines})
+            raise KeyError(f"{self.name}: no line {name!r} of {purse or 'any purse'}; there are {', '.join(names)}")
+        return found[0]
+
+    @property
+    def purses(self) -> tuple[str, ...]:
+        """The purses that have lines, in order of appearance."""
+        return tuple(dict.fromkeys(line.purse for line in self.lines))
+
+
+class Tape:
+    """The columns of some ledgers as a program: set inputs to vectors of trials and run only what they touch.
+
+    Structure never varies by trial, so the columns found for the entered figures are the columns of every trial.
+    """
+
+    def __init__(self, order: Sequence[Column], paths: Sequence[str], wanted: Sequence[Column]) -> None:
+        index = {id(column): k for k, column in enumerate(order)}
+        touched: set[int] = set()
+        self.inputs: dict[str, int] = {}
+        for k, column in enumerate(order):
+            if column.origin is not None and column.origin.kind == "input" and column.origin.ref in paths:
+                self.inputs[column.origin.ref] = k
+                touched.add(k)
+        steps: list[tuple[int, Evaluator, tuple[int, ...]]] = []
+        for k, column in enumerate(order):
+            sources = tuple(index[id(arg)] for arg in column.args)
+            if column.run is not None and touched.intersection(sources):
+                touched.add(k)
+                steps.append((k, column.run, sources))
+        needed = {index[id(column)] for column in wanted}
+        kept: list[tuple[int, Evaluator, tuple[int, ...]]] = []
+        for step in reversed(steps):  # only what the wanted columns rest on
+            if step[0] in needed:
+                needed.update(step[2])
+                kept.append(step)
+        self.steps = kept[::-1]
+        self.base: list[FloatArray] = [column.values for column in order]
+        self.wanted = [index[id(column)] for column in wanted]
+        last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}
+        keep = set(self.wanted)
+        # arrays whose last reader has run are let go, so a block holds only what is still to be read
+        self.release: list[list[int]] = [[] for _ in self.steps]
+        for source, position in last_use.items():
+            if source not in keep and source in {step[0] for step in self.steps}:
+                self.release[position].append(source)
+
+    def run(self, values: Mapping[str, FloatArray]) -> list[FloatArray]:
+        """Return the wanted columns, shape (periods, trials or 1), at inputs `values` (path -> vector of trials)."""
+        arrays: list[FloatArray | None] = list(self.base)
+        for path, vector in values.items():
+            if path in self.inputs:
+                arrays[self.inputs[path]] = np.atleast_2d(np.asarray(vector, dtype=float))
+        for (target, evaluate, sources), done in zip(self.steps, self.release, strict=True):
+            arrays[target] = evaluate(*[arrays[k] for k in sources])
+            for k in done:
+                arrays[k] = None
+        return [arrays[k] for k in self.wanted]  # type: ignore[misc]
+
+
+def seal(draft: Draft) -> Ledger:
+    """Freeze a draft into a ledger; common workings and findings come first."""
+    workings = {**draft.shared.workings, **draft.workings}
+    findings = tuple(dict.fromkeys([*draft.shared.findings, *draft.findings]))
+    return Ledger(draft.name, workings, tuple(draft.lines), findings, (*draft.shared.order, *draft.order))
+
+
+def sum_of(working: Working, name: str, columns: Sequence[Column], unit: str, says: str, axis: Axis | None = None) -> Column:
+    """Add a formula column that is the sum of `columns` (zero where there are none), all on the working's axis."""
+    uses = {f"{_identifier(column.name)}_{k}": column for k, column in enumerate(columns)}
+    return working.formula(name, " + ".join(uses) or "0", unit, says, axis, **uses)
+
+
+def _identifier(text: str) -> str:
+    return "".join(ch if ch.isalnum() else "_" for ch in text).strip("_") or "x"
+
+

@@ -1,0 +1,129 @@
+"""The settlement of a sale: what the price becomes, to the cent, before tax.
+
+Sources (the price, cash brought for a shortfall) equal uses (selling costs, the lender, the owner) in every
+settlement; a formula column must be zero to prove it. The lender comes first. A trade allowance counts at its true
+value: allowance less the discount that a cash buyer of the next machine would have had.
+"""
+
+from __future__ import annotations
+
+from equipdecide import calendar as cal
+from equipdecide.calendar import ONE
+from equipdecide.ledger import Breach, Column, Draft, Working, sum_of
+from equipdecide.money.loan import payoff
+from equipdecide.plan import Debt, Plan, Sale
+from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.models import Offer, Scenario
+
+
+def settle(
+    draft: Draft, scenario: Scenario, sale: Sale, debts: list[Debt], key: str, by_schedule: bool = False, end_value: Amount | None = None
+) -> Working:
+    """Post the settlement of a sale as working ``settlement <key>``.
+
+    Columns [currency]: ``gross, commission, costs, amount_realized, payoff, release, shortfall, net_cash, fair_value``
+    and ``balance`` (sources less uses, zero).
+    """
+    w = draft.working(f"settlement {key}", ONE, f"settlement of {sale.machine} by {sale.offer_name} on {sale.sold_on}", "settlement")
+    if sale.offer is None:
+        w.formula("gross", "value", "USD", "value at the end of the study", value=draft.input(end_value) if end_value else 0.0)
+        _no_costs(w)
+    else:
+        _price(draft, scenario, sale.offer, w)
+    owed = [payoff(draft, debt, sale.sold_on, f"{key} {debt.name}", by_schedule) for debt in debts]
+    sum_of(w, "payoff", [one["payoff"] for one in owed], "USD", "paid to the lender")
+    sum_of(w, "release", [one["release"] for one in owed], "USD", "fee for releasing the lien")
+    sum_of(w, "charge", [one["charge"] for one in owed], "USD", "of the payoff: charge for paying early, deductible as interest")
+    sum_of(w, "interest", [one["interest"] for one in owed], "USD", "of the payoff: interest to the day")
+    w.formula("net_cash", "amount_paid - payoff - release", "USD", "what is left, before tax")
+    w.formula("to_owner", "max(net_cash, 0)", "USD", "paid out or credited")
+    w.formula("shortfall", "max(0 - net_cash, 0)", "USD", "brought in cash because the price does not cover the lender")
+    w.formula(
+        "balance",
+        "cents(gross + shortfall - commission - costs - payoff - release - to_owner)",
+        "USD",
+        "sources less uses: must be zero",
+    )
+    if abs(w["balance"].values).max() > 0.005:
+        raise Breach(f"settlement of {key} does not balance")
+    return w
+
+
+def _no_costs(w: Working) -> None:
+    w.formula("commission", "0", "USD", "commission")
+    w.formula("costs", "0", "USD", "costs of selling")
+    w.formula("amount_paid", "gross", "USD", "price less selling costs")
+    w.formula("amount_realized", "gross", "USD", "amount realized, for tax")
+    w.formula("over_allowance", "0", "USD", "allowance above true value")
+
+
+def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
+    price = draft.input(offer.price)
+    if offer.unsold is not None and offer.if_unsold:
+        fallback = scenario.offers[offer.if_unsold]
+        w.formula("sold", "1 - unsold", "1", "it sells (1) or does not (0)", unsold=draft.input(offer.unsold))
+        w.formula("gross", "where(sold, price, otherwise)", "USD", "price", price=price, otherwise=draft.input(fallback.price))
+        sold: Column | float = w["sold"]
+    else:
+        w.formula("gross", "price", "USD", "price", price=price)
+        sold = 1.0
+    share = draft.input(offer.commission) if offer.commission else 0.0
+    least = draft.input(offer.commission_minimum) if offer.commission_minimum else 0.0
+    w.formula("commission", "sold_as_offered * max(cents(gross * share), least)", "USD", "commission", sold_as_offered=sold, share=share, least=least)
+    parts = [
+        w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in offer.costs.items()
+    ]
+    if offer.monthly_costs and offer.days_to_sale is not None:
+        w.formula("months", "ceiling(days / 30)", "month", "months begun until it is sold", days=draft.input(offer.days_to_sale))
+        parts += [
+            w.formula(f"cost: {name}", "months * a_month", "USD", f"{name}, by the month begun", a_month=draft.input(amount))
+            for name, amount in offer.monthly_costs.items()
+        ]
+    sum_of(w, "costs", parts, "USD", "costs of selling")
+    w.formula("amount_paid", "gross - commission - costs", "USD", "price less selling costs")
+    if offer.against and offer.price_with_trade is not None and scenario.machines[offer.against].price is not None:
+        cash_price = scenario.machines[offer.against].price
+        assert cash_price is not None
+        w.formula(
+            "over_allowance",
+            "max(price_with_trade - cash_price, 0)",
+            "USD",
+            f"discount on {offer.against} that is lost by trading",
+            price_with_trade=draft.input(offer.price_with_trade),
+            cash_price=draft.input(cash_price),
+        )
+        over = w["over_allowance"].figure()
+        if over > 0:
+            draft.find(
+                "over_allowance",
+                f"The trade allowance of {offer.price.likely:,.0f} for {offer.machine} is worth {offer.price.likely - over:,.0f}: "
+                f"{offer.against} costs {over:,.0f} more with the trade than for cash. Tax is computed on the true value; a return that shows "
+                f"{offer.price.likely:,.0f} shows the same {over:,.0f} more in the new machine's basis.",
+                offer.price.path,
+            )
+    else:
+        w.formula("over_allowance", "0", "USD", "allowance above true value")
+    w.formula("amount_realized", "amount_paid - over_allowance", "USD", "amount realized, for tax: debt paid off is part of it")
+
+
+def sales(draft: Draft, plan: Plan) -> None:
+    """Post the settlement and the lines of every sale of the plan, the last ones at the end of the study included."""
+    for sale in plan.sales:
+        debts = [debt for debt in plan.debts if debt.machine == sale.machine and debt.old is not None]
+        value = plan.end_value(sale.machine) if sale.at_end else None
+        if sale.at_end and value is None and not plan.time.yearly:
+            draft.find("no_end_value", f"{sale.machine}: no value at the end of the study is given; it is taken as 0.", f"machines.{sale.machine}.worth_at_end")
+        if sale.sold_on < plan.time.start:
+            continue
+        w = settle(draft, plan.scenario, sale, debts, sale.machine, end_value=value)
+        now, later = cal.dated(sale.sold_on), cal.dated(sale.credited_on or sale.paid_on)
+        flows = draft.working(f"sale {sale.machine}", ONE, f"cash from the sale of {sale.machine}", "settlement")
+        first = flows.formula("to_lender", "amount_paid - to_owner", "USD", "of the price, paid to the lender first", now, amount_paid=w["amount_paid"], to_owner=w["to_owner"])
+        out = flows.formula("payoff", "0 - payoff - release", "USD", "loan payoff and release", now, payoff=w["payoff"], release=w["release"])
+        rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
+        draft.line(f"sale of {sale.machine}: to the lender", "shop", first, "investment", [sale.sold_on])
+        draft.line(f"payoff of {sale.machine}", "shop", out, "investment", [sale.sold_on])
+        word = "credited to the next machine" if sale.credited_on else "to the owner"
+        draft.line(f"sale of {sale.machine}: {word}", "shop", rest, "investment", [sale.credited_on or sale.paid_on])
+        charge = flows.formula("charge", "charge_part + interest_part", "USD", "interest and charge in the payoff", now, charge_part=w["charge"], interest_part=w["interest"])
+        draft.taxed(f"interest in the payoff of {sale.machine}", charge, -1)

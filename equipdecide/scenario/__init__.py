@@ -1,0 +1,8 @@
+"""One decision written down, and how it is read from a file."""
+
+from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.faults import Fault, ScenarioError
+from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts, load, loads
+
+__all__ = ["Amount", "Fault", "Scenario", "ScenarioError", "amounts", "load", "loads"]

@@ -1,0 +1,412 @@
+"""The scenario: one decision written down. Labels, hints, units, bounds and defaults stand here, once.
+
+The starter file, the fifteen questions, the form, the JSON Schema and the error messages all read them from these
+models. Everything is frozen; a changed scenario is a copy.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+
+from equipdecide.scenario.amounts import (
+    Count,
+    Day,
+    Days,
+    Factor,
+    HourRate,
+    Hours,
+    Minutes,
+    Money,
+    MoneyPerHour,
+    MoneyPerMonth,
+    MoneyPerYear,
+    Rate,
+    Share,
+    Weeks,
+    YesNo,
+)
+from equipdecide.scenario.tree import Source
+
+TaxedAs = Literal["sole proprietor", "partnership", "S corporation", "C corporation"]
+Filing = Literal["single", "joint", "separate", "head of household"]
+Route = Literal["outright", "consignment", "trade-in", "auction", "private sale"]
+
+
+class Frozen(BaseModel):
+    """Base of all parts of a scenario: frozen, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class Study(Frozen):
+    """How far to look ahead and what money is worth."""
+
+    years: int = Field(ge=1, le=40, title="Years to look ahead")
+    rate: Rate = Field(
+        title="What the money would earn elsewhere, after tax",
+        description="minimum attractive rate of return, a year, after tax",
+    )
+    periods: Literal["months", "years"] = Field(
+        "months", title="Months, or years with flows at the end of each (textbook examples)"
+    )
+    tax_indexing: Rate | None = Field(None, title="Yearly growth of tax brackets after the last published year")
+
+
+class State(Frozen):
+    """The state's income tax: a rate of its own, and a book of its own where it does not follow the federal one."""
+
+    code: str | None = Field(None, title="Two-letter code of the state, where its rules are shipped")
+    rate: Rate | None = Field(None, title="State income tax rate on the owners' business income")
+    bonus: Literal["follows", "does not follow"] = Field(
+        "follows", title="Does the state follow the federal bonus depreciation?"
+    )
+    section_179: Literal["follows", "does not follow"] = Field(
+        "follows", title="Does the state follow the federal section 179 limit?"
+    )
+
+
+class AsThingsAre(Frozen):
+    """The business's last full year as the return shows it, the machine in question included."""
+
+    ordinary_income: Money = Field(title="Ordinary business income, this machine included")
+    wages: Money | None = Field(None, title="Wages paid by the business")
+
+
+class Shop(Frozen):
+    """The business that owns the machines."""
+
+    name: str
+    taxed_as: TaxedAs
+    state: State | None = None
+    as_things_are: AsThingsAre | None = None
+    cash: Money | None = Field(None, title="Cash in the bank")
+    cash_floor: Money | None = Field(None, title="Cash you will not go under")
+    contribution_elsewhere: MoneyPerYear | None = Field(
+        None, title="Contribution of all other work a year, which no course changes"
+    )
+    overhead: MoneyPerYear | None = Field(None, title="Overhead with all wages a year, which no course changes")
+    other_debt_payments: MoneyPerYear | None = Field(
+        None, title="Payments on debts other than those of the machines here, a year"
+    )
+    distributions: MoneyPerYear | None = Field(
+        None, title="Money the owners draw a year, beside what they draw for tax"
+    )
+    tax_distributions: Share | None = Field(None, title="Share of taxable income paid out to the owners for their tax")
+    coverage_required: Factor | None = Field(None, title="Debt service coverage the lender asks for, every year")
+
+
+class Owner(Frozen):
+    """One owner: share, tax profile, what is signed."""
+
+    share: Share = Field(title="Share of the business")
+    tax_rate: Rate | None = Field(
+        None, title="One combined tax rate on business income", description="instead of filing status and other income"
+    )
+    filing: Filing | None = Field(None, title="Filing status of the owner's return")
+    other_income: Money | None = Field(None, title="Other income of the household a year")
+    active: bool = Field(True, title="Works in the business (materially participates)")
+    last_tax: Money | None = Field(None, title="Total federal tax on last year's return")
+    last_agi: Money | None = Field(None, title="Adjusted gross income on last year's return")
+    section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
+    outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
+    guarantees: Money | None = Field(
+        None, title="Most of the business's debts this owner guarantees", description="left out: all of them"
+    )
+
+
+class Asset(Frozen):
+    """One cost item with its date and its elections; a machine has several."""
+
+    cost: Money = Field(title="Cost, everything in")
+    in_service: Day = Field(title="Day it was ready and first used")
+    contract: Day | None = Field(None, title="Day a binding contract was signed")
+    expensed: bool = Field(False, title="Deducted at once as a small item (de minimis)")
+    section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    section_179_used: dict[str, Money] = Field(
+        default_factory=dict, title="What each owner could use of it, where not all"
+    )
+    bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
+    bought_used: bool = False
+    asset_class: str = Field("34.0", title="Asset class of the activity")
+    life: int | None = Field(None, title="Recovery period where it is not that of the class")
+    convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
+        "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
+    )
+    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field(
+        "by law", title="Depreciation method"
+    )
+    salvage: Money | None = Field(None, title="Salvage value the method leaves (textbook methods)")
+    table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
+
+
+class PayoffLetter(Frozen):
+    """What the lender wrote: it overrides the schedule."""
+
+    written: Day
+    balance: Money = Field(title="Principal balance in the letter")
+    balance_on: Day = Field(title="Day the balance stands after")
+    per_diem: Money = Field(title="Interest a day")
+    good_through: Day
+    total: Money | None = Field(None, title="Total the letter asks for on that day")
+
+
+class Loan(Frozen):
+    """A loan on one or several machines, from its first day or from a balance."""
+
+    lender: str = "the lender"
+    principal: Money = Field(title="Amount borrowed, or the balance on `balance_on`")
+    rate: Rate
+    payments: int = Field(ge=1, le=480, title="Number of payments (from the first, or left)")
+    first_payment: Day = Field(title="Day of the first (or next) payment")
+    balance_on: Day | None = Field(None, title="Day on which `principal` was still owed, if not from the start")
+    payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
+    day_count: Literal["actual/365", "actual/360", "30/360"] = "actual/365"
+    early_payoff: Share | None = Field(None, title="Charge for paying early, of the principal left")
+    document_fee: Money | None = None
+    release_fee: Money | None = Field(None, title="Fee for releasing the lien")
+    letter: PayoffLetter | None = None
+
+
+class Nights(Frozen):
+    """Hours the machine runs alone."""
+
+    nights: Count = Field(title="Nights a year it is left running alone")
+    window: Hours = Field(title="Hours when all goes well")
+    mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
+    log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+
+
+class Upkeep(Frozen):
+    """Repairs and service."""
+
+    first_year: MoneyPerYear = Field(
+        title="Repairs and service in the first year",
+        description="from the day of decision, or from service for a new machine",
+    )
+    growth: Rate = Field(title="Growth a year")
+    warranty_years: int = Field(0, ge=0, le=10)
+    warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
+
+
+class Running(Frozen):
+    """What a machine can do in a year: hours with people, nights alone, pace and yield."""
+
+    staffed_hours: HourRate = Field(title="Hours a year with people present")
+    cutting_share: Share = Field(title="Share of those hours it cuts")
+    cycle_factor: Factor | None = Field(None, title="Time a part takes, as a multiple of the standard time")
+    good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
+    nights: Nights | None = None
+
+
+class Machine(Frozen):
+    """A machine owned, or one that could be bought."""
+
+    what: str
+    assets: dict[str, Asset] = Field(default_factory=dict, title="What was paid for it, item by item (owned machines)")
+    loans: dict[str, Loan] = Field(default_factory=dict)
+    running: Running | None = None
+    upkeep: Upkeep | None = None
+    costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Other yearly costs of having it")
+    earnings: dict[str, MoneyPerYear] = Field(
+        default_factory=dict, title="Yearly earnings or savings where hours are not modelled"
+    )
+    earnings_by_year: list[Money] | None = Field(None, title="Earnings year by year")
+    costs_by_year: list[Money] | None = Field(None, title="Costs year by year")
+    worth_now: Money | None = Field(None, title="What it would bring today")
+    worth_at_end: Money | None = Field(None, title="What it will bring at the end of the study")
+    price: Money | None = Field(None, title="Quoted cash price (a machine that could be bought)")
+    capital_costs: dict[str, Money] = Field(
+        default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)"
+    )
+    expenses: dict[str, Money] = Field(
+        default_factory=dict, title="Costs of the change that are deducted at once (training, programs)"
+    )
+    lead: Weeks | None = Field(None, title="Weeks from order to acceptance")
+    down_days: Days | None = Field(None, title="Days without this work while it is changed over")
+    ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
+    terms: dict[Literal["order", "shipment", "acceptance"], Share] = Field(
+        default_factory=dict, title="When the price is paid; left out: all on acceptance"
+    )
+    bought_used: bool = False
+    asset_class: str = "34.0"
+    depreciation: Asset | None = Field(
+        None, title="Election and method when bought, if not by law (cost and date are filled in)"
+    )
+    noise: Factor | None = Field(None, title="Noise at the operator while cutting [dBA]")
+
+
+class Changes(Frozen):
+    """What an improvement changes; left out: as it was."""
+
+    cutting_share: Share | None = None
+    cycle_factor: Factor | None = None
+    good_share: Share | None = None
+    nights: Nights | None = None
+    upkeep: Upkeep | None = None
+    worth_at_end: Money | None = None
+    noise: Factor | None = None
+    earnings: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly earnings or savings it adds")
+    costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly costs it adds")
+
+
+class Improvement(Frozen):
+    """An upgrade, retrofit, rebuild or add-on."""
+
+    what: str
+    machine: str
+    capital_costs: dict[str, Money] = Field(default_factory=dict)
+    expenses: dict[str, Money] = Field(default_factory=dict)
+    lead: Weeks | None = None
+    down_days: Days | None = None
+    ramp_loss: Hours | None = None
+    changes: Changes
+
+
+class FallingShort(Frozen):
+    """What happens when a part that must ship is not made here."""
+
+    cost_factor: Factor | None = Field(
+        None, title="Bought outside at this multiple of material, outside work and tooling"
+    )
+    hour: MoneyPerHour | None = Field(None, title="... plus this much an hour of machine time")
+    penalty: Money | None = Field(None, title="Or: this much for each piece not shipped")
+
+
+class Part(Frozen):
+    """Something the machine makes, by the piece, or plain hours that can be sold."""
+
+    price: Money | None = None
+    material: Money | None = None
+    outside_work: Money | None = None
+    tooling: Money | None = None
+    minutes: Minutes | None = Field(None, title="Minutes of the machine in question for one piece")
+    demand: Count | None = Field(None, title="Pieces a year that can be sold")
+    must_ship: Count | None = Field(None, title="Pieces a year that must be shipped")
+    last_year: Count | None = Field(None, title="Pieces shipped last year")
+    falling_short: FallingShort | None = None
+    hours: HourRate | None = Field(None, title="Hours a year that can be sold (work sold by the hour)")
+    contribution_per_hour: MoneyPerHour | None = Field(
+        None, title="What is left of an hour's price after what it truly costs"
+    )
+    ends: Day | None = Field(None, title="Day the contract ends")
+    renews: YesNo | None = Field(None, title="Chance that it is renewed")
+
+
+class Offer(Frozen):
+    """A way to sell a machine: an offer letter, or what an adviser expects."""
+
+    machine: str
+    route: Route
+    price: Money = Field(title="Price, allowance or hammer price")
+    commission: Share | None = None
+    commission_minimum: Money | None = None
+    costs: dict[str, Money] = Field(default_factory=dict, title="Costs of selling you carry")
+    monthly_costs: dict[str, MoneyPerMonth] = Field(default_factory=dict, title="Costs a month until it is sold")
+    days_to_sale: Days | None = None
+    paid_after: Days | None = Field(None, title="Days from sale to money")
+    unsold: YesNo | None = Field(None, title="Chance that it does not sell")
+    if_unsold: str | None = Field(None, title="The offer taken then")
+    against: str | None = Field(None, title="The machine bought in trade")
+    price_with_trade: Money | None = Field(None, title="Price of that machine when traded")
+    pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
+    credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
+    written: Day | None = None
+    valid_days: int | None = None
+
+
+class Financing(Frozen):
+    """An offer of money for a purchase or an upgrade."""
+
+    kind: Literal["loan"] = "loan"
+    lender: str = "the lender"
+    amount: Money
+    rate: Rate
+    payments: int = Field(ge=1, le=480)
+    payment: Money | None = None
+    fee: Money | None = None
+
+
+class _Step(Frozen):
+    on: Day
+    when: str | None = Field(None, title="Only if this yes/no doubt comes true (path of the doubt)")
+    done: bool = Field(False, title="Already done")
+
+
+class Sell(_Step):
+    """Sell a machine."""
+
+    do: Literal["sell"]
+    machine: str
+    by: str = Field(title="Name of the offer")
+
+
+class Buy(_Step):
+    """Buy a machine: `on` is the day it is accepted and in service."""
+
+    do: Literal["buy"]
+    machine: str
+    ordered: Day | None = None
+    shipped: Day | None = None
+    pay: list[str] = Field(default_factory=list, title="Names of the financing")
+    section_179: Money | Literal["all", "none"] = "none"
+    bonus: Literal["by law", "elected out"] = "by law"
+
+
+class Improve(_Step):
+    """Fit an improvement: `on` is the day it is in service."""
+
+    do: Literal["improve"]
+    improvement: str
+    pay: list[str] = Field(default_factory=list)
+    section_179: Money | Literal["all", "none"] = "none"
+    bonus: Literal["by law", "elected out"] = "by law"
+
+
+class Spend(_Step):
+    """Money that goes out (or comes in, `do: earn`): once on a day, or so much a year from that day on."""
+
+    do: Literal["spend", "earn"]
+    what: str
+    once: Money | None = None
+    a_year: MoneyPerYear | None = None
+    growth: Rate | None = None
+    until: Day | None = None
+    quantity: Factor | None = Field(None, title="Multiplies the amount: pieces, hours")
+
+
+Step = Annotated[Sell | Buy | Improve | Spend, Field(discriminator="do")]
+
+
+class Flat(Frozen):
+    """The textbook regime: one rate, tax in the period of the flow."""
+
+    tax_rate: Rate
+
+
+class Scenario(Frozen):
+    """One decision written down."""
+
+    title: str
+    decision_date: Day
+    currency: str = "USD"
+    regime: Literal["us", "flat"] = "us"
+    machine_in_question: list[str]
+    study: Study
+    shop: Shop
+    owners: dict[str, Owner] = Field(default_factory=dict)
+    flat: Flat | None = None
+    machines: dict[str, Machine]
+    improvements: dict[str, Improvement] = Field(default_factory=dict)
+    parts: dict[str, Part] = Field(default_factory=dict)
+    offers: dict[str, Offer] = Field(default_factory=dict)
+    financing: dict[str, Financing] = Field(default_factory=dict)
+    alternatives: dict[str, list[Step]]
+    notes: list[str] = Field(default_factory=list)
+    _source: Source = PrivateAttr(default_factory=Source)
+
+    @property
+    def source(self) -> Source:
+        """The file it was read from: name, folder (other files are named relative to it), place of each path."""
+        return self._source
