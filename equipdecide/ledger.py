@@ -20,6 +20,7 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
+Character = Literal["business", "recapture", "section 1231"]  # how the returns treat income
 Group = Literal["operating", "investment", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
@@ -142,12 +143,13 @@ class Line:
 
 @dataclass(frozen=True)
 class IncomeItem:
-    """A column that the returns count as business income (`sign` 1) or as a deduction (-1), in every book or in one."""
+    """A column that the returns count as income (`sign` 1) or as a deduction (-1), in every book or in one."""
 
     name: str
     column: Column
     sign: int
     book: str = ""
+    character: Character = "business"
 
 
 @dataclass(eq=False)
@@ -291,12 +293,12 @@ class Draft:
         """The draft that posts to what all alternatives share."""
         return self if self.is_common else Draft("common", self.shared, True)
 
-    def taxed(self, name: str, column: Column, sign: int = 1, book: str = "") -> None:
+    def taxed(self, name: str, column: Column, sign: int = 1, book: str = "", character: Character = "business") -> None:
         """Tell the returns that `column` (on days or stretches) is business income (sign 1) or a deduction (-1).
 
         `book` limits it to one jurisdiction's book, such as its own depreciation; empty means every book.
         """
-        self.income.append(IncomeItem(name, column, sign, book))
+        self.income.append(IncomeItem(name, column, sign, book, character))
 
     def working(self, name: str, axis: Axis = ONE, says: str = "", rule: str = "") -> Working:
         """Open a new working. Names are unique within an alternative and the common part."""

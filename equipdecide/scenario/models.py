@@ -116,7 +116,21 @@ class Owner(Frozen):
     )
 
 
-class Asset(Frozen):
+class Method(Frozen):
+    """How something is depreciated, where not by law alone."""
+
+    life: int | None = Field(None, title="Recovery period where it is not that of the class")
+    convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
+        "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
+    )
+    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field(
+        "by law", title="Depreciation method"
+    )
+    salvage: Money | None = Field(None, title="Salvage value the method leaves (textbook methods)")
+    table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
+
+
+class Asset(Method):
     """One cost item with its date and its elections; a machine has several."""
 
     cost: Money = Field(title="Cost, everything in")
@@ -130,15 +144,6 @@ class Asset(Frozen):
     bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
     bought_used: bool = False
     asset_class: str = Field("34.0", title="Asset class of the activity")
-    life: int | None = Field(None, title="Recovery period where it is not that of the class")
-    convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
-        "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
-    )
-    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field(
-        "by law", title="Depreciation method"
-    )
-    salvage: Money | None = Field(None, title="Salvage value the method leaves (textbook methods)")
-    table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
 
 
 class PayoffLetter(Frozen):
@@ -231,9 +236,7 @@ class Machine(Frozen):
     )
     bought_used: bool = False
     asset_class: str = "34.0"
-    depreciation: Asset | None = Field(
-        None, title="Election and method when bought, if not by law (cost and date are filled in)"
-    )
+    depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
     noise: Factor | None = Field(None, title="Noise at the operator while cutting [dBA]")
 
 

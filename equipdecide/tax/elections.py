@@ -1,0 +1,195 @@
+"""Which life, convention, section 179 amount and bonus rate each cost item has. Structure, decided at the entered figures.
+
+Order of the first year: section 179, then bonus on the rest, then the table on what is left (IRC 168(k)(1)(B); Reg.
+1.168(b)-1(a)(3)). The quarter test is of the year's additions after section 179 and before bonus (Reg. 1.168(d)-1(b)(4)):
+more than 40 % in the last three months makes the whole year mid-quarter. It is done in integer cents.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from equipdecide.calendar import Date
+from equipdecide.parameters import Law, Table
+from equipdecide.plan import Plan, Possession
+from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.models import Machine, Method
+
+
+@dataclass(frozen=True)
+class Election:
+    """What was or will be elected for one cost item, and the table its year calls for."""
+
+    possession: Possession
+    life: int
+    convention: str  # "half-year" or "mid-quarter-1" .. "-4"
+    section_179: Amount | str  # an amount, "all" or "none"
+    bonus: float | Amount  # share of what section 179 leaves
+    bonus_source: str
+    expensed: bool
+    percents: tuple[float, ...]  # of the basis left, by year, percent
+    table: Table | None
+
+
+def cost_at_entered(possession: Possession) -> float:
+    """Return the cost of an item at the entered figures [currency]."""
+    if possession.asset is not None:
+        return float(possession.asset.cost)
+    assert possession.purchase is not None
+    source = possession.purchase.source
+    price = float(source.price) if isinstance(source, Machine) and source.price else 0.0
+    return price + sum(float(amount) for amount in source.capital_costs.values())
+
+
+def _section_179(possession: Possession) -> Amount | str:
+    return possession.asset.section_179 if possession.asset is not None else possession.purchase.step.section_179  # type: ignore[union-attr]
+
+
+def _after_179(possession: Possession) -> float:
+    elected = _section_179(possession)
+    if possession.asset is not None and possession.asset.expensed or elected == "all":
+        return 0.0
+    return cost_at_entered(possession) - (float(elected) if isinstance(elected, Amount) else 0.0)
+
+
+def _method(possession: Possession) -> Method | None:
+    if possession.asset is not None:
+        return possession.asset
+    source = possession.purchase.source if possession.purchase else None
+    return source.depreciation if isinstance(source, Machine) else None
+
+
+def asset_class(possession: Possession) -> str:
+    """Return the asset class of the activity an item is used in."""
+    if possession.asset is not None:
+        return possession.asset.asset_class
+    source = possession.purchase.source if possession.purchase else None
+    return source.asset_class if isinstance(source, Machine) else "34.0"
+
+
+def recovery_period(law: Law, code: str) -> int:
+    """Return the general recovery period of an asset class [year]; 7 where the class is not on file."""
+    for row in law.rows("federal/asset_classes"):
+        if row["asset_class"] == code:
+            return int(float(str(row["gds_period"])))
+    return 7
+
+
+def is_mid_quarter(additions: Sequence[tuple[Date, float]], share: float) -> bool:
+    """Return whether the last quarter's additions exceed `share` of the year's.
+
+    `additions` are days placed in service and bases after section 179, before bonus [currency]; compared in integer
+    cents and exact fractions. Exactly the share does not trip it. Source: IRC 168(d)(3)(A).
+    """
+    cents = [(day, round(basis * 100)) for day, basis in additions]
+    last = sum(basis for day, basis in cents if day.month >= 10)
+    return Fraction(last) > Fraction(str(share)) * sum(basis for _, basis in cents)
+
+
+def conventions(law: Law, possessions: Sequence[Possession]) -> dict[int, bool]:
+    """Return for each year of additions whether it is a mid-quarter year, tested over all items of the plan and file.
+
+    Items placed in service and disposed of in the same year are left out of the test (IRC 168(d)(3)(B)).
+    """
+    years: dict[int, list[tuple[Date, float]]] = {}
+    for item in possessions:
+        if item.in_service.year != item.disposed.year:
+            years.setdefault(item.in_service.year, []).append((item.in_service, _after_179(item)))
+    share = law.get("federal/depreciation.mid_quarter_share", Date(1987, 1, 1)).number
+    return {year: is_mid_quarter(additions, share) for year, additions in years.items()}
+
+
+def bonus_rate(law: Law, acquired: Date, placed: Date, used: bool) -> tuple[float, str]:
+    """Return the bonus rate and its source for days of acquisition and placing in service; 0 where there is none."""
+    for row in law.rows("federal/bonus_rates"):
+        a0, a1, p0, p1 = (row[key] for key in ("acquired_from", "acquired_to", "placed_from", "placed_to"))
+        inside = (a0 is None or acquired >= a0) and (a1 is None or acquired <= a1)  # type: ignore[operator]
+        if inside and (p0 is None or placed >= p0) and (p1 is None or placed <= p1):  # type: ignore[operator]
+            if used and row["used_property"] != "yes":
+                return 0.0, str(row["source"])
+            return float(str(row["rate"])), str(row["source"])
+    return 0.0, "no row of the bonus rates fits these dates"
+
+
+def elect(law: Law, plan: Plan) -> list[Election]:
+    """Return the elections of every cost item of a plan, in the order of the plan."""
+    if plan.time.flat:
+        return [_flat(law, item) for item in plan.possessions]
+    mid = conventions(law, plan.possessions)
+    found = []
+    for item in plan.possessions:
+        method = _method(item)
+        life = (method.life if method else None) or recovery_period(law, asset_class(item))
+        wanted = method.convention if method else "by rule"
+        quarter = (item.in_service.month + 2) // 3
+        is_mid = mid.get(item.in_service.year, False) if wanted == "by rule" else wanted == "mid-quarter"
+        convention = f"mid-quarter-{quarter}" if is_mid else "half-year"
+        name = "150DB" if life >= 15 else "200DB"
+        straight = method is not None and method.method == "straight line"
+        table = law.table("federal/straight_line" if straight else "federal/macrs", convention=convention, method="SL" if straight else name, period=str(life))
+        rate, source = _bonus(law, item)
+        expensed = item.asset is not None and item.asset.expensed
+        found.append(Election(item, life, convention, _section_179(item), rate, source, expensed, table.values, table))
+    return found
+
+
+def _bonus(law: Law, item: Possession) -> tuple[float | Amount, str]:
+    stated = item.asset.bonus if item.asset is not None else item.purchase.step.bonus  # type: ignore[union-attr]
+    if isinstance(stated, Amount):
+        return stated, "as entered"
+    if stated == "elected out":
+        return 0.0, "elected out: IRC 168(k)(7)"
+    used = item.asset.bought_used if item.asset is not None else getattr(item.purchase.source, "bought_used", False)  # type: ignore[union-attr]
+    ordered = getattr(item.purchase.step, "ordered", None) if item.purchase else None
+    acquired = (item.asset.contract if item.asset is not None else ordered) or item.in_service
+    return bonus_rate(law, acquired, item.in_service, used)
+
+
+def _flat(law: Law, item: Possession) -> Election:
+    """Textbook methods: whole years counted from the day in service, percentages of cost less salvage."""
+    method = _method(item)
+    kind = method.method if method else "by law"
+    life = (method.life if method else None) or 7
+    table = None
+    if kind == "table" and method is not None and method.table:
+        percents = tuple(100 * float(share) for share in method.table)
+    elif kind == "straight line":
+        percents = (100.0 / life,) * life
+    elif kind == "sum of years digits":
+        digits = life * (life + 1) / 2
+        percents = tuple(100.0 * (life - k) / digits for k in range(life))
+    elif kind == "declining balance":
+        percents = _double_declining(life)
+    else:
+        table = law.table("federal/macrs", convention="half-year", method="150DB" if life >= 15 else "200DB", period=str(life))
+        percents = table.values
+    return Election(item, life, "half-year" if table else "whole years", "none", 0.0, "", False, percents, table)
+
+
+def _double_declining(life: int) -> tuple[float, ...]:
+    """Double declining balance with the switch to straight line, percent of cost by year."""
+    left, out = 100.0, []
+    for k in range(life):
+        amount = max(left * 2 / life, left / (life - k))
+        out.append(amount)
+        left -= amount
+    return tuple(out)
+
+
+def describe(election: Election) -> str:
+    """Say in words what was elected."""
+    if election.expensed:
+        return "deducted at once as a small item"
+    parts = []
+    if election.section_179 == "all":
+        parts.append("section 179 on all of it")
+    elif isinstance(election.section_179, Amount):
+        parts.append(f"section 179 on {float(election.section_179):,.0f}")
+    if float(election.bonus):
+        parts.append(f"bonus {float(election.bonus):.0%}")
+    if election.section_179 != "all" and float(election.bonus) < 1:
+        parts.append(f"{election.life}-year table, {election.convention}")
+    return ", ".join(parts)
+
