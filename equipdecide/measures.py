@@ -236,7 +236,9 @@ def _zeros(c: Array, t: Array) -> list[float]:
     middle = int(turns[turns.size // 2])
     a = 0.5 * float(t[middle] + t[middle + 1])
     slopes = c * (a - t)
-    parts = _zeros(slopes / np.abs(slopes).max(), t) if turns.size > 1 else []
+    slopes /= np.abs(slopes).max()
+    kept = slopes != 0.0  # after a hundred derivatives a term can underflow
+    parts = _zeros(slopes[kept], t[kept]) if turns.size > 1 else []
     # beyond these ends the first (last) flow outweighs all others together, so no zero lies there
     high = _end(c, t - t[0], 1.0, parts[-1] if parts else 0.0)
     low = _end(c[::-1], t[-1] - t[::-1], -1.0, parts[0] if parts else 0.0)
@@ -253,21 +255,20 @@ def _zeros(c: Array, t: Array) -> list[float]:
 
 def _end(c: Array, lag: Array, direction: float, beyond: float) -> float:
     """Return a point past `beyond` after which the flow without lag outweighs the sum of all others."""
-    own, rest, lags = abs(float(c[0])), np.abs(c[1:]), lag[1:]
-    step = 1.0
+    sizes, step = np.log(np.abs(c)), 1.0
     while True:
-        s = max(abs(beyond), 0.0) + step
-        with np.errstate(under="ignore"):
-            if float((rest * np.exp(-s * lags)).sum()) < 0.5 * own:
-                return direction * s
+        s = abs(beyond) + step
+        if float((sizes[1:] - s * lag[1:]).max()) + math.log(2.0 * c.size) < float(sizes[0]):
+            return direction * s
         step *= 2.0
 
 
 def _terms(c: Array, t: Array, s: float) -> Array:
     """Return the terms of f(s) up to a common positive factor, so that none overflows."""
     powers = -s * t
+    largest = (powers + np.log(np.abs(c))).max()
     with np.errstate(under="ignore"):
-        return np.asarray(c * np.exp(powers - powers.max()), dtype=float)
+        return np.asarray(c * np.exp(powers - largest), dtype=float)
 
 
 def _sign_at(c: Array, t: Array, s: float) -> int:
