@@ -1,7 +1,7 @@
 """Depreciation methods for the shop's own books: how a machine's cost is spread over its life.
 
-None of these is a tax method; tax depreciation follows its own tables and ignores salvage. Amounts are in dollars; every
-function returns one amount for each period, shape (periods,). The depreciable amount is cost less salvage value.
+None of these is a tax method; tax depreciation follows its own tables and ignores salvage. Amounts are in dollars;
+every function returns one amount for each period, shape (periods,). The depreciable amount is cost less salvage value.
 """
 
 from __future__ import annotations
@@ -40,7 +40,9 @@ def straight_line(cost: float, salvage: float, life: int) -> Array:
 
 
 def sum_of_years_digits(cost: float, salvage: float, life: int) -> Array:
-    """Return depreciation [USD] in proportion to the years left: (cost - salvage) (life - k + 1) / (1 + 2 + ... + life).
+    """Return depreciation [USD] in proportion to the years left.
+
+    Formula: (cost - salvage) (life - k + 1) / (1 + 2 + ... + life) in year k.
 
     >>> sum_of_years_digits(12_000, 600, 4).round(9).tolist()
     [4560.0, 3420.0, 2280.0, 1140.0]
@@ -56,8 +58,8 @@ def declining_balance(
     """Return depreciation [USD] at the rate factor / life of the book value left; salvage is not deducted first.
 
     factor : 2 is double declining balance. stop_at_salvage : the book value never falls below salvage; False leaves the
-    plain method, which texts also print and which can end above or below salvage. switch : go over to straight line over
-    the periods left as soon as that is the larger, which always ends at salvage.
+    plain method, which texts also print and which can end above or below salvage. switch : go over to straight line
+    over the periods left as soon as that is the larger, which always ends at salvage.
 
     >>> declining_balance(10_000, 1_600, 6).round().tolist()
     [3333.0, 2222.0, 1481.0, 988.0, 375.0, 0.0]
@@ -92,7 +94,7 @@ def units_of_production(cost: float, salvage: float, total_units: float, used: S
     _check("units_of_production", cost, salvage)
     units = np.asarray(used, dtype=float)
     if not total_units > 0 or units.ndim != 1 or not (units >= 0).all():
-        raise ValueError("units_of_production: total units must be above zero, and the use of each period zero or more.")
+        raise ValueError("units_of_production: total units must be above zero, and the use of each period at least 0.")
     reached = np.minimum(np.cumsum(units), total_units)
     return np.asarray(np.diff(reached, prepend=0.0) * ((cost - salvage) / total_units), dtype=float)
 

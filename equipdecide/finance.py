@@ -23,7 +23,7 @@ from typing import Any, Literal
 Due = Literal["end", "begin"]
 
 SMALL_RATE = 1e-5
-"""Below this rate per period the formulas are computed here. At 1e-5 numpy-financial still holds 12 digits, at 1e-9 nine."""
+"""Below this rate per period the formulas are computed here: numpy-financial holds 12 digits at 1e-5, nine at 1e-9."""
 
 
 class NoAnswer(ValueError):
@@ -31,7 +31,7 @@ class NoAnswer(ValueError):
 
 
 def _npf(function: str, *arguments: Any, **options: Any) -> float:
-    """Call numpy-financial, imported on first use; what overflows comes back as inf or nan and is judged by the caller."""
+    """Call numpy-financial, imported on first use; overflow comes back as inf or nan and is judged by the caller."""
     import numpy
     import numpy_financial
 
@@ -95,7 +95,8 @@ def pmt(rate: float, nper: float, pv: float, fv: float = 0.0, due: Due = "end") 
     if abs(rate) < SMALL_RATE:
         compound = math.exp(nper * math.log1p(rate))
         return -(fv + pv * compound) / ((1.0 + rate * _begin(due)) * _growth(rate, nper))
-    return _answer("pmt", _npf("pmt", float(rate), float(nper), float(pv), float(fv), due), "The figures are too large.")
+    found = _npf("pmt", float(rate), float(nper), float(pv), float(fv), due)
+    return _answer("pmt", found, "The figures are too large.")
 
 
 def fv(rate: float, nper: float, pmt: float, pv: float, due: Due = "end") -> float:

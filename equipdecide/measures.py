@@ -2,8 +2,8 @@
 
 Flows are arrays with time first: shape (periods,) for one series or (periods, trials) for many; ``t`` of shape
 (periods,) says when each flow falls, in years from the date of the study. Positive is money in. Rates are per year,
-compounded once a year, so the factor that brings a dollar at time t to time zero is ``(1 + rate) ** -t``. Flows and rates
-must both be in actual dollars, or both in constant dollars.
+compounded once a year, so the factor that brings a dollar at time t to time zero is ``(1 + rate) ** -t``. Flows and
+rates must both be in actual dollars, or both in constant dollars.
 
 One series gives plain floats; many give arrays of shape (trials,), and trial i equals the series of trial i alone.
 """
@@ -60,7 +60,7 @@ def _rate(what: str, rate: ArrayLike) -> Array:
         raise ValueError(f"{what}: the rate has {r.ndim} dimensions; give one rate, or one for each trial.")
     if not (np.isfinite(r) & (r > -1.0)).all():
         worst = float(r.ravel()[int(np.argmax(~(np.isfinite(r) & (r > -1.0)).ravel()))])
-        raise ValueError(f"{what}: a rate of {worst:g} cannot be used; a rate must be a finite number above -1 (-100 %).")
+        raise ValueError(f"{what}: a rate of {worst:g} cannot be used; give a finite number above -1 (-100 %).")
     return r
 
 
@@ -173,8 +173,8 @@ def rates_of_return(flows: ArrayLike, t: ArrayLike) -> Rates:
     """Return all internal rates of return above -100 % of one series, at equal periods or on any dates.
 
     flows : (periods,) [USD]. t : (periods,) [years], in any order; flows at one time are added.
-    Returns `Rates`; its roots are the zeros of present worth as a function of the rate, its note says in words when there
-    is none or more than one.
+    Returns `Rates`; its roots are the zeros of present worth as a function of the rate, its note says in words when
+    there is none or more than one.
 
     Method: with s = log(1 + rate) present worth is f(s) = sum(c_k exp(-s t_k)). Multiply by exp(s a), with a between
     two flows of unlike sign, and differentiate: the coefficients become c_k (a - t_k), which change sign once less. The
@@ -358,7 +358,7 @@ def _sign_changes_by_trial(f: Array) -> NDArray[np.int64]:
 def _single_rates(f: Array, times: Array, steps: Array) -> Array:
     """Rates of series that change sign once; z, the discount factor of one step or of the whole span, is the unknown.
 
-    Where the rate is negative the factor would pass 1 and its powers grow; those series are read from the end backwards,
+    Where the rate is negative the factor would pass 1 and its powers grow; those series are read from the end back,
     with 1 / z as the unknown, so that every bracket is [0, 1] and nothing can overflow.
     """
     equal = bool(np.allclose(steps, steps.mean(), rtol=1e-9, atol=0.0))
@@ -467,9 +467,9 @@ def payback(flows: ArrayLike, t: ArrayLike, rate: ArrayLike = 0.0) -> Payback:
     zero is simple payback, any other is discounted payback (each flow at its present worth).
 
     Between two times the balance is taken to move in a straight line, as if the flow of a period arrived evenly over
-    it. `first` is the figure usually printed; a later outlay can put the balance under water again, and `last` is when it
-    comes up for good (None when it ends below zero). A series whose balance is never below zero has both at its first
-    time. Source: ASTM E1121 (scope); case of two crossings in the published tests.
+    it. `first` is the figure usually printed; a later outlay can put the balance under water again, and `last` is when
+    it comes up for good (None when it ends below zero). A series whose balance is never below zero has both at its
+    first time. Source: ASTM E1121 (scope); case of two crossings in the published tests.
 
     >>> payback([-180, -90, 0, 100, 100, 100, -90, 100, 100], range(9))
     Payback(first=4.7, last=6.6)
@@ -505,9 +505,9 @@ def modified_rate(
 ) -> FloatOrArray:
     """Return the modified internal rate of return [1/year; per period when `t` is left out].
 
-    flows : (periods,) or (periods, trials) [USD]. Rates : scalar or (trials,). t : (periods,) [years], rising; left out,
-    periods are equal and rates are per period. Outlays are carried back to the first time at `finance_rate`, receipts
-    forward to the last at `reinvest_rate`. One number always, unlike the internal rate; nan (or for one series a
+    flows : (periods,) or (periods, trials) [USD]. Rates : scalar or (trials,). t : (periods,) [years], rising; without
+    it periods are equal and rates are per period. Outlays are carried back to the first time at `finance_rate`,
+    receipts forward to the last at `reinvest_rate`. One number always, unlike the internal rate; nan (or for one series a
     ValueError) where there is no outlay or no receipt.
     Formula: ``(FW(receipts) / PW(outlays)) ** (1 / span) - 1``. Source: OpenFormula, MIRR (from memory).
 
@@ -586,7 +586,7 @@ class EconomicLife:
     expenses: Array  # same shape [USD]
     marginal_cost: Array  # same shape [USD], the sum of the three
     annual_cost: Array  # same shape [USD/year], equivalent uniform annual cost if kept through that year
-    years: int | NDArray[np.int64]  # the economic life: years kept at which annual cost is least (the shortest of equals)
+    years: int | NDArray[np.int64]  # economic life: years kept at which annual cost is least (the shortest of equals)
     least_annual_cost: FloatOrArray  # [USD/year]
 
 
@@ -596,14 +596,15 @@ def economic_life(
     """Return marginal cost, annual cost by years kept, and the economic life of a machine.
 
     first_cost : scalar or (trials,) [USD]; for a challenger its installed cost, for a defender what it would sell for
-    today (what was once paid for it is sunk). market_values : (years,) or (years, trials) [USD], at the end of each year.
+    today (what was once paid for it is sunk). market_values : (years,) or (years, trials) [USD], at each year's end.
     expenses : same shapes [USD], operation, upkeep and breakdowns of each year. rate : scalar or (trials,) [1/year].
 
     Formula: marginal cost of year k = loss in market value + rate x opening value + expenses; annual cost of keeping k
     years = (A/P, rate, k) x sum of the discounted marginal costs, equal to capital recovery plus annual worth of
     expenses. Source: engineering-economy texts, cases C01 to C13 of the published tests.
 
-    >>> truck = economic_life(30_000, [22_500, 16_875, 12_750, 9_750, 7_125], [3_000, 4_500, 7_000, 10_000, 13_000], 0.10)
+    >>> values, expenses = [22_500, 16_875, 12_750, 9_750, 7_125], [3_000, 4_500, 7_000, 10_000, 13_000]
+    >>> truck = economic_life(30_000, values, expenses, 0.10)
     >>> truck.years, round(truck.least_annual_cost)
     (3, 12918)
     >>> truck.marginal_cost.tolist()
@@ -654,8 +655,8 @@ def years_to_keep(marginal_cost: ArrayLike, challenger_annual_cost: float) -> Ke
     """Return the years to keep the defender: as long as next year's marginal cost is at most the challenger's least
     annual cost.
 
-    marginal_cost : (years,) [USD]. challenger_annual_cost : [USD/year]. Valid when marginal cost rises and the challenger
-    stays available; `Keep.rising` says whether it does.
+    marginal_cost : (years,) [USD]. challenger_annual_cost : [USD/year]. Valid when marginal cost rises and the
+    challenger stays available; `Keep.rising` says whether it does.
 
     >>> years_to_keep([13_250, 14_600, 15_950], 15_430)
     Keep(years=2, rising=True)
@@ -680,9 +681,9 @@ def replacement_by_age(
 ) -> Replacement:
     """Return when to replace a machine by its like, by dynamic programming over its age.
 
-    keep, replace : (ages,) [USD], gain of one more year when a machine of age 1, 2, ... is kept, or replaced by a new one
-    (its first year included). discount : factor of one year, (0, 1), or up to 1 with `years`. years : length of the study,
-    or None for no end. final : (ages,) [USD], what a machine of each age is worth at the end (zero if left out).
+    keep, replace : (ages,) [USD], gain of one more year when a machine of age 1, 2, ... is kept, or replaced by a new
+    one (its first year included). discount : factor of one year, (0, 1), or up to 1 with `years`. years : length of the
+    study, or None for no end. final : (ages,) [USD], what a machine of each age is worth at the end (zero if left out).
     At the last age replacing is forced. Ties go to keeping.
 
     Formula: ``v[a] = max(keep[a] + discount v[a+1], replace[a] + discount v[first])``; without an end the values are
@@ -696,7 +697,7 @@ def replacement_by_age(
     if stay.ndim != 1 or stay.size == 0 or swap.shape != stay.shape or end.shape != stay.shape:
         raise ValueError("replacement_by_age: keep, replace and final need one amount for each age.")
     if not (0 < discount < 1 or (years is not None and discount == 1)):
-        raise ValueError(f"replacement_by_age: a discount factor of {discount:g} cannot be used; give one between 0 and 1.")
+        raise ValueError(f"replacement_by_age: a discount factor of {discount:g} cannot be used; give one from 0 to 1.")
     n = stay.size
     older = np.minimum(np.arange(n) + 1, n - 1)
     forced = np.arange(n) == n - 1

@@ -285,7 +285,8 @@ def test_case(case):
             f"{name} is {answers[name]}, expected {wanted} within {case['tolerance'][name]}\n{told}")
     for name, slip in (case.get("printed_instead") or {}).items():
         if name in answers:
-            assert not agrees(answers[name], slip, case["tolerance"][name]), f"{name} repeats the misprint {slip}\n{told}"
+            repeated = agrees(answers[name], slip, case["tolerance"][name])
+            assert not repeated, f"{name} repeats the misprint {slip}\n{told}"
 
 
 def test_the_file_is_complete():
