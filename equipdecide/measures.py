@@ -507,7 +507,7 @@ def modified_rate(
 
     flows : (periods,) or (periods, trials) [USD]. Rates : scalar or (trials,). t : (periods,) [years], rising; without
     it periods are equal and rates are per period. Outlays are carried back to the first time at `finance_rate`,
-    receipts forward to the last at `reinvest_rate`. One number always, unlike the internal rate; nan (or for one series a
+    receipts forward to the last at `reinvest_rate`. One number always, unlike the internal rate; nan (for one series a
     ValueError) where there is no outlay or no receipt.
     Formula: ``(FW(receipts) / PW(outlays)) ** (1 / span) - 1``. Source: OpenFormula, MIRR (from memory).
 
