@@ -16,6 +16,7 @@ Arithmetic ``+ - * / **`` and comparisons, and these functions:
 ``prev(x, start=0)`` `x` of the row before, `start` in the first; a column may name itself: a carry-forward
 ``running(x)``       sum of the rows so far
 ``total(x)``         sum of all rows, one figure
+``smallest(x)``      the least of all rows, one figure
 ``pick(x, k)``       row `k` of `x`, counted from 0; 0 where there is none
 ``lookup(k, x, y)``  `y` at the last row whose `x` is at most `k`; 0 below the first
 ``brackets(i, x, r)`` progressive sum: `r` on the part of `i` above each threshold `x`, up to the next
@@ -25,7 +26,7 @@ Arithmetic ``+ - * / **`` and comparisons, and these functions:
 ``closing(x)``       `x` of its last row on or before this period's end; 0 where there is none
 ==================== =========================================================================
 
-The last four, and ``running total pick lookup``, take the bare name of a column. Nothing else parses, and no formula
+The last four, and ``running total smallest pick lookup``, take the bare name of a column. Nothing else parses, and no formula
 ever comes from a user.
 """
 
@@ -58,6 +59,7 @@ _ARITY = {
     "prev": (1, 2),
     "running": (1, 1),
     "total": (1, 1),
+    "smallest": (1, 1),
     "pick": (2, 2),
     "lookup": (3, 3),
     "brackets": (3, 3),
@@ -66,9 +68,9 @@ _ARITY = {
     "during": (1, 1),
     "closing": (1, 1),
 }
-_BARE_FIRST = {"prev", "running", "total", "pick", "gather", "spread", "during", "closing"}  # first argument: a bare name
+_BARE_FIRST = {"prev", "running", "total", "smallest", "pick", "gather", "spread", "during", "closing"}  # first argument: a bare name
 _ACROSS = {"gather", "spread", "during", "closing"}  # change the axis
-_WHOLE = {"running", "total", "pick", "lookup", "brackets"} | _ACROSS  # may not stand in a carry-forward
+_WHOLE = {"running", "total", "smallest", "pick", "lookup", "brackets"} | _ACROSS  # may not stand in a carry-forward
 _OPERATORS: dict[type[ast.AST], str] = {
     ast.Add: "+",
     ast.Sub: "-",
@@ -176,6 +178,7 @@ _FUNCTIONS: dict[str, Any] = {
     "_prev": _prev,
     "_running": _running,
     "_total": _total,
+    "_smallest": lambda x: x.min(axis=0, keepdims=True),
     "_pick": _pick,
     "_lookup": _lookup,
     "_brackets": _brackets,
@@ -444,6 +447,8 @@ class _Cell:
             return "SUM(" + self.sheet.at(name, 0) + ":" + self.sheet.at(name, self.row) + ")"
         if function == "total":
             return f"SUM({self.sheet.whole(name)})"
+        if function == "smallest":
+            return f"MIN({self.sheet.whole(name)})"
         if function == "pick":
             index = self.write(args[1])
             return f"IF(AND({index}>=0,{index}<{len(self.axes[name])}),INDEX({self.sheet.whole(name)},{index}+1),0)"

@@ -10,6 +10,7 @@ Money is float64 in the scenario's currency, unrounded unless a formula says ``c
 
 from __future__ import annotations
 
+import keyword
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
@@ -152,6 +153,10 @@ class IncomeItem:
     character: Character = "business"
 
 
+def _same(values: FloatArray) -> FloatArray:
+    return values
+
+
 @dataclass(eq=False)
 class Working:
     """A table behind some lines: named columns, most of them over one axis. Made by a :class:`Draft`."""
@@ -207,7 +212,7 @@ class Working:
 
         A plain number in `uses` becomes a given column of its own (a choice of structure such as a date's fraction).
         """
-        formula = parse(" ".join(text.split()), name)
+        formula = parse(" ".join(text.split()), None if name in uses else name)
         axis = axis or self.axis
         args: list[Column] = []
         axes: dict[str, Axis] = {}
@@ -233,6 +238,14 @@ class Working:
         return self._keep(
             Column(name, self.name, axis, values, unit, says, "formula", self.rule, None, formula, tuple(args), run)
         )
+
+    def on_days(self, name: str, column: Column, axis: Axis) -> Column:
+        """Add a column that is `column` row for row, standing on the days of `axis` (its payments, say)."""
+        if len(axis) != len(column.axis):
+            raise Breach(f"{self.name}.{name}: {len(column.axis)} rows cannot stand on {len(axis)} days")
+        formula = parse("same", name)
+        made = Column(name, self.name, axis, column.values, column.unit, column.says, "formula", self.rule, None, formula, (column,), _same)
+        return self._keep(made)
 
     def computed(
         self,
@@ -335,17 +348,14 @@ class Draft:
     def legal(self, readings: DatedFigure | Sequence[DatedFigure], says: str, axis: Axis = ONE) -> Column:
         """Return the column of a dated parameter: one figure, one a period, or brackets (rates and thresholds apart).
 
-        Posts each reading's finding once.
+        Posts the finding of the last reading that has one: it speaks for the years before it.
         """
         listed = list(readings) if isinstance(readings, Sequence) else [readings]
         key = (id(axis), says, *(tuple(_plain(item.value)) for item in listed), *(item.id for item in listed))
         if key not in self.shared.law:
             store = self._store("law", "dated parameters")
             name = f"{listed[0].id}#{len(store.columns)}"
-            for item in listed:
-                text = item.finding()
-                if text and not any(f.text == text for f in self.shared.findings):
-                    self.shared.findings.append(Finding("parameter", text, item.id))
+            self._say(listed)
             values = np.array([float(item.value) for item in listed], dtype=float).reshape(-1, 1)  # type: ignore[arg-type]
             self.shared.law[key] = store.given(
                 name, values, listed[0].unit, says, Origin("law", listed[0].id, _sources(listed), listed[0].status), axis
@@ -357,15 +367,18 @@ class Draft:
         key = (id(axis), "wide", says, tuple(tuple(row) for row in rows))
         if key not in self.shared.law:
             store = self._store("law", "dated parameters")
-            text = reading.finding()
-            if text and not any(f.text == text for f in self.shared.findings):
-                self.shared.findings.append(Finding("parameter", text, reading.id))
+            self._say([reading])
             values = np.array(rows, dtype=float).T[:, :, None]
             name = f"{reading.id}#{len(store.columns)}"
             self.shared.law[key] = store.given(
                 name, values, unit, says, Origin("law", reading.id, _sources([reading]), reading.status), axis
             )
         return self.shared.law[key]
+
+    def _say(self, readings: Sequence[DatedFigure]) -> None:
+        said = [(item.id, text) for item in readings if (text := item.finding())]
+        if said and not any(found.text == said[-1][1] for found in self.shared.findings):
+            self.shared.findings.append(Finding("parameter", said[-1][1], said[-1][0]))
 
     def line(self, name: str, purse: str, column: Column, group: Group, dates: Sequence[Date] | None = None) -> Line:
         """Post a dated cash flow. Without `dates` each amount is spread over its own period."""
@@ -413,6 +426,11 @@ class Ledger:
                 if rest in working.columns:
                     return working.columns[rest]
         raise KeyError(f"{self.name}: no column {full_name}")
+
+    def _say(self, readings: Sequence[DatedFigure]) -> None:
+        said = [(item.id, text) for item in readings if (text := item.finding())]
+        if said and not any(found.text == said[-1][1] for found in self.shared.findings):
+            self.shared.findings.append(Finding("parameter", said[-1][1], said[-1][0]))
 
     def line(self, name: str, purse: str | None = None) -> Line:
         """Return the line of that name (and purse). Raises KeyError naming what there is."""
@@ -487,11 +505,18 @@ def seal(draft: Draft) -> Ledger:
 
 def sum_of(working: Working, name: str, columns: Sequence[Column], unit: str, says: str, axis: Axis | None = None) -> Column:
     """Add a formula column that is the sum of `columns` (zero where there are none), all on the working's axis."""
-    uses = {f"{_identifier(column.name)}_{k}": column for k, column in enumerate(columns)}
+    uses: dict[str, Column | float] = {}
+    for column in columns:
+        wanted = _identifier(column.name)
+        while wanted in uses or keyword.iskeyword(wanted):
+            wanted += "_"
+        uses[wanted] = column
     return working.formula(name, " + ".join(uses) or "0", unit, says, axis, **uses)
 
 
 def _identifier(text: str) -> str:
-    return "".join(ch if ch.isalnum() else "_" for ch in text).strip("_") or "x"
+    """Return a name that may stand in a formula, as near to `text` as can be."""
+    plain = "_".join(part for part in "".join(ch if ch.isascii() and ch.isalnum() else " " for ch in text).split() if not part.isdigit())
+    return plain or "x"
 
 

@@ -1,0 +1,238 @@
+"""The whole order, on one page: a scenario becomes one ledger per alternative.
+
+plan -> shop -> money -> books -> returns -> payments -> cash and worth. Every step is a rule that posts columns; none
+reads a later one. The run at the entered figures and the run of many trials are the same: inputs are vectors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from equipdecide import parameters
+from equipdecide.calendar import ONE, Axis, Date, FloatArray
+from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
+from equipdecide.money.loan import service
+from equipdecide.money.orders import orders
+from equipdecide.money.settlement import sales
+from equipdecide.parameters import Law
+from equipdecide.plan import Plan, Timeline, resolve, timeline
+from equipdecide.scenario.models import Scenario
+from equipdecide.shop.contribution import contribution, part_economics
+from equipdecide.shop.hours import capacity
+from equipdecide.shop.upkeep import elsewhere, spending, upkeep
+from equipdecide.tax.regimes import flat, keep_books, united_states
+
+GROUPS: tuple[Group, ...] = ("operating", "investment", "borrowing", "debt service", "tax", "between purses")
+
+
+@dataclass(frozen=True, eq=False)
+class Evaluation:
+    """All alternatives of a scenario as ledgers, with the plans behind them."""
+
+    scenario: Scenario
+    time: Timeline
+    plans: Mapping[str, Plan]
+    ledgers: Mapping[str, Ledger]
+    order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+
+    def __getitem__(self, name: str) -> Ledger:
+        return self.ledgers[name]
+
+
+def evaluate(
+    scenario: Scenario, values: Mapping[str, FloatArray | float] | None = None, only: Sequence[str] | None = None, law: Law | None = None
+) -> Evaluation:
+    """Evaluate the alternatives of a scenario (all, or `only` some).
+
+    `values` overrides inputs by path [unit of the input], each a number or a vector of trials. A yes/no doubt on which
+    a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters.
+    """
+    values = values or {}
+    law = law or parameters.load()
+    time = timeline(scenario)
+    shared = Shared({path: _vector(value) for path, value in values.items()})
+    first_year = keep_first_year(scenario, law) if needs_reference(scenario) else {}
+    common = Draft("common", shared, True)
+    _discounting(common, scenario, time)
+    part_economics(common, scenario)
+    plans, ledgers, drafts = {}, {}, []
+    for name in only or scenario.alternatives:
+        plan = resolve(scenario, name, time, {path: float(_vector(value)[0, 0]) for path, value in values.items()})
+        draft = Draft(name, shared)
+        _post(draft, plan, law, first_year)
+        _worth(draft, plan)
+        plans[name] = plan
+        drafts.append(draft)
+    for draft in drafts:  # sealed last, so that each carries every common column
+        ledgers[draft.name] = seal(draft)
+    order = (*shared.order, *(column for draft in drafts for column in draft.order))
+    return Evaluation(scenario, time, plans, ledgers, order)
+
+
+def _vector(value: FloatArray | float) -> FloatArray:
+    return np.atleast_2d(np.asarray(value, dtype=float))
+
+
+def _folder(scenario: Scenario) -> Path | None:
+    return getattr(scenario, "folder", None)
+
+
+def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
+    capacity(draft, plan, _folder(plan.scenario))
+    contribution(draft, plan)
+    upkeep(draft, plan)
+    spending(draft, plan)
+    sales(draft, plan)
+    orders(draft, plan)
+    service(draft, plan)
+    keep_books(draft, plan, law)
+
+
+def _post(draft: Draft, plan: Plan, law: Law, first_year: dict[str, float]) -> None:
+    """The order of the rules."""
+    _before_returns(draft, plan, law)
+    if plan.time.flat:
+        flat(draft, plan)
+    else:
+        united_states(draft, plan, law, first_year)
+    elsewhere(draft, plan)
+
+
+def needs_reference(scenario: Scenario) -> bool:
+    """Tell whether the returns start from the business's income as things are."""
+    return scenario.regime == "us" and scenario.shop.as_things_are is not None
+
+
+def keep_first_year(scenario: Scenario, law: Law) -> dict[str, float]:
+    """Return Keep's first twelve months of business income at the entered figures [currency], whole and before depreciation.
+
+    Depreciation is that of the tax year of the decision. This is what the reference takes out of income as things are.
+    """
+    time = timeline(scenario)
+    shared = Shared({})
+    part_economics(Draft("common", shared, True), scenario)
+    plan = resolve(scenario, "keep", time)
+    draft = Draft("keep", shared)
+    _before_returns(draft, plan, law)
+    last = Date(time.start.year + 1, time.start.month, min(time.start.day, 28))
+    before = taken = 0.0
+    for item in draft.income:
+        if item.character != "business" or item.book not in ("", "federal"):
+            continue
+        amounts, axis = item.column.per_row(), item.column.axis
+        if item.book:  # depreciation, by tax year
+            taken += item.sign * sum(float(a) for a, day in zip(amounts, axis.ends, strict=True) if day.year == time.start.year)
+        else:
+            before += item.sign * sum(float(a) for a, day in zip(amounts, axis.starts, strict=True) if time.start <= day < last)
+    return {"whole": before + taken, "before depreciation": before}
+
+
+def _discounting(common: Draft, scenario: Scenario, time: Timeline) -> None:
+    w = common.working("discounting", time.cash, "what a later dollar is worth today", "worth")
+    w.formula("log_rate", "log(1 + rate)", "1", "logarithm of one and the study's rate", axis=ONE, rate=common.input(scenario.study.rate))
+    w.given("time", list(time.cash_times), "year", "time from the decision to the end of the period", Origin("calendar", "days over 365"), time.cash)
+    w.formula("factor", "exp(0 - time * log_rate)", "1", "present worth of one at the end of the period")
+
+
+def _worth(draft: Draft, plan: Plan) -> None:
+    """Post cash by period and purse, the present worth by group, annual worth, the lowest cash and own money."""
+    time, scenario = plan.time, plan.scenario
+    discounting = draft["discounting"]
+    worth = draft.working("worth", ONE, "present worth, by what the money is for", "worth")
+    cash = draft.working("cash", time.cash, "cash by period and purse", "worth")
+    by_group: dict[str, list[Column]] = {group: [] for group in GROUPS}
+    by_purse: dict[str, list[Column]] = {}
+    per_group_cash: dict[str, list[Column]] = {group: [] for group in GROUPS}
+    stretches: dict[tuple[str, Group], list[Line]] = {}
+    days: dict[tuple[str, Group, int, tuple[Date, ...]], list[Line]] = {}
+    for line in draft.lines:
+        if line.dates is None:
+            stretches.setdefault((line.purse, line.group), []).append(line)
+        else:
+            days.setdefault((line.purse, line.group, id(line.column.axis), line.dates), []).append(line)
+    for (purse, group), lines in stretches.items():
+        whole = sum_of(draft.working(f"{group} of {purse} by stretch", plan.spans, rule="worth"), "sum", [line.column for line in lines], "USD", f"{group} of {purse}")
+        spread = cash.formula(f"{purse}: {group}, spread", "spread(x)", "USD", f"{group} of {purse}, by period", x=whole)
+        by_purse.setdefault(purse, []).append(spread)
+        per_group_cash[group].append(spread)
+        by_group[group].append(
+            worth.formula(f"{group}: {purse}", "total(product)", "USD", f"present worth of {group} of {purse}", product=cash.formula(f"{purse}: {group}, spread, discounted", "x * factor", "USD", "the same, discounted", x=spread, factor=discounting["factor"]))
+        )
+    for k, ((purse, group, _, dates), lines) in enumerate(days.items()):
+        axis = lines[0].column.axis
+        on = Axis(axis.name, axis.labels, dates, dates) if dates != axis.ends else axis
+        w = draft.working(f"dated {k}", axis, ", ".join(line.name for line in lines[:3]), "worth")
+        whole = sum_of(w, "sum", [line.column for line in lines], "USD", f"{group} of {purse}")
+        moved = whole if on is axis else w.on_days("amount", whole, on)
+        counted = [0.0 if day < time.start else 1.0 for day in dates]
+        w.given("counted", counted, "1", "from the decision on; what is past is sunk", Origin("calendar", str(time.start)), on)
+        w.given("time", [time.years_to(day) for day in dates], "year", "time from the decision", Origin("calendar", "days over 365"), on)
+        w.formula("open", "amount * counted", "USD", "amounts still open", on, amount=moved)
+        w.formula("discounted", "open * exp(0 - time * log_rate)", "USD", "the same, discounted", on, log_rate=discounting["log_rate"])
+        by_group[group].append(worth.formula(f"{group}: {purse} {k}", "total(x)", "USD", f"present worth of {w.says}", x=w["discounted"]))
+        gathered = cash.formula(f"{purse}: {group} {k}", "gather(x)", "USD", w.says, x=w["open"])
+        by_purse.setdefault(purse, []).append(gathered)
+        per_group_cash[group].append(gathered)
+    for group in GROUPS:
+        sum_of(worth, group, by_group[group], "USD", f"present worth of {group}")
+        sum_of(cash, f"all {group}", per_group_cash[group], "USD", f"{group} of all purses")
+    for purse, columns in by_purse.items():
+        sum_of(cash, f"{purse}", columns, "USD", f"cash of {purse}")
+    if "shop" not in cash:
+        sum_of(cash, "shop", [], "USD", "cash of shop")
+    sum_of(cash, "all purses", [cash[purse] for purse in by_purse], "USD", "cash of all purses together")
+    sum_of(worth, "npv", [worth[group] for group in GROUPS], "USD", "present worth of all purses together")
+    worth.formula("npv_financing", "a + b", "USD", "of it, loans taken and paid", a=worth["borrowing"], b=worth["debt service"])
+    worth.formula(
+        "annual_worth",
+        f"npv * where(rate > 0.000001, rate / (1 - (1 + rate) ** (0 - {scenario.study.years})), 1 / {scenario.study.years})",
+        "USD/year",
+        "the level yearly amount of the same present worth",
+        rate=draft.input(scenario.study.rate),
+    )
+    _cash_test(draft, plan)
+    _own_money(draft, plan)
+    _coverage(draft, plan)
+
+
+def _cash_test(draft: Draft, plan: Plan) -> None:
+    shop = plan.scenario.shop
+    if shop.cash is None:
+        return
+    w = draft.working("cash test", plan.time.cash, "cash of the shop against its floor", "cash test")
+    inside = [1.0 if day.replace(day=1) <= plan.time.end else 0.0 for day in plan.time.cash.ends]
+    w.given("inside", inside, "1", "within the study", Origin("calendar", str(plan.time.end)))
+    w.formula("flow", "inside * shop_cash", "USD", "cash of the shop", shop_cash=draft["cash"]["shop"])
+    w.formula("level", "opening + running(flow)", "USD", "cash in the bank at the end of the period", opening=draft.input(shop.cash))
+    w.formula("lowest", "smallest(level)", "USD", "lowest cash", ONE)
+    if shop.cash_floor is not None:
+        w.formula("margin", "lowest - floor", "USD", "lowest cash less the floor", ONE, floor=draft.input(shop.cash_floor))
+
+
+def _own_money(draft: Draft, plan: Plan) -> None:
+    """Own money: the deepest the purchase itself goes, net of loans and sale money, up to the first good part."""
+    w = draft.working("own money", plan.time.cash, "money of one's own before the first good part", "own money")
+    until = plan.first_good_part
+    flags = [1.0 if first <= until else 0.0 for first in plan.time.cash.starts]
+    w.given("before", flags, "1", f"up to {until}", Origin("choice", f"steps of {plan.name}"))
+    w.formula("flow", "before * (investment + borrowing)", "USD", "purchase, sale and loans", investment=draft["cash"]["all investment"], borrowing=draft["cash"]["all borrowing"])
+    w.formula("so_far", "running(flow)", "USD", "the same, added up")
+    w.formula("needed", "max(0 - smallest(so_far), 0)", "USD", "own money needed before the first good part", ONE)
+
+
+def _coverage(draft: Draft, plan: Plan) -> None:
+    """Coverage: operating cash of a full calendar year before tax and drawings, over the year's loan payments."""
+    years = [(first, last) for first, last in zip(plan.time.tax.starts, plan.time.tax.ends, strict=True)]
+    full = [1.0 if first > plan.time.start and last < plan.time.end else 0.0 for first, last in years]
+    if plan.time.yearly or not any(full):
+        return
+    w = draft.working("coverage", plan.time.tax, "operating cash over loan payments, by full calendar year", "coverage")
+    w.given("full", full, "1", "a full year of the study", Origin("calendar", "years"))
+    w.formula("available", "gather(operating)", "USD", "operating cash before tax and drawings", operating=draft["cash"]["all operating"])
+    w.formula("service", "0 - gather(service_paid)", "USD", "loan payments", service_paid=draft["cash"]["all debt service"])
+    w.formula("coverage", "where(full * service > 0.005, available / max(service, 0.005), 99)", "1", "coverage; 99 where nothing is owed")
+    w.formula("worst", "smallest(coverage)", "1", "coverage in the worst year", ONE)

@@ -1,0 +1,163 @@
+"""When tax is paid: four estimates with the safe harbours, the balance in April, each on the next business day.
+
+IRC 6654: each estimate is a quarter of the smaller of 90 % of the year's tax and 100 % (110 % above an income) of last
+year's; the rest is due with the return. Lines are differences from the reference, so they are what this course adds.
+Days already past at the decision cannot change: their part moves to the balance. Taxes owed equal taxes paid, a check
+column proves it.
+"""
+
+from __future__ import annotations
+
+
+from equipdecide import calendar as cal
+from equipdecide.calendar import Axis, Date
+from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
+from equipdecide.parameters import Law
+from equipdecide.plan import Plan
+from equipdecide.scenario.models import Owner
+from equipdecide.tax.returns import STATUS, LawByYear
+
+ESTIMATES = ("estimate-1", "estimate-2", "estimate-3", "estimate-4")
+
+
+def due_dates(law: Law, axis: Axis, payer: str, event: str) -> list[Date]:
+    """Return, per tax year, the day a payment is due, moved to the next business day (IRC 7503)."""
+    for row in law.rows("federal/estimated_tax_days"):
+        if row["payer"] == payer and row["event"] == event:
+            after, month, day = (int(str(row[key])) for key in ("years_after", "month", "day"))
+            return [cal.next_business_day(Date(end.year + after, month, day)) for end in axis.ends]
+    raise LookupError(f"no day for {payer} {event}")
+
+
+def instalments(draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owner, filed: Working) -> Working:
+    """Post the estimates and balance of one owner's federal tax in one case: ``payments <owner> <case>``."""
+    status = STATUS[owner.filing or "single"]
+    case = filed.name.removeprefix(f"federal return {name} ")
+    home = draft.common if case == "reference" else draft
+    w = home.working(f"estimates {name} {case}", plan.time.tax, f"estimates of {name}, {case}", "payments")
+    assert owner.last_tax is not None
+    high = draft.input(owner.last_agi) if owner.last_agi else 0.0
+    w.formula(
+        "prior_share",
+        "where(prev(income, last_income) > high, share_high, share)",
+        "1",
+        "share of last year's tax that is safe",
+        income=filed["income"],
+        last_income=high,
+        high=law.figure(draft, "federal/estimated_tax.high_income", "income above which 110 % is asked", status=status),
+        share_high=law.figure(draft, "federal/estimated_tax.prior_year_share_high_income", "safe share, high income"),
+        share=law.figure(draft, "federal/estimated_tax.prior_year_share", "safe share"),
+    )
+    w.formula(
+        "required",
+        "max(min(share * tax, prior_share * prev(tax, last_tax)), 0)",
+        "USD",
+        "required annual payment",
+        share=law.figure(draft, "federal/estimated_tax.current_year_share", "share of this year's tax"),
+        tax=filed["tax"],
+        last_tax=draft.input(owner.last_tax),
+    )
+    w.formula("each", "required * part", "USD", "each of four estimates", part=law.figure(draft, "federal/estimated_tax.instalment_share", "share of one estimate"))
+    return w
+
+
+def pay(
+    draft: Draft, plan: Plan, law: Law, purse: str, label: str, owed: Column, reference: Column | float, estimates: tuple[Column, Column] | None, payer: str = "individual"
+) -> Working:
+    """Post the lines of one tax of one purse: differences from the reference on each estimate's day and in April.
+
+    `owed` and `reference` are the year's tax [currency]; `estimates` one estimate as filed and for the reference, or
+    None where all is due with the return. Working ``payments <label> <purse>``.
+    """
+    axis = plan.time.tax
+    w = draft.working(f"payments {label} {purse}", axis, f"when {label} of {purse} is paid", "payments")
+    w.formula("added", "owed - reference", "USD", f"{label} this course adds", owed=owed, reference=reference)
+    paid = []
+    if estimates is not None:
+        for event in ESTIMATES:
+            days = due_dates(law, axis, payer, event)
+            open_ = [1.0 if day >= plan.time.start else 0.0 for day in days]
+            w.given(f"open_{event[-1]}", open_, "1", "not yet past at the decision", Origin("calendar", event))
+            column = w.formula(f"estimate_{event[-1]}", f"open_{event[-1]} * (each - each_reference)", "USD", f"added to estimate {event[-1]}", each=estimates[0], each_reference=estimates[1])
+            out = w.formula(f"estimate_{event[-1]}_paid", f"0 - estimate_{event[-1]}", "USD", "as cash")
+            draft.line(f"{label}, estimate {event[-1]}", purse, out, "tax", days)
+            paid.append(column)
+    sum_of(w, "estimates", paid, "USD", "added to the estimates of the year")
+    w.formula("balance", "added - estimates", "USD", "added to the balance due with the return")
+    w.formula("check", "estimates + balance - added", "USD", "taxes owed less taxes paid: must be zero")
+    out = w.formula("balance_paid", "0 - balance", "USD", "as cash")
+    draft.line(f"{label}, balance", purse, out, "tax", due_dates(law, axis, payer, "return"))
+    return w
+
+
+def tax_distributions(draft: Draft, plan: Plan, law: Law, entity: Working) -> None:
+    """Post what the business pays out for the owners' tax: a share of its taxable income, with each estimate."""
+    share = plan.scenario.shop.tax_distributions
+    if share is None:
+        return
+    w = draft.working("tax distributions", plan.time.tax, "money paid out to the owners for their tax", "payments")
+    w.formula(
+        "each",
+        "max(business + recapture + gain, 0) * share / 4",
+        "USD",
+        "a quarter of the year's",
+        business=entity["business"],
+        recapture=entity["recapture"],
+        gain=entity["section_1231"],
+        share=draft.input(share),
+    )
+    for event in ESTIMATES:
+        days = due_dates(law, plan.time.tax, "individual", event)
+        flags = [1.0 if day >= plan.time.start and day <= cal.add_months(plan.time.end, 12) else 0.0 for day in days]
+        w.given(f"open_{event[-1]}", flags, "1", "not yet past at the decision", Origin("calendar", event))
+        out = w.formula(f"out_{event[-1]}", f"0 - each * open_{event[-1]}", "USD", "paid out")
+        draft.line(f"tax distribution {event[-1]}", "shop", out, "between purses", days)
+        for owner, entry in plan.scenario.owners.items():
+            part = w.formula(f"to {owner} {event[-1]}", f"each * open_{event[-1]} * part", "USD", f"to {owner}", part=draft.input(entry.share))
+            draft.line(f"tax distribution {event[-1]}", owner, part, "between purses", days)
+
+
+def tax_on_sale(draft: Draft, plan: Plan, law: Law, name: str, estimates: bool, with_state: bool, payer: str = "individual") -> Working:
+    """Post what the plan's first sale alone adds to one taxpayer's returns, and on which days.
+
+    The return as filed less the same return with the sale struck out. Working ``tax on the sale <name>``: columns
+    ``federal, state, tax``, and ``due_1`` .. ``due_4``, ``due_5`` for the estimates and the balance [currency a year].
+    """
+    axis = plan.time.tax
+    w = draft.working(f"tax on the sale {name}", axis, f"tax of {name} on the sale alone", "tax on the sale")
+    w.formula(
+        "federal",
+        "filed - without",
+        "USD",
+        "federal tax as filed less the same without the sale",
+        filed=draft[f"federal return {name} as filed"]["tax"],
+        without=draft[f"federal return {name} without the sale"]["tax"],
+    )
+    if with_state:
+        w.formula(
+            "state",
+            "filed - without",
+            "USD",
+            "state tax as filed less the same without the sale",
+            filed=draft[f"state return {name} as filed"]["tax"],
+            without=draft[f"state return {name} without the sale"]["tax"],
+        )
+    else:
+        w.formula("state", "0", "USD", "no state return apart")
+    w.formula("tax", "federal + state", "USD", "tax on the sale")
+    if estimates:
+        for k, event in enumerate(ESTIMATES, start=1):
+            days = due_dates(law, axis, payer, event)
+            w.given(f"open_{k}", [1.0 if day >= plan.time.start else 0.0 for day in days], "1", "not yet past", Origin("calendar", event))
+            w.formula(
+                f"due_{k}",
+                f"open_{k} * (filed - without)",
+                "USD",
+                f"due with estimate {k}",
+                filed=draft[f"estimates {name} as filed"]["each"],
+                without=draft[f"estimates {name} without the sale"]["each"],
+            )
+        w.formula("due_5", "tax - due_1 - due_2 - due_3 - due_4", "USD", "due with the return")
+    else:
+        w.formula("due_5", "tax", "USD", "due with the return")
+    return w
