@@ -24,7 +24,8 @@ from equipdecide.scenario.models import Scenario
 from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
-from equipdecide.tax.regimes import flat, keep_books, united_states
+from equipdecide.tax.regimes import flat, keep_books, law_by_year, united_states
+from equipdecide.tax.returns import LawByYear
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "borrowing", "debt service", "tax", "between purses")
 
@@ -60,10 +61,12 @@ def evaluate(
     _discounting(common, scenario, time)
     part_economics(common, scenario)
     plans, ledgers, drafts = {}, {}, []
+    by_year: LawByYear | None = None
     for name in only or scenario.alternatives:
         plan = resolve(scenario, name, time, {path: float(_vector(value)[0, 0]) for path, value in values.items()})
         draft = Draft(name, shared)
-        _post(draft, plan, law, first_year)
+        by_year = by_year or law_by_year(law, plan)
+        _post(draft, plan, by_year, first_year)
         _worth(draft, plan)
         plans[name] = plan
         drafts.append(draft)
@@ -92,13 +95,13 @@ def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
     keep_books(draft, plan, law)
 
 
-def _post(draft: Draft, plan: Plan, law: Law, first_year: dict[str, float]) -> None:
+def _post(draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float]) -> None:
     """The order of the rules."""
-    _before_returns(draft, plan, law)
+    _before_returns(draft, plan, by_year.law)
     if plan.time.flat:
         flat(draft, plan)
     else:
-        united_states(draft, plan, law, first_year)
+        united_states(draft, plan, by_year, first_year)
     elsewhere(draft, plan)
 
 
@@ -155,26 +158,21 @@ def _worth(draft: Draft, plan: Plan) -> None:
         else:
             days.setdefault((line.purse, line.group, id(line.column.axis), line.dates), []).append(line)
     for (purse, group), lines in stretches.items():
-        whole = sum_of(draft.working(f"{group} of {purse} by stretch", plan.spans, rule="worth"), "sum", [line.column for line in lines], "USD", f"{group} of {purse}")
-        spread = cash.formula(f"{purse}: {group}, spread", "spread(x)", "USD", f"{group} of {purse}, by period", x=whole)
+        says = f"{group} of {purse}"
+        whole = sum_of(draft.working(f"{says} by stretch", plan.spans, says, "worth"), "sum", [line.column for line in lines], "USD", says)
+        spread = cash.formula(f"{purse}: {group}, spread", "spread(x)", "USD", f"{says}, by period", x=whole)
+        by_group[group].append(worth.formula(f"{says}, spread", "weighted(x, factor)", "USD", f"present worth of {says}", x=spread, factor=discounting["factor"]))
         by_purse.setdefault(purse, []).append(spread)
         per_group_cash[group].append(spread)
-        by_group[group].append(
-            worth.formula(f"{group}: {purse}", "total(product)", "USD", f"present worth of {group} of {purse}", product=cash.formula(f"{purse}: {group}, spread, discounted", "x * factor", "USD", "the same, discounted", x=spread, factor=discounting["factor"]))
-        )
     for k, ((purse, group, _, dates), lines) in enumerate(days.items()):
-        axis = lines[0].column.axis
-        on = Axis(axis.name, axis.labels, dates, dates) if dates != axis.ends else axis
-        w = draft.working(f"dated {k}", axis, ", ".join(line.name for line in lines[:3]), "worth")
-        whole = sum_of(w, "sum", [line.column for line in lines], "USD", f"{group} of {purse}")
-        moved = whole if on is axis else w.on_days("amount", whole, on)
-        counted = [0.0 if day < time.start else 1.0 for day in dates]
-        w.given("counted", counted, "1", "from the decision on; what is past is sunk", Origin("calendar", str(time.start)), on)
-        w.given("time", [time.years_to(day) for day in dates], "year", "time from the decision", Origin("calendar", "days over 365"), on)
-        w.formula("open", "amount * counted", "USD", "amounts still open", on, amount=moved)
-        w.formula("discounted", "open * exp(0 - time * log_rate)", "USD", "the same, discounted", on, log_rate=discounting["log_rate"])
-        by_group[group].append(worth.formula(f"{group}: {purse} {k}", "total(x)", "USD", f"present worth of {w.says}", x=w["discounted"]))
-        gathered = cash.formula(f"{purse}: {group} {k}", "gather(x)", "USD", w.says, x=w["open"])
+        says = f"{group} of {purse} ({', '.join(line.name for line in lines[:3])})"
+        w = draft.working(f"{group} of {purse} on days {k}", _standing(draft, dates, lines[0].column.axis), says, "worth")
+        whole = sum_of(w, "sum", [w.on_days(line.name, line.column, w.axis) for line in lines], "USD", says)
+        if min(dates) < time.start:
+            w.given("counted", [0.0 if day < time.start else 1.0 for day in dates], "1", "from the decision on; what is past is sunk", Origin("calendar", str(time.start)))
+            whole = w.formula("open", "amount * counted", "USD", "amounts still open", amount=whole)
+        by_group[group].append(worth.formula(f"{group} of {purse} {k}", "weighted(x, factor)", "USD", f"present worth of {says}", x=whole, factor=_factor(draft, time, w.axis)))
+        gathered = cash.formula(f"{purse}: {group} {k}", "gather(x)", "USD", says, x=whole)
         by_purse.setdefault(purse, []).append(gathered)
         per_group_cash[group].append(gathered)
     for group in GROUPS:
@@ -197,6 +195,24 @@ def _worth(draft: Draft, plan: Plan) -> None:
     _cash_test(draft, plan)
     _own_money(draft, plan)
     _coverage(draft, plan)
+
+
+def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:
+    """Return an axis that stands on the days of payment: the same object for the same days."""
+    known = draft.shared.day_axes
+    if dates not in known:
+        known[dates] = axis if dates == axis.ends == axis.starts else Axis("day", axis.labels, dates, dates)
+    return known[dates]
+
+
+def _factor(draft: Draft, time: Timeline, axis: Axis) -> Column:
+    """Return, once for all alternatives, the present worth of one on each day of an axis."""
+    name = f"discounting on {', '.join(day.isoformat() for day in axis.ends)}"
+    if name not in draft:
+        w = draft.common.working(name, axis, "what a dollar on these days is worth at the decision", "worth")
+        w.given("time", [time.years_to(day) for day in axis.ends], "year", "time from the decision", Origin("calendar", "days over 365"), axis)
+        w.formula("factor", "exp(0 - time * log_rate)", "1", "present worth of one", log_rate=draft["discounting"]["log_rate"])
+    return draft[name]["factor"]
 
 
 def _cash_test(draft: Draft, plan: Plan) -> None:

@@ -16,6 +16,7 @@ Arithmetic ``+ - * / **`` and comparisons, and these functions:
 ``prev(x, start=0)`` `x` of the row before, `start` in the first; a column may name itself: a carry-forward
 ``running(x)``       sum of the rows so far
 ``total(x)``         sum of all rows, one figure
+``weighted(x, y)``   sum over all rows of `x` times `y`, one figure
 ``smallest(x)``      the least of all rows, one figure
 ``pick(x, k)``       row `k` of `x`, counted from 0; 0 where there is none
 ``lookup(k, x, y)``  `y` at the last row whose `x` is at most `k`; 0 below the first
@@ -26,7 +27,7 @@ Arithmetic ``+ - * / **`` and comparisons, and these functions:
 ``closing(x)``       `x` of its last row on or before this period's end; 0 where there is none
 ==================== =========================================================================
 
-The last four, and ``running total smallest pick lookup``, take the bare name of a column. Nothing else parses, and no formula
+The last four, and ``running total weighted smallest pick lookup``, take the bare name of a column. Nothing else parses, and no formula
 ever comes from a user.
 """
 
@@ -59,6 +60,7 @@ _ARITY = {
     "prev": (1, 2),
     "running": (1, 1),
     "total": (1, 1),
+    "weighted": (2, 2),
     "smallest": (1, 1),
     "pick": (2, 2),
     "lookup": (3, 3),
@@ -68,9 +70,9 @@ _ARITY = {
     "during": (1, 1),
     "closing": (1, 1),
 }
-_BARE_FIRST = {"prev", "running", "total", "smallest", "pick", "gather", "spread", "during", "closing"}  # first argument: a bare name
+_BARE_FIRST = {"prev", "running", "total", "weighted", "smallest", "pick", "gather", "spread", "during", "closing"}  # first argument: a bare name
 _ACROSS = {"gather", "spread", "during", "closing"}  # change the axis
-_WHOLE = {"running", "total", "smallest", "pick", "lookup", "brackets"} | _ACROSS  # may not stand in a carry-forward
+_WHOLE = {"running", "total", "weighted", "smallest", "pick", "lookup", "brackets"} | _ACROSS  # may not stand in a carry-forward
 _OPERATORS: dict[type[ast.AST], str] = {
     ast.Add: "+",
     ast.Sub: "-",
@@ -178,6 +180,7 @@ _FUNCTIONS: dict[str, Any] = {
     "_prev": _prev,
     "_running": _running,
     "_total": _total,
+    "_weighted": lambda x, y: (x * y).sum(axis=0, keepdims=True),
     "_smallest": lambda x: x.min(axis=0, keepdims=True),
     "_pick": _pick,
     "_lookup": _lookup,
@@ -258,7 +261,8 @@ class Formula:
         found = set()
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _WHOLE:
-                wanted = node.args[1:] if node.func.id in ("lookup", "brackets") else node.args[:1]
+                function = node.func.id
+                wanted = node.args if function == "weighted" else node.args[1:] if function in ("lookup", "brackets") else node.args[:1]
                 found |= {arg.id for arg in wanted if isinstance(arg, ast.Name)}
         return frozenset(found)
 
@@ -331,7 +335,7 @@ def parse(text: str, own: str | None = None) -> Formula:
                 raise FormulaError(f"'{text}': {function} takes {low} to {high} figures")
             if function in _BARE_FIRST and not isinstance(node.args[0], ast.Name):
                 raise FormulaError(f"'{text}': {function} takes the name of a column")
-            if function in ("lookup", "brackets") and not all(isinstance(arg, ast.Name) for arg in node.args[1:]):
+            if function in ("lookup", "brackets", "weighted") and not all(isinstance(arg, ast.Name) for arg in node.args[1:]):
                 raise FormulaError(f"'{text}': {function} takes its table by name")
             state["divides"] |= function == "log"
             if function in _ACROSS:
@@ -447,6 +451,8 @@ class _Cell:
             return "SUM(" + self.sheet.at(name, 0) + ":" + self.sheet.at(name, self.row) + ")"
         if function == "total":
             return f"SUM({self.sheet.whole(name)})"
+        if function == "weighted":
+            return f"SUMPRODUCT({self.sheet.whole(name)},{self.sheet.whole(args[1].id)})"  # type: ignore[attr-defined]
         if function == "smallest":
             return f"MIN({self.sheet.whole(name)})"
         if function == "pick":

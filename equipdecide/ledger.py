@@ -241,6 +241,8 @@ class Working:
 
     def on_days(self, name: str, column: Column, axis: Axis) -> Column:
         """Add a column that is `column` row for row, standing on the days of `axis` (its payments, say)."""
+        if axis is column.axis:
+            return column
         if len(axis) != len(column.axis):
             raise Breach(f"{self.name}.{name}: {len(column.axis)} rows cannot stand on {len(axis)} days")
         formula = parse("same", name)
@@ -287,6 +289,7 @@ class Shared:
     order: list[Column] = field(default_factory=list)
     workings: dict[str, Working] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+    day_axes: dict[tuple[Date, ...], Axis] = field(default_factory=dict)
 
 
 class Draft:

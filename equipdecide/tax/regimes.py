@@ -62,11 +62,15 @@ def flat(draft: Draft, plan: Plan) -> None:
     draft.line("income tax", "shop", out, "tax", list(plan.time.tax.ends))
 
 
-def united_states(draft: Draft, plan: Plan, law: Law, keep_first_year: dict[str, float]) -> None:
+def law_by_year(law: Law, plan: Plan) -> LawByYear:
+    """Return the reader of federal parameters for the tax years of a plan; the same for all alternatives of a scenario."""
+    indexing = plan.scenario.study.tax_indexing
+    return LawByYear(law, plan.time, indexing.likely if indexing else DEFAULT_INDEXING, plan.scenario.decision_date)
+
+
+def united_states(draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float]) -> None:
     """Income, returns of every owner in every book, payments on their days."""
-    scenario, books = plan.scenario, list(books_of(plan))
-    indexing = scenario.study.tax_indexing
-    by_year = LawByYear(law, plan.time, indexing.likely if indexing else DEFAULT_INDEXING, scenario.decision_date)
+    scenario, books, law = plan.scenario, list(books_of(plan)), by_year.law
     known = scenario.shop.as_things_are is not None
     if known:
         if "reference income" not in draft:

@@ -8,7 +8,7 @@ bite. No rule here reads cash.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
@@ -22,7 +22,7 @@ DEFAULT_INDEXING = 0.025  # a year, for brackets after the last published year: 
 CASES = ("as filed", "without the sale", "reference")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LawByYear:
     """Reads federal parameters for the tax years of a timeline, later years indexed at a named rate."""
 
@@ -30,8 +30,15 @@ class LawByYear:
     time: Timeline
     index_rate: float
     decided: Date
+    seen: dict[tuple[str, str], list[Reading]] = field(default_factory=dict)
 
     def _readings(self, id: str, **keys: str) -> list[Reading]:
+        key = (id, str(keys))
+        if key not in self.seen:
+            self.seen[key] = self._read(id, **keys)
+        return self.seen[key]
+
+    def _read(self, id: str, **keys: str) -> list[Reading]:
         return [self.law.get(id, Date(day.year, 12, 31), index_rate=self.index_rate, **keys) for day in self.time.tax.ends]
 
     def figure(self, draft: Draft, id: str, says: str, **keys: str) -> Column:
