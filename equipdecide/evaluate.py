@@ -27,7 +27,8 @@ from equipdecide.shop.upkeep import elsewhere, spending, upkeep
 from equipdecide.tax.regimes import flat, keep_books, law_by_year, united_states
 from equipdecide.tax.returns import LawByYear
 
-GROUPS: tuple[Group, ...] = ("operating", "investment", "borrowing", "debt service", "tax", "between purses")
+GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
+FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +39,7 @@ class Evaluation:
     time: Timeline
     plans: Mapping[str, Plan]
     ledgers: Mapping[str, Ledger]
+    law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
 
     def __getitem__(self, name: str) -> Ledger:
@@ -73,7 +75,7 @@ def evaluate(
     for draft in drafts:  # sealed last, so that each carries every common column
         ledgers[draft.name] = seal(draft)
     order = (*shared.order, *(column for draft in drafts for column in draft.order))
-    return Evaluation(scenario, time, plans, ledgers, order)
+    return Evaluation(scenario, time, plans, ledgers, law, order)
 
 
 def _vector(value: FloatArray | float) -> FloatArray:
@@ -184,7 +186,9 @@ def _worth(draft: Draft, plan: Plan) -> None:
         sum_of(cash, "shop", [], "USD", "cash of shop")
     sum_of(cash, "all purses", [cash[purse] for purse in by_purse], "USD", "cash of all purses together")
     sum_of(worth, "npv", [worth[group] for group in GROUPS], "USD", "present worth of all purses together")
-    worth.formula("npv_financing", "a + b", "USD", "of it, loans taken and paid", a=worth["borrowing"], b=worth["debt service"])
+    financing = [group for group in GROUPS if group in FINANCING]
+    sum_of(worth, "npv_financing", [worth[group] for group in financing], "USD", "of it, loans taken, paid and paid off")
+    sum_of(cash, "all financing", [cash[f"all {group}"] for group in financing], "USD", "loans taken, paid and paid off")
     worth.formula(
         "annual_worth",
         f"npv * where(rate > 0.000001, rate / (1 - (1 + rate) ** (0 - {scenario.study.years})), 1 / {scenario.study.years})",
@@ -235,7 +239,16 @@ def _own_money(draft: Draft, plan: Plan) -> None:
     until = plan.first_good_part
     flags = [1.0 if first <= until else 0.0 for first in plan.time.cash.starts]
     w.given("before", flags, "1", f"up to {until}", Origin("choice", f"steps of {plan.name}"))
-    w.formula("flow", "before * (investment + borrowing)", "USD", "purchase, sale and loans", investment=draft["cash"]["all investment"], borrowing=draft["cash"]["all borrowing"])
+    cash = draft["cash"]
+    w.formula(
+        "flow",
+        "before * (investment + payoff + borrowing)",
+        "USD",
+        "purchase, sale, payoff and loans",
+        investment=cash["all investment"],
+        payoff=cash["all payoff"],
+        borrowing=cash["all borrowing"],
+    )
     w.formula("so_far", "running(flow)", "USD", "the same, added up")
     w.formula("needed", "max(0 - smallest(so_far), 0)", "USD", "own money needed before the first good part", ONE)
 

@@ -22,7 +22,7 @@ from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
 Character = Literal["business", "recapture", "section 1231"]  # how the returns treat income
-Group = Literal["operating", "investment", "borrowing", "debt service", "tax", "between purses"]
+Group = Literal["operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
 

@@ -170,6 +170,10 @@ class Plan:
         """Day the last purchase of the plan is in service; the day of decision where nothing is bought."""
         return max([self.time.start, *(purchase.step.on for purchase in self.purchases)])
 
+    def estimate_is_open(self, day: Date) -> bool:
+        """Tell whether an estimate due on `day` can still answer to this plan: after the decision and the year's sales."""
+        return day >= self.time.start and not any(s.sold_on.year == day.year and s.sold_on > day for s in self.sales)
+
     def end_value(self, machine: str) -> Amount | None:
         """Return what the machine is entered to bring at the end of the study, as it then stands."""
         last = [setup for setup in self.setups if setup.machine == machine][-1]

@@ -197,5 +197,5 @@ def _new_loan(draft: Draft, plan: Plan, debt: Debt) -> None:
         days = (debt.ends_on - (since or debt.drawn_on)).days if not plan.time.yearly else 0
         end.formula("interest", f"cents(balance * rate / 365 * {days})", "USD", "interest since the last payment", balance=balance, rate=rate)
         out = end.formula("paid", "0 - balance - interest", "USD", f"balance of {debt.name} paid off after {made} payments", balance=balance)
-        draft.line(f"{debt.name} paid off", "shop", out, "debt service", [debt.ends_on])
+        draft.line(f"{debt.name} paid off", "shop", out, "payoff", [debt.ends_on])
         draft.taxed(f"last interest on {debt.name}", end["interest"], -1)

@@ -122,7 +122,7 @@ def sales(draft: Draft, plan: Plan) -> None:
         out = flows.formula("payoff", "0 - payoff - release", "USD", "loan payoff and release", now, payoff=w["payoff"], release=w["release"])
         rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
         draft.line(f"sale of {sale.machine}: to the lender", "shop", first, "investment", [sale.sold_on])
-        draft.line(f"payoff of {sale.machine}", "shop", out, "investment", [sale.sold_on])
+        draft.line(f"payoff of {sale.machine}", "shop", out, "payoff", [sale.sold_on])
         word = "credited to the next machine" if sale.credited_on else "to the owner"
         draft.line(f"sale of {sale.machine}: {word}", "shop", rest, "investment", [sale.credited_on or sale.paid_on])
         charge = flows.formula("charge", "charge_part + interest_part", "USD", "interest and charge in the payoff", now, charge_part=w["charge"], interest_part=w["interest"])

@@ -2,7 +2,8 @@
 
 IRC 6654: each estimate is a quarter of the smaller of 90 % of the year's tax and 100 % (110 % above an income) of last
 year's; the rest is due with the return. Lines are differences from the reference, so they are what this course adds.
-Days already past at the decision cannot change: their part moves to the balance. Taxes owed equal taxes paid, a check
+Days past at the decision, or
+before a sale of the same year, do not change: their part moves to the balance. Taxes owed equal taxes paid, a check
 column proves it.
 """
 
@@ -76,7 +77,7 @@ def pay(
     if estimates is not None:
         for event in ESTIMATES:
             days = due_dates(law, axis, payer, event)
-            open_ = [1.0 if day >= plan.time.start else 0.0 for day in days]
+            open_ = [1.0 if plan.estimate_is_open(day) else 0.0 for day in days]
             w.given(f"open_{event[-1]}", open_, "1", "not yet past at the decision", Origin("calendar", event))
             column = w.formula(f"estimate_{event[-1]}", f"open_{event[-1]} * (each - each_reference)", "USD", f"added to estimate {event[-1]}", each=estimates[0], each_reference=estimates[1])
             out = w.formula(f"estimate_{event[-1]}_paid", f"0 - estimate_{event[-1]}", "USD", "as cash")
@@ -148,7 +149,7 @@ def tax_on_sale(draft: Draft, plan: Plan, law: Law, name: str, estimates: bool, 
     if estimates:
         for k, event in enumerate(ESTIMATES, start=1):
             days = due_dates(law, axis, payer, event)
-            w.given(f"open_{k}", [1.0 if day >= plan.time.start else 0.0 for day in days], "1", "not yet past", Origin("calendar", event))
+            w.given(f"open_{k}", [1.0 if plan.estimate_is_open(day) else 0.0 for day in days], "1", "not yet past", Origin("calendar", event))
             w.formula(
                 f"due_{k}",
                 f"open_{k} * (filed - without)",

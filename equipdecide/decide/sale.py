@@ -1,0 +1,196 @@
+"""What a sale really leaves, by every route: settlement to the cent, gain, tax on the sale alone and when it is due."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from equipdecide.calendar import Date
+from equipdecide.evaluate import Evaluation, evaluate
+from equipdecide.ledger import Finding, Ledger
+from equipdecide.plan import Plan
+from equipdecide.scenario.models import Scenario, Sell
+from equipdecide.tax.payments import due_dates
+
+
+@dataclass(frozen=True, eq=False)
+class RouteResult:
+    """One route of sale. All money in the scenario's currency, positive as named.
+
+    `net_cash` = gross - selling_costs - payoff - other_costs: what is paid out or credited, before tax.
+    `after_tax` = gross - selling_costs - tax: what the sale brings after tax, the lender still to be paid.
+    `cash_less_tax` = net_cash - tax: negative where the tax is more than the cash.
+    """
+
+    route: str
+    name: str
+    sold_on: Date
+    paid_on: Date
+    gross: float
+    selling_costs: float
+    payoff: float
+    other_costs: float
+    net_cash: float
+    amount_realized: float
+    adjusted_basis: float
+    gain: float
+    ordinary_recapture: float
+    section_1231: float
+    tax_by_owner: dict[str, float]
+    tax_due: tuple[tuple[Date, float], ...]
+    plan: Plan
+    ledger: Ledger
+
+    @property
+    def tax(self) -> float:
+        """Tax on the sale alone, of all owners [currency]."""
+        return sum(self.tax_by_owner.values())
+
+    @property
+    def after_tax(self) -> float:
+        """Price less selling costs and tax [currency]."""
+        return self.gross - self.selling_costs - self.tax
+
+    @property
+    def cash_less_tax(self) -> float:
+        """Cash left after the lender, less tax [currency]."""
+        return self.net_cash - self.tax
+
+
+@dataclass(frozen=True, eq=False)
+class SaleResult:
+    """The sale of one machine by every offer on file, on one day."""
+
+    scenario: Scenario
+    machine: str
+    date: Date
+    routes: tuple[RouteResult, ...]
+    findings: tuple[Finding, ...]
+
+    def __getitem__(self, name: str) -> RouteResult:
+        for route in self.routes:
+            if name in (route.name, route.route):
+                return route
+        raise KeyError(f"no route {name!r}; there are {', '.join(r.name for r in self.routes)}")
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain data with fixed keys: keys are added, never renamed."""
+        return {
+            "machine": self.machine,
+            "date": self.date.isoformat(),
+            "routes": [
+                {
+                    "route": r.route,
+                    "name": r.name,
+                    "sold_on": r.sold_on.isoformat(),
+                    "gross": r.gross,
+                    "selling_costs": r.selling_costs,
+                    "payoff": r.payoff,
+                    "other_costs": r.other_costs,
+                    "net_cash": r.net_cash,
+                    "amount_realized": r.amount_realized,
+                    "adjusted_basis": r.adjusted_basis,
+                    "gain": r.gain,
+                    "ordinary_recapture": r.ordinary_recapture,
+                    "section_1231": r.section_1231,
+                    "tax_by_owner": r.tax_by_owner,
+                    "tax": r.tax,
+                    "tax_due": [{"date": day.isoformat(), "amount": amount} for day, amount in r.tax_due],
+                    "after_tax": r.after_tax,
+                    "cash_less_tax": r.cash_less_tax,
+                }
+                for r in self.routes
+            ],
+            "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
+        }
+
+    def to_frame(self):  # type: ignore[no-untyped-def]
+        """Return a tidy pandas frame, one row a route, units in the column names."""
+        import pandas as pd
+
+        keys = ("gross", "selling_costs", "payoff", "other_costs", "net_cash", "adjusted_basis", "gain", "tax", "after_tax", "cash_less_tax")
+        return pd.DataFrame([{"route": r.name, **{f"{key}_usd": getattr(r, key) for key in keys}} for r in self.routes])
+
+
+def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None = None) -> SaleResult:
+    """Return what selling `machine` on `on` leaves by every offer on file.
+
+    `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
+    decision. Raises KeyError where the machine has no offer.
+    """
+    machine = machine or scenario.machine_in_question[0]
+    day = Date.fromisoformat(on) if isinstance(on, str) else on or _first_sale(scenario, machine)
+    offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
+    if not offers:
+        raise KeyError(f"no offer for {machine!r} in the scenario")
+    alone = scenario.model_copy(
+        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day)] for name in offers}}
+    )
+    evaluation = evaluate(alone, only=offers)
+    routes = tuple(_route(evaluation, machine, name) for name in offers)
+    findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings)
+    return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *findings))
+
+
+def _first_sale(scenario: Scenario, machine: str) -> Date:
+    days = [s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine]
+    return min(days, default=scenario.decision_date)
+
+
+def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
+    ledger, plan, scenario = evaluation[name], evaluation.plans[name], evaluation.scenario
+    offer = scenario.offers[name]
+    settled, gain = ledger.workings[f"settlement {machine}"], ledger.workings[f"gain federal {machine}"]
+    step = next(s for s in plan.sales if s.machine == machine)
+
+    def money(column: str) -> float:
+        return settled[column].figure()
+
+    taxes: dict[str, float] = {}
+    due: dict[Date, float] = {}
+    for key, working in ledger.workings.items():
+        if not key.startswith("tax on the sale "):
+            continue
+        owner = key.removeprefix("tax on the sale ")
+        taxes[owner] = float(working["tax"].per_row().sum())
+        payer = "corporation" if scenario.shop.taxed_as == "C corporation" else "individual"
+        for k in range(1, 6):
+            if f"due_{k}" in working:
+                days = due_dates(evaluation.law, plan.time.tax, payer, f"estimate-{k}" if k < 5 else "return")
+                for day, amount in zip(days, working[f"due_{k}"].per_row(), strict=True):
+                    if abs(amount) >= 0.005:
+                        due[day] = due.get(day, 0.0) + float(amount)
+    return RouteResult(
+        offer.route,
+        name,
+        step.sold_on,
+        step.paid_on,
+        money("gross"),
+        money("commission") + money("costs"),
+        money("payoff"),
+        money("release"),
+        money("net_cash"),
+        money("amount_realized"),
+        gain["adjusted_basis"].figure(),
+        gain["gain"].figure(),
+        gain["ordinary_recapture"].figure(),
+        gain["section_1231"].figure(),
+        taxes,
+        tuple(sorted(due.items())),
+        plan,
+        ledger,
+    )
+
+
+def _tax_against_cash(routes: tuple[RouteResult, ...]) -> list[Finding]:
+    """Set the tax of each route against the cash it leaves, the sign computed."""
+    found = []
+    for r in routes:
+        if not r.tax_by_owner:
+            continue
+        gap = r.cash_less_tax
+        if gap < 0:
+            text = f"{r.name}: the sale leaves {r.net_cash:,.2f} in cash and {r.tax:,.0f} of tax: short by {-gap:,.0f}. The tax follows the gain, not the cash."
+        else:
+            text = f"{r.name}: the sale leaves {r.net_cash:,.2f} in cash and {r.tax:,.0f} of tax: {gap:,.0f} over."
+        found.append(Finding("tax_against_cash", text, f"offers.{r.name}", "warning" if gap < 0 else "note"))
+    return found
