@@ -1,1 +1,50 @@
-"""equipdecide: keep, upgrade, sell or replace a machine tool."""
+"""Keep, upgrade, sell or replace a machine tool: the after-tax answer, what flips it, and a page for partners.
+
+    import equipdecide as ed
+
+    s = ed.load("scenarios/first_sale.yaml")     # a frozen scenario; all faults of the file at once
+    c = ed.compare(s)                            # every alternative: worth, cash, gates; c["keep"] is one
+    c["sell and replace"] - c["keep"]            # their difference
+    ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
+    ed.hours(s)                                  # staffed and night hours, profit per spindle hour
+    ed.breakeven(s)                              # every input, by how near its flip is
+    ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
+    ed.brief(c, "brief.html")                    # the page for partners
+
+Estimates for a decision, not tax, legal, lending or safety advice; local codes and licensed practice come first.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+# Loaded on first use, so that `import equipdecide` and the command line's --help stay quick.
+_VERBS = {
+    "load": "equipdecide.scenario",
+    "loads": "equipdecide.scenario",
+    "ScenarioError": "equipdecide.scenario",
+    "evaluate": "equipdecide.evaluate",
+    "compare": "equipdecide.decide.compare",
+    "sale": "equipdecide.decide.sale",
+}
+
+if TYPE_CHECKING:
+    from equipdecide.decide.compare import compare
+    from equipdecide.decide.sale import sale
+    from equipdecide.evaluate import evaluate
+    from equipdecide.scenario import ScenarioError, load, loads
+
+__all__ = ["ScenarioError", "compare", "evaluate", "load", "loads", "sale"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _VERBS:
+        return getattr(importlib.import_module(_VERBS[name]), name)
+    raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_VERBS])

@@ -219,6 +219,14 @@ def _before_financing(ledger: Ledger) -> FloatArray:
     return ledger.column("cash.all purses").per_row() - ledger.column("cash.all financing").per_row()
 
 
+def _usable(rates: Rates) -> Rates:
+    """Keep the rates between -99 % and 1,000 % a year; say how many real ones lie beyond."""
+    kept = tuple(root for root in rates.roots if -0.99 < root < 10.0)
+    beyond = len(rates.roots) - len(kept)
+    note = rates.note + (f" {beyond} more beyond -99 % to 1,000 % a year." if beyond else "")
+    return Rates(kept, rates.sign_changes, note)
+
+
 def _outcome(evaluation: Evaluation, name: str, keep: Ledger) -> Outcome:
     ledger, plan, shop = evaluation[name], evaluation.plans[name], evaluation.scenario.shop
     times = np.array(evaluation.time.cash_times)
@@ -244,7 +252,7 @@ def _outcome(evaluation: Evaluation, name: str, keep: Ledger) -> Outcome:
         npv - keep.column("worth.npv").figure(),
         ledger.column("worth.annual_worth").figure(),
         ledger.column("worth.npv_financing").figure(),
-        rates_of_return(difference, times),
+        _usable(rates_of_return(difference, times)),
         payback(difference, times) if difference.any() else Payback(None, None),
         cash_low,
         ledger.column("own money.needed").figure(),
