@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import ONE, Axis
+from equipdecide.calendar import ONE, Axis, Date
 from equipdecide.ledger import Column, Draft, Origin, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
@@ -37,7 +37,7 @@ def _in_year(law: Law, election: Election, axis: Axis, flat: bool) -> tuple[list
     item, percents, shares = election.possession, [], []
     for row, end in enumerate(axis.ends):
         if flat:
-            year = round((end - item.in_service).days / 365.25) - 1
+            year = _year_of_use(item.in_service, axis, row)
             last = axis.starts[row] <= item.disposed <= end
             gone = item.disposed < axis.starts[row]
         else:
@@ -51,6 +51,13 @@ def _in_year(law: Law, election: Election, axis: Axis, flat: bool) -> tuple[list
             share = disposal_fraction(law, election.convention, (item.disposed.month + 2) // 3)
         shares.append(share)
     return percents, shares
+
+
+def _year_of_use(in_service: Date, axis: Axis, row: int) -> int:
+    """Return the year of use (0 is the first) that ends with a row of the textbook regime; -1 for period 0, a single day."""
+    if axis.starts[row] == axis.ends[row]:
+        return -1
+    return round((axis.ends[row] - in_service).days / 365.25) - 1
 
 
 def depreciate(draft: Draft, plan: Plan, law: Law, elections: list[Election], books: dict[str, bool]) -> None:
