@@ -4,5 +4,6 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.faults import Fault, ScenarioError
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts, load, loads
+from equipdecide.scenario.writing import dump, schema
 
-__all__ = ["Amount", "Fault", "Scenario", "ScenarioError", "amounts", "load", "loads"]
+__all__ = ["Amount", "Fault", "Scenario", "ScenarioError", "amounts", "dump", "load", "loads", "schema"]

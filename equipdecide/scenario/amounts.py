@@ -200,7 +200,7 @@ class Quantity:
             raise AmountError(
                 f"'{text}' is a per cent, and {self.name} is expected", f"Write for example {self.example}"
             )
-        elif (before == "" or self.money) and (after == "" or after.removeprefix("/ ").lstrip("/") in self.words):
+        elif before == "" and (after == "" or after.removeprefix("/ ").lstrip("/") in self.words):
             return
         raise AmountError(f"cannot read '{text}' as {self.name}", f"Write for example {self.example}")
 
@@ -267,33 +267,35 @@ _YEAR, _MONTH, _HOUR = _per("year", "yr"), _per("month"), _per("hour", "h")
 _HOURS = ("h", "hour", "hours")
 
 Money = Annotated[Amount, Quantity("an amount of money", "{currency}", "71,000", money=True)]
-MoneyOrLoss = Annotated[
-    Amount, Quantity("an amount of money, with a minus for a loss,", "{currency}", "71,000", low=-1e10, money=True)
-]
+MoneyOrLoss = Annotated[Amount, Quantity("an amount of money", "{currency}", "71,000", low=-1e10, money=True)]
 MoneyPerYear = Annotated[
     Amount, Quantity("an amount of money a year", "{currency}/year", "11,800", money=True, words=_YEAR)
+]
+MoneyOrLossPerYear = Annotated[
+    Amount,
+    Quantity("an amount of money a year", "{currency}/year", "11,800", low=-1e10, money=True, words=_YEAR),
 ]
 MoneyPerMonth = Annotated[
     Amount, Quantity("an amount of money a month", "{currency}/month", "95", money=True, words=_MONTH)
 ]
 MoneyPerHour = Annotated[
-    Amount, Quantity("an amount of money an hour", "{currency}/hour", "34", high=1e6, money=True, words=_HOUR)
+    Amount, Quantity("an amount of money an hour", "{currency}/h", "34", high=1e6, money=True, words=_HOUR)
 ]
 Rate = Annotated[Amount, Quantity("a rate a year", "1/year", "6.35 %", -0.5, 1.0, percent=True)]
 Share = Annotated[Amount, Quantity("a share", "share", "24 %", 0.0, 1.0, percent=True)]
 YesNo = Annotated[Amount, Quantity("a chance", "chance", "75 %", 0.0, 1.0, percent=True, chance=True)]
-Hours = Annotated[Amount, Quantity("a number of hours", "hour", "5 h", high=8784, words=_HOURS)]
+Hours = Annotated[Amount, Quantity("a number of hours", "h", "5 h", high=8784, words=_HOURS)]
 HourRate = Annotated[
     Amount,
     Quantity(
         "a number of hours a year",
-        "hour/year",
+        "h/year",
         "2,000",
         high=8784,
         words=(*_HOURS, *(f"{hours}{gap}{year}" for hours in _HOURS for gap in ("/", " ") for year in _YEAR)),
     ),
 ]
-Minutes = Annotated[Amount, Quantity("a number of minutes", "minute", "19.5", high=1e5, words=("min", "minutes"))]
+Minutes = Annotated[Amount, Quantity("a number of minutes", "min", "19.5", high=1e5, words=("min", "minutes"))]
 Days = Annotated[Amount, Quantity("a number of days", "day", "10", high=3660, words=("d", "day", "days"))]
 Weeks = Annotated[Amount, Quantity("a number of weeks", "week", "16", high=520, words=("week", "weeks", "wk"))]
 Count = Annotated[

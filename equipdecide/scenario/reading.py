@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import types
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
@@ -18,8 +19,8 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from equipdecide.scenario import checks
-from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, decimal_text, read_day
-from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean
+from equipdecide.scenario.amounts import GIVEN_BY, Amount, AmountError, Quantity, read_day
+from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean, near
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Items, Place, Provenance, Source, Table, Text
 
@@ -92,6 +93,7 @@ class _Reader:
         self.text = _THOUSANDS.sub(lambda found: found[0].replace(",", _KEPT_COMMA), text)
         self.seen: set[int] = set()
         self.currency = "USD"
+        self.misspelt: set[str] = set()
 
     def fault(self, place: Place, path: str, what: str, mend: str) -> None:
         line = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
@@ -161,7 +163,8 @@ class _Reader:
             text = Text.at(node.value.replace(_KEPT_COMMA, ",").strip(), place, path, who, self.currency)
             if shape.kind == "list" and text and not shape_of(shape.of).kind == "model":
                 items = Items(place, path)
-                items.append(Text.at(text, place, f"{path}.0", who, self.currency))
+                inner_path = f"{path}.0" if shape_of(shape.of).kind == "amount" else path
+                items.append(Text.at(text, place, inner_path, who, self.currency))
                 return items
             return text
         if id(node) in self.seen:
@@ -177,12 +180,19 @@ class _Reader:
         inner = shape_of(shape.of) if shape.kind == "list" else Shape("word")
         for number, child in enumerate(node.value):
             items.append(self.walk(child, inner, f"{path}.{number}", who))
-        if node.flow_style and len(items) == 1 and isinstance(items[0], Text) and _KEPT_COMMA in node.value[0].value:
+        if (
+            shape.kind == "list"
+            and shape_of(shape.of).kind == "amount"
+            and node.flow_style
+            and len(items) == 1
+            and isinstance(items[0], Text)
+            and _KEPT_COMMA in node.value[0].value
+        ):
             mend = "Put a space after a comma that parts items; leave commas out of a number that stands alone"
             self.fault(items[0].place, path, f"[{items[0]}] could be one figure or several", mend)
         return items
 
-    def walk_block(self, node: yaml.MappingNode, shape: Shape, path: str, who: Provenance) -> Table:
+    def walk_block(self, node: Any, shape: Shape, path: str, who: Provenance) -> Table:
         entries = list(self.entries(node, path))
         model = shape.of if shape.kind == "model" else None
         if shape.kind == "choice":
@@ -239,9 +249,15 @@ class _Reader:
     def translate(self, error: ValidationError, tree: Table) -> None:
         """Turn pydantic's errors into faults: one for each place, in the words of the file."""
         met: dict[str, list[tuple[Any, Any, Place, Any]]] = {}
-        for item in error.errors(include_url=False, include_input=False):
+        for item in sorted(
+            error.errors(include_url=False, include_input=False), key=lambda one: one["type"] == "missing"
+        ):
             value, place, path, model = self.locate(tree, item)
-            met.setdefault(path, []).append((item, value, place, model))
+            if item["type"] == "extra_forbidden" and model:
+                block, key = path.rpartition(".")[0], str(item["loc"][-1])
+                self.misspelt |= {_join(block, name) for name in model.model_fields if near(key, [name])}
+            if item["type"] != "missing" or path not in self.misspelt:
+                met.setdefault(path, []).append((item, value, place, model))
         for path, found in met.items():
             item, value, place, model = min(found, key=lambda one: one[0]["type"] != "amount")
             if isinstance(value, Text) and not value and item["type"] != "extra_forbidden":
@@ -250,8 +266,8 @@ class _Reader:
             what, mend = _plain(item, value, model)
             if item["type"] == "amount" and len(found) > 1:
                 words = [word for other, *_ in found for word in _words(other)]
-                near = did_you_mean(str(value), words, " ")
-                mend = f"{mend}, or one of: {', '.join(words)}. {near}".strip()
+                guess = did_you_mean(str(value), words, " ")
+                mend = f"{mend}, or one of: {', '.join(words)}. {guess}".strip()
             self.fault(place, path, what, mend)
 
     def locate(self, tree: Table, item: Any) -> tuple[Any, Place, str, Any]:
@@ -277,6 +293,8 @@ class _Reader:
                 break
         if item["type"] == "amount" and isinstance(node, Table) and (key := item["ctx"]["key"]) in node.keys_at:
             return node[key], node.keys_at[key], _join(path, key), model
+        if item["type"] == "union_tag_invalid" and isinstance(node, Table) and isinstance(node["do"], Text):
+            return node["do"], node["do"].place, _join(path, "do"), model
         if item["type"] == "extra_forbidden" or item["loc"][-1:] == ("[key]",):
             place = key_place
         return node, place, path, model
@@ -306,10 +324,10 @@ def _plain(item: Any, value: Any, model: type[BaseModel] | None) -> tuple[str, s
     if kind in ("literal_error", "union_tag_invalid") or name == "[key]":
         words = _words(item)
         listed = f"Write one of: {', '.join(words)}"
-        tag = value.get("do", "") if isinstance(value, Table) else value
-        near = did_you_mean(str(tag), words, listed)
-        shown = f"'{tag}'" if isinstance(tag, str) else "a block"
-        return f"{shown} is not known here", listed if near == listed else f"{near} {listed}"
+        said = name_of_key if (name_of_key := _key_meant(item)) else value
+        guess = did_you_mean(str(said), words, listed)
+        shown = f"'{said}'" if isinstance(said, str) else _shown(value)
+        return f"{shown} is not known here", listed if guess == listed else f"{guess} {listed}"
     if kind == "union_tag_not_found":
         return "a step needs `do:`", "Write do: sell, buy, improve, spend or earn"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
@@ -322,10 +340,19 @@ def _plain(item: Any, value: Any, model: type[BaseModel] | None) -> tuple[str, s
         return f"{_shown(value)} is neither yes nor no", "Write yes or no"
     if kind.startswith("int"):
         return f"{_shown(value)} is not a whole number", "Write digits only, for example 7"
+    if kind == "too_short":
+        return "the list is empty", "Write at least one name"
+    if kind == "string_pattern_mismatch":
+        return f"{_shown(value)} is not a code of three capitals", "Write for example USD"
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {ctx['ge']}" if "ge" in ctx else f"at most {ctx['le']}"
         return f"{_shown(value)} is out of range", f"Write {bound}"
     return str(item["msg"]), "See the starter file"
+
+
+def _key_meant(item: Any) -> str:
+    """Return the key that an error of a key is about, or nothing."""
+    return str(item["loc"][-2]) if item["loc"][-1:] == ("[key]",) else ""
 
 
 def _words(item: Any) -> list[str]:
@@ -400,12 +427,13 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
             if key.value == "currency" and isinstance(value, yaml.ScalarNode) and value.value.strip():
                 reader.currency = value.value.strip()
         tree = reader.walk(root, Shape("model", Scenario), "", NOBODY)
-        checks.resolve_doubts(tree, reader.fault)
+        checks.resolve_doubts(tree)
+        checks.fill_depreciation(tree)
         try:
             scenario = Scenario.model_validate(tree)
         except ValidationError as error:
             reader.translate(error, tree)
-        checks.check(tree, reader.fault, folder)
+        checks.check(tree, reader.faults, reader.lines, folder, reader.misspelt)
     if reader.faults or scenario is None:
         raise ScenarioError(
             sorted(reader.faults, key=lambda fault: (fault.place.file != name, fault.place.line, fault.place.column))
@@ -421,7 +449,8 @@ def amounts(scenario: Scenario) -> dict[str, Amount]:
 
 def _amounts(value: object, path: str) -> Iterator[tuple[str, Amount]]:
     if isinstance(value, Amount):
-        yield path, value
+        if not value.path or value.path == path:  # else it was filled in from elsewhere and is listed there
+            yield path, value if value.path else replace(value, path=path)
     elif isinstance(value, BaseModel):
         for name in type(value).model_fields:
             yield from _amounts(getattr(value, name), _join(path, name))
