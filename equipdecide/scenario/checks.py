@@ -12,16 +12,26 @@ from collections.abc import Callable, Iterable, Iterator, Set
 from pathlib import Path
 from typing import Any, get_args
 
-from equipdecide.scenario import amounts as kinds
-from equipdecide.scenario.amounts import Amount, AmountError, Quantity, decimal_text, read_day
+from equipdecide.scenario.amounts import (
+    Amount,
+    AmountError,
+    Count,
+    Hours,
+    MoneyOrLoss,
+    Quantity,
+    Rate,
+    Share,
+    decimal_text,
+    read_day,
+)
 from equipdecide.scenario.faults import Fault, did_you_mean
 from equipdecide.scenario.tree import Items, Place, Table, Text
 
-_MONEY: Quantity = get_args(kinds.MoneyOrLoss)[1]
-_SHARE: Quantity = get_args(kinds.Share)[1]
-_RATE: Quantity = get_args(kinds.Rate)[1]
-_COUNT: Quantity = get_args(kinds.Count)[1]
-_HOURS: Quantity = get_args(kinds.Hours)[1]
+_MONEY: Quantity = get_args(MoneyOrLoss)[1]
+_SHARE: Quantity = get_args(Share)[1]
+_RATE: Quantity = get_args(Rate)[1]
+_COUNT: Quantity = get_args(Count)[1]
+_HOURS: Quantity = get_args(Hours)[1]
 _ONE = 1e-6  # shares that differ from 100 % by less are taken as 100 %: 33.3333 % three times is not
 
 LOG_COLUMNS = ("date", "hours_run", "reason")

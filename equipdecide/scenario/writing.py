@@ -18,7 +18,7 @@ SCHEMA_FILE = "scenario.schema.json"
 MODELINE = f"# yaml-language-server: $schema={SCHEMA_FILE}\n"
 
 _PERCENT_UNITS = ("share", "1/year", "chance")
-_PLAIN = re.compile(r"[A-Za-z0-9](?:[\w .,/%()+$'=;-]|:(?=\S))*")
+_PLAIN = re.compile(r"[A-Za-z0-9](?:[\w .,/%()+$'=;?!-]|:(?=\S))*")
 
 
 def dump(scenario: Scenario) -> str:
@@ -34,6 +34,7 @@ def _entries(value: object, path: str) -> list[tuple[str, object, str]]:
             for name, field in type(value).model_fields.items()
             if field.is_required() or getattr(value, name) != field.get_default(call_default_factory=True)
         ]
+        pairs.sort(key=lambda pair: pair[0] != "do")  # what a step does stands first
     else:
         pairs = list(value.items()) if isinstance(value, Mapping) else []
     found = [(name, inner, f"{path}.{name}" if path else name) for name, inner in pairs]
