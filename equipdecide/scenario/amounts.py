@@ -113,11 +113,9 @@ class Quantity:
         return core_schema.no_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        one = {"type": "string", "examples": [self.example]} if self.percent else {"type": ["number", "string"]}
-        plain = {"type": ["number", "string"]}
-        ends: dict[str, Any] = {key: plain for key in LONG_FORM[:3]} | {"note": {"type": "string"}}
-        block = {"type": "object", "properties": ends, "required": ["likely"], "additionalProperties": False}
-        return {"description": f"{self.name}, for example {self.example}", "anyOf": [one, block]}
+        # one definition for all amounts stands in the file's schema, see equipdecide.scenario.writing
+        kind = "PerCent" if self.percent else "Figure"
+        return {"description": f"{self.name}, for example {self.example}", "definition": kind}
 
     def _validate(self, value: Any) -> Amount:
         try:

@@ -285,11 +285,11 @@ def _one_alternative(c: Checker, steps: list[Table], name: str) -> None:
             if machine in bought:
                 c.report(step, f"'{machine}' is bought twice in '{name}'", "Keep one of the two steps", "machine")
             bought[machine] = (on, step)
-            if "price" not in block:
-                c.report(block, f"'{machine}' is bought in '{name}' and has no price", "Add `price:`", "price")
             if block.get("assets") or machine in c.in_question:
                 mend = "Buy another machine, or leave out its `assets:`"
                 c.report(step, f"'{machine}' is owned already", mend, "machine")
+            elif "price" not in block:
+                c.report(block, f"'{machine}' is bought in '{name}' and has no price", "Add `price:`", "price")
         elif do == "sell" and isinstance(block, Table):
             key = (machine, str(step.get("when", "")))
             if key in sold:

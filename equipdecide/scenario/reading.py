@@ -19,7 +19,7 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from equipdecide.scenario import checks
-from equipdecide.scenario.amounts import GIVEN_BY, Amount, AmountError, Quantity, read_day
+from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, read_day
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean, near
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Items, Place, Provenance, Source, Table, Text
@@ -91,7 +91,6 @@ class _Reader:
         self.faults: list[Fault] = []
         self.places: dict[str, Place] = {}
         self.text = _THOUSANDS.sub(lambda found: found[0].replace(",", _KEPT_COMMA), text)
-        self.seen: set[int] = set()
         self.currency = "USD"
         self.misspelt: set[str] = set()
 
@@ -115,6 +114,8 @@ class _Reader:
             root: yaml.Node | None = yaml.compose(self.text, Loader=_LOADER)
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
+            if "flow" in (error.context or ""):  # where the bracket was opened says more than where reading stopped
+                mark = error.context_mark or mark
             place = self.place(mark) if mark else Place(self.name, 1, 1)
             self.fault(place, "", *_syntax(error, self.lines, place))
             return None
@@ -122,6 +123,13 @@ class _Reader:
             place = Place(self.name, self.text.count("\n", 0, error.position) + 1, 1)
             self.fault(place, "", "a character here cannot stand in a text file", "Delete it; save the file as UTF-8")
             return None
+        if "*" in self.text:
+            for event in yaml.parse(self.text, Loader=_LOADER):
+                if isinstance(event, yaml.AliasEvent):
+                    mend = "Write the block out again, or put a text that begins with * between quotes"
+                    self.fault(self.place(event.start_mark), "", "a reference to another block stands here", mend)
+            if self.faults:
+                return None
         if root is None:
             self.fault(Place(self.name, 1, 1), "", "the file is empty", "Start from the starter file")
         elif not isinstance(root, yaml.MappingNode):
@@ -167,10 +175,6 @@ class _Reader:
                 items.append(Text.at(text, place, inner_path, who, self.currency))
                 return items
             return text
-        if id(node) in self.seen:
-            self.fault(place, path, "a reference (* or &) is used", "Write the block out again")
-            return Table(place, path, who, self.currency)
-        self.seen.add(id(node))
         if isinstance(node, yaml.SequenceNode):
             return self.walk_list(node, shape, path, who)
         return self.walk_block(node, shape, path, who)
@@ -223,10 +227,10 @@ class _Reader:
     def provenance(self, entries: list[tuple[str, Place, yaml.Node]], path: str, outer: Provenance) -> Provenance:
         """Return who gave the amounts of a block: its own from, by and on over those of the block around it."""
         words = {}
-        for key, _, node in entries:
+        for key, key_place, node in entries:
             place = self.place(node.start_mark)
             if not isinstance(node, yaml.ScalarNode) or not node.value.strip():
-                self.fault(place, _join(path, key), f"`{key}:` needs one word or name", f"Write `{key}: ...`")
+                self.fault(key_place, _join(path, key), f"`{key}:` needs one word or name", f"Write `{key}: ...`")
                 continue
             word = node.value.strip()
             if key == "from" and word not in GIVEN_BY:
@@ -292,7 +296,8 @@ class _Reader:
                     node, path = None, _join(path, str(step))
                 break
         if item["type"] == "amount" and isinstance(node, Table) and (key := item["ctx"]["key"]) in node.keys_at:
-            return node[key], node.keys_at[key], _join(path, key), model
+            place = node.keys_at[key] if key not in LONG_FORM or not isinstance(node[key], Text) else node[key].place
+            return node[key], place, _join(path, key), model
         if item["type"] == "union_tag_invalid" and isinstance(node, Table) and isinstance(node["do"], Text):
             return node["do"], node["do"].place, _join(path, "do"), model
         if item["type"] == "extra_forbidden" or item["loc"][-1:] == ("[key]",):
@@ -328,9 +333,9 @@ def _plain(item: Any, value: Any, model: type[BaseModel] | None) -> tuple[str, s
         guess = did_you_mean(str(said), words, listed)
         shown = f"'{said}'" if isinstance(said, str) else _shown(value)
         return f"{shown} is not known here", listed if guess == listed else f"{guess} {listed}"
-    if kind == "union_tag_not_found":
+    if kind == "union_tag_not_found" and isinstance(value, Table):
         return "a step needs `do:`", "Write do: sell, buy, improve, spend or earn"
-    if kind in ("model_type", "model_attributes_type", "dict_type"):
+    if kind in ("model_type", "model_attributes_type", "dict_type", "union_tag_not_found"):
         return f"{_shown(value)} stands where a block of keys is expected", "Write `key: value` lines below, further in"
     if kind == "list_type":
         return f"{_shown(value)} stands where a list is expected", "Write each item on a line of its own after `- `"
@@ -378,12 +383,12 @@ def _syntax(error: yaml.MarkedYAMLError, lines: list[str], place: Place) -> tupl
     if "quoted scalar" in problem or "quoted scalar" in (error.context or "").lower():
         return "a quote is opened and not closed", "Close it"
     if "flow" in (error.context or "").lower() or "',' or" in problem:
-        return "a bracket or brace is not closed, or a comma is missing between entries", "Close it with } or ]"
+        return "what is opened here is not closed, or a comma is missing between two entries", "Close it with } or ]"
     if "could not find expected ':'" in problem:
         return "a colon is missing", "Write `name: value`, with a space after the colon"
     if "block end" in problem or "did not find expected key" in problem:
         return "this line is not in line with its neighbours", "Give all keys of one block the same indentation"
-    if "single document" in problem:
+    if "another document" in problem or "single document" in problem:
         return "a second document begins here", "Delete the line of three dashes"
     if "anchor" in problem or "alias" in problem:
         return "a word begins with * or &", "Put it between quotes"

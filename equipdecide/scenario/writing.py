@@ -131,17 +131,30 @@ _WHO: dict[str, Any] = {
     "by": {"type": "string", "description": "who gave the amounts of this block"},
     "on": {"type": "string", "description": "day on which they were given"},
 }
+_NUMBER = {"type": ["number", "string"]}
+
+
+def _figure(one: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of an amount: in one line, or as a block."""
+    ends: dict[str, Any] = {"likely": one, "low": one, "high": one, "note": {"type": "string"}}
+    block = {"type": "object", "properties": ends, "required": ["likely"], "additionalProperties": False}
+    return {"anyOf": [one, block]}
 
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of a scenario file, as an editor of YAML sees it."""
     found: dict[str, Any] = Scenario.model_json_schema()
-    found["$defs"]["Elections"] = {**found["$defs"]["Asset"], "required": []}
+    found["$defs"] |= {
+        "Elections": {**found["$defs"]["Asset"], "required": []},  # cost and day come from the purchase
+        "Figure": _figure(_NUMBER),
+        "PerCent": _figure({"type": "string", "pattern": "%|per cent"}),
+    }
     written: dict[str, Any] = _as_written({"$schema": "https://json-schema.org/draft/2020-12/schema", **found})
     depreciation = written["$defs"]["Machine"]["properties"]["depreciation"]
     for branch in depreciation["anyOf"]:
         if branch.get("$ref") == "#/$defs/Asset":
             branch["$ref"] = "#/$defs/Elections"
+    written["$defs"] |= {f"who-{key}": value for key, value in _WHO.items()}
     return written
 
 
@@ -152,6 +165,8 @@ def _as_written(node: Any) -> Any:
     if not isinstance(node, dict):
         return node
     node = {key: _as_written(value) for key, value in node.items() if not (key == "default" and value is None)}
+    if "definition" in node:
+        node["$ref"] = f"#/$defs/{node.pop('definition')}"
     kind = node.get("type")
     if kind == "boolean":
         node.pop("type")
@@ -160,7 +175,7 @@ def _as_written(node: Any) -> Any:
             node["default"] = "yes" if node["default"] else "no"
     elif kind == "object":
         own = node.get("properties", {})
-        node["properties"] = {**own, **{key: value for key, value in _WHO.items() if key not in own}}
+        node["properties"] = {**own, **{key: {"$ref": f"#/$defs/who-{key}"} for key in _WHO if key not in own}}
     elif kind == "array" and node.get("items", {}).get("type") == "string":
         node = {key: value for key, value in node.items() if key in ("title", "description", "default")} | {
             "anyOf": [
@@ -169,3 +184,8 @@ def _as_written(node: Any) -> Any:
             ]
         }
     return node
+
+
+def schema_text() -> str:
+    """Return the schema as it stands in ``scenarios/scenario.schema.json``."""
+    return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
