@@ -72,7 +72,7 @@ class AmountError(ValueError):
 
 _RANGE = re.compile(r"\s*(?:\.\.+|…)\s*")
 _NUMBER = re.compile(r"(?P<sign>[-−+]?)\s*(?P<body>\d[\d,]*(?:\.\d*)?|\.\d+)")
-_GROUPED = re.compile(r"\d{1,3}(,\d{3})+(\.\d+)?$|\d+(\.\d+)?$")
+_GROUPED = re.compile(r"\d{1,3}(,\d{3})+(\.\d+)?$|\d*(\.\d+)?$")
 _SYMBOLS = {"$": ("USD", "CAD", "AUD", "NZD"), "€": ("EUR",), "£": ("GBP",)}
 _PERCENT = re.compile(r"(%|per\s?cent)(\s*(/|an?|per)\s*(yr|year))?$")
 
@@ -161,6 +161,8 @@ class Quantity:
 
     def _with_shared_unit(self, parts: list[str]) -> list[str]:
         """Let the unit after the last figure count for all: ``57 .. 60 .. 62 %``."""
+        if len(parts) == 1:
+            return parts
         found = _NUMBER.search(parts[-1])
         tail = parts[-1][found.end() :].strip() if found else ""
         return [f"{part} {tail}" if tail and re.fullmatch(r"[\d.,\s]+", part) else part for part in parts]

@@ -114,10 +114,12 @@ class _Reader:
             root: yaml.Node | None = yaml.compose(self.text, Loader=_LOADER)
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
-            if "flow" in (error.context or ""):  # where the bracket was opened says more than where reading stopped
+            if "flow" in (error.context or "") and "',' or" in (
+                error.problem or ""
+            ):  # where the bracket was opened says more than where reading stopped
                 mark = error.context_mark or mark
             place = self.place(mark) if mark else Place(self.name, 1, 1)
-            self.fault(place, "", *_syntax(error, self.lines, place))
+            self.fault(place, "", *_syntax(error))
             return None
         except yaml.reader.ReaderError as error:
             place = Place(self.name, self.text.count("\n", 0, error.position) + 1, 1)
@@ -370,31 +372,51 @@ def _shown(value: Any) -> str:
     return f"'{value}'" if isinstance(value, str) else "a list" if isinstance(value, list) else "a block"
 
 
-def _syntax(error: yaml.MarkedYAMLError, lines: list[str], place: Place) -> tuple[str, str]:
+# What the parser says of a fault in the layout, and what to tell the user. The first that fits counts.
+_LAYOUT: tuple[tuple[str, str, str], ...] = (
+    (
+        "mapping values are not allowed",
+        "a second colon stands on this line, or the line is indented too far",
+        "Line it up with its neighbours; put a text that holds ': ' between quotes",
+    ),
+    ("found character '\\t'|a tab", "a tab stands here", "Use spaces"),
+    ("quoted scalar", "a quote is opened and not closed", "Close it"),
+    ("unexpected ':'", "a space is missing after a colon", "Write `name: value`"),
+    (
+        "node content",
+        "a value is missing here, or a bracket is closed that was not opened",
+        "Write the value, or delete the sign",
+    ),
+    (
+        "flow|',' or",
+        "what is opened here is not closed, or a comma is missing between two entries",
+        "Close it with } or ]",
+    ),
+    ("could not find expected ':'", "a colon is missing", "Write `name: value`, with a space after the colon"),
+    (
+        "sequence entries are not allowed",
+        "a list begins on the line of its key",
+        "Put each `- ` on a line of its own, below the key",
+    ),
+    ("comment or line break", "a value begins with | or >", "Put it between quotes"),
+    (
+        "block end|expected key|'-' indicator|document start",
+        "this line is not in line with its neighbours",
+        "Give all keys of one block the same indentation",
+    ),
+    ("another document|single document", "a second document begins here", "Delete the line of three dashes"),
+    ("anchor|alias", "a word begins with * or &", "Put it between quotes"),
+    ("start any token|character", "a value cannot begin with this sign", "Put the value between quotes"),
+)
+
+
+def _syntax(error: yaml.MarkedYAMLError) -> tuple[str, str]:
     """Say a fault of the file's layout in plain words."""
-    problem = (error.problem or "").lower()
-    line = lines[place.line - 1] if 0 < place.line <= len(lines) else ""
-    if "mapping values are not allowed" in problem:
-        return "a second colon stands on this line, or the line is indented too far", (
-            "Line it up with its neighbours; put a text that holds ': ' between quotes"
-        )
-    if "tab" in problem or "\t" in line:
-        return "a tab stands here", "Use spaces"
-    if "quoted scalar" in problem or "quoted scalar" in (error.context or "").lower():
-        return "a quote is opened and not closed", "Close it"
-    if "flow" in (error.context or "").lower() or "',' or" in problem:
-        return "what is opened here is not closed, or a comma is missing between two entries", "Close it with } or ]"
-    if "could not find expected ':'" in problem:
-        return "a colon is missing", "Write `name: value`, with a space after the colon"
-    if "block end" in problem or "did not find expected key" in problem:
-        return "this line is not in line with its neighbours", "Give all keys of one block the same indentation"
-    if "another document" in problem or "single document" in problem:
-        return "a second document begins here", "Delete the line of three dashes"
-    if "anchor" in problem or "alias" in problem:
-        return "a word begins with * or &", "Put it between quotes"
-    if "cannot start any token" in problem or "character" in problem:
-        return "a value cannot begin with this sign", "Put the value between quotes"
-    return f"the layout cannot be read ({problem})", "Compare with the starter file"
+    said = f"{error.context or ''} {error.problem or ''}".lower()
+    for signs, what, mend in _LAYOUT:
+        if any(sign in said for sign in signs.split("|")):
+            return what, mend
+    return f"the layout cannot be read ({error.problem})", "Compare with the starter file"
 
 
 def _join(path: str, key: str) -> str:
