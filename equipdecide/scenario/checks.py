@@ -45,17 +45,6 @@ def resolve_doubts(tree: Table) -> None:
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 
 
-def fill_depreciation(tree: Table) -> None:
-    """Fill in cost and day of a machine's own depreciation rules, which the purchase gives."""
-    for _, machine in _blocks(tree, "machines"):
-        rules = machine.get("depreciation")
-        if isinstance(rules, Table):
-            for key, value in (("cost", machine.get("price")), ("in_service", tree.get("decision_date"))):
-                if key not in rules and value is not None:
-                    rules[key] = value
-                    rules.keys_at[key] = rules.place
-
-
 def check(tree: Table, faults: list[Fault], lines: list[str], folder: Path | None, misspelt: Set[str]) -> None:
     """Add to `faults` everything that is wrong between fields.
 

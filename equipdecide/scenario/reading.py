@@ -455,7 +455,6 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
                 reader.currency = value.value.strip()
         tree = reader.walk(root, Shape("model", Scenario), "", NOBODY)
         checks.resolve_doubts(tree)
-        checks.fill_depreciation(tree)
         try:
             scenario = Scenario.model_validate(tree)
         except ValidationError as error:

@@ -145,15 +145,10 @@ def schema() -> dict[str, Any]:
     """Return the JSON Schema of a scenario file, as an editor of YAML sees it."""
     found: dict[str, Any] = Scenario.model_json_schema()
     found["$defs"] |= {
-        "Elections": {**found["$defs"]["Asset"], "required": []},  # cost and day come from the purchase
         "Figure": _figure(_NUMBER),
         "PerCent": _figure({"type": "string", "pattern": "%|per cent"}),
     }
     written: dict[str, Any] = _as_written({"$schema": "https://json-schema.org/draft/2020-12/schema", **found})
-    depreciation = written["$defs"]["Machine"]["properties"]["depreciation"]
-    for branch in depreciation["anyOf"]:
-        if branch.get("$ref") == "#/$defs/Asset":
-            branch["$ref"] = "#/$defs/Elections"
     written["$defs"] |= {f"who-{key}": value for key, value in _WHO.items()}
     return written
 
