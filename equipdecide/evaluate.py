@@ -91,7 +91,7 @@ def _vector(value: FloatArray | float) -> FloatArray:
 
 
 def _folder(scenario: Scenario) -> Path | None:
-    return getattr(scenario, "folder", None)
+    return scenario.source.folder if scenario.source else None
 
 
 def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
