@@ -168,18 +168,6 @@ def test_a_block_amount_with_a_note() -> None:
     assert worth.path == "machines.mill.worth_now"
 
 
-def test_depreciation_of_a_machine_to_buy_takes_cost_and_day_from_the_purchase() -> None:
-    text = _small(end="").replace(
-        "alternatives:",
-        "  new: {what: n, price: 9,000, depreciation: {method: straight line, salvage: 500}}\nalternatives:",
-    )
-    scenario = loads(text)
-    rules = scenario.machines["new"].depreciation
-    assert rules and rules.cost.likely == 9000 and rules.in_service == dt.date(2026, 9, 14)
-    assert "machines.new.depreciation.cost" not in amounts(scenario)  # it is the price, listed once
-    assert loads(dump(scenario)) == scenario
-
-
 def test_a_single_string_is_a_list_of_one_and_words_are_booleans() -> None:
     scenario = loads(_small(end="notes: one remark"))
     assert scenario.notes == ["one remark"]

@@ -45,17 +45,6 @@ def resolve_doubts(tree: Table) -> None:
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 
 
-def fill_depreciation(tree: Table) -> None:
-    """Fill in cost and day of a machine's own depreciation rules, which the purchase gives."""
-    for _, machine in _blocks(tree, "machines"):
-        rules = machine.get("depreciation")
-        if isinstance(rules, Table):
-            for key, value in (("cost", machine.get("price")), ("in_service", tree.get("decision_date"))):
-                if key not in rules and value is not None:
-                    rules[key] = value
-                    rules.keys_at[key] = rules.place
-
-
 def check(tree: Table, faults: list[Fault], lines: list[str], folder: Path | None, misspelt: Set[str]) -> None:
     """Add to `faults` everything that is wrong between fields.
 
@@ -351,7 +340,7 @@ def assets_are_paid(c: Checker) -> None:
     for _, machine in _blocks(c.tree, "machines"):
         for _, asset in [*_blocks(machine, "assets"), *_one(machine, "depreciation")]:
             used, contract = _day(asset.get("in_service")), _day(asset.get("contract"))
-            if used and c.decision and used > c.decision and "in_service" in asset.keys_at:
+            if used and c.decision and used > c.decision:
                 mend = "Assets are what is owned already; a purchase to come is a step `do: buy` or `do: improve`"
                 c.report(asset, f"it is in service after the day of decision, {c.decision}", mend, "in_service")
             if used and contract and contract > used:

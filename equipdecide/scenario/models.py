@@ -123,7 +123,7 @@ class Owner(Frozen):
 class Method(Frozen):
     """How something is depreciated, where not by law alone."""
 
-    life: int | None = Field(None, title="Recovery period where it is not that of the class")
+    life: int | None = Field(None, ge=1, le=50, title="Recovery period where it is not that of the class")
     convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
         "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
     )
@@ -148,18 +148,6 @@ class Asset(Method):
     bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = Field("34.0", title="Asset class of the activity")
-<<<<<<< HEAD
-=======
-    life: int | None = Field(None, ge=1, le=50, title="Recovery period where it is not that of the class")
-    convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
-        "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
-    )
-    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field(
-        "by law", title="Depreciation method"
-    )
-    salvage: Money | None = Field(None, title="Salvage value the method leaves (textbook methods)")
-    table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
->>>>>>> scenario
 
 
 class PayoffLetter(Frozen):
@@ -252,13 +240,7 @@ class Machine(Frozen):
     )
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = "34.0"
-<<<<<<< HEAD
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
-    noise: Factor | None = Field(None, title="Noise at the operator while cutting [dBA]")
-=======
-    depreciation: Asset | None = Field(
-        None, title="Election and method when bought, if not by law (cost and date are filled in)"
-    )
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
 >>>>>>> scenario
 
