@@ -242,7 +242,6 @@ class Machine(Frozen):
     asset_class: str = "34.0"
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
->>>>>>> scenario
 
 
 class Changes(Frozen):
