@@ -340,7 +340,7 @@ def assets_are_paid(c: Checker) -> None:
     for _, machine in _blocks(c.tree, "machines"):
         for _, asset in [*_blocks(machine, "assets"), *_one(machine, "depreciation")]:
             used, contract = _day(asset.get("in_service")), _day(asset.get("contract"))
-            if used and c.decision and used > c.decision and "in_service" in asset.keys_at:
+            if used and c.decision and used > c.decision:
                 mend = "Assets are what is owned already; a purchase to come is a step `do: buy` or `do: improve`"
                 c.report(asset, f"it is in service after the day of decision, {c.decision}", mend, "in_service")
             if used and contract and contract > used:

@@ -475,8 +475,7 @@ def amounts(scenario: Scenario) -> dict[str, Amount]:
 
 def _amounts(value: object, path: str) -> Iterator[tuple[str, Amount]]:
     if isinstance(value, Amount):
-        if not value.path or value.path == path:  # else it was filled in from elsewhere and is listed there
-            yield path, value if value.path else replace(value, path=path)
+        yield path, value if value.path else replace(value, path=path)
     elif isinstance(value, BaseModel):
         for name in type(value).model_fields:
             yield from _amounts(getattr(value, name), _join(path, name))

@@ -23,38 +23,38 @@ _PLAIN = re.compile(r"[A-Za-z0-9](?:[\w .,/%()+$'=;?!-]|:(?=\S))*")
 
 def dump(scenario: Scenario) -> str:
     """Return `scenario` as YAML that reads back equal; what stands at its default is left out."""
-    return MODELINE + "\n".join(_block(scenario, NOBODY, "")) + "\n"
+    return MODELINE + "\n".join(_block(scenario, NOBODY)) + "\n"
 
 
-def _entries(value: object, path: str) -> list[tuple[str, object, str]]:
-    """Return key, value and path of what a block states."""
-    if isinstance(value, BaseModel):
-        pairs = [
-            (name, getattr(value, name))
-            for name, field in type(value).model_fields.items()
-            if field.is_required() or getattr(value, name) != field.get_default(call_default_factory=True)
-        ]
-        pairs.sort(key=lambda pair: pair[0] != "do")  # what a step does stands first
-    else:
-        pairs = list(value.items()) if isinstance(value, Mapping) else []
-    found = [(name, inner, f"{path}.{name}" if path else name) for name, inner in pairs]
-    return [(n, inner, at) for n, inner, at in found if not (isinstance(inner, Amount) and inner.path not in ("", at))]
+def _entries(value: object) -> list[tuple[str, object]]:
+    """Return key and value of what a block states."""
+    if not isinstance(value, BaseModel):
+        return list(value.items()) if isinstance(value, Mapping) else []
+    fields = type(value).model_fields
+    pairs = [
+        (name, getattr(value, name))
+        for name, field in fields.items()
+        if field.is_required() or getattr(value, name) != field.get_default(call_default_factory=True)
+    ]
+    if not isinstance(value, Scenario):  # what a step does stands first, then what must be stated
+        pairs.sort(key=lambda pair: (pair[0] != "do", not fields[pair[0]].is_required()))
+    return pairs
 
 
-def _amounts(value: object, path: str) -> Iterator[Amount]:
+def _amounts(value: object) -> Iterator[Amount]:
     if isinstance(value, Amount):
         yield value
     elif isinstance(value, list):
-        for number, inner in enumerate(value):
-            yield from _amounts(inner, f"{path}.{number}")
-    elif isinstance(value, BaseModel | Mapping):
-        for _, inner, at in _entries(value, path):
-            yield from _amounts(inner, at)
+        for inner in value:
+            yield from _amounts(inner)
+    else:
+        for _, inner in _entries(value):
+            yield from _amounts(inner)
 
 
-def _common(value: object, outer: Provenance, path: str) -> Provenance:
+def _common(value: object, outer: Provenance) -> Provenance:
     """Return who gave all amounts of a block, where that is one and can stand at the block; else `outer`."""
-    given = {amount.provenance for amount in _amounts(value, path)}
+    given = {amount.provenance for amount in _amounts(value)}
     fields = type(value).model_fields if isinstance(value, BaseModel) else {}
     if len(given) != 1:
         return outer
@@ -63,11 +63,11 @@ def _common(value: object, outer: Provenance, path: str) -> Provenance:
     return outer if taken or (not who.given_by and outer != NOBODY) else who
 
 
-def _block(value: object, outer: Provenance, path: str) -> list[str]:
-    who = _common(value, outer, path)
+def _block(value: object, outer: Provenance) -> list[str]:
+    who = _common(value, outer)
     lines = []
-    for key, inner, at in _entries(value, path):
-        below = _value(inner, who, at)
+    for key, inner in _entries(value):
+        below = _value(inner, who)
         head = f"{_scalar(key)}:"
         lines += [f"{head} {below}"] if isinstance(below, str) else [head, *(f"  {line}" for line in below)]
     if who != outer:
@@ -80,18 +80,18 @@ def _who(who: Provenance) -> list[str]:
     return [f"{key}: {_scalar(word)}" for key, word in words if word]
 
 
-def _value(value: object, who: Provenance, path: str) -> str | list[str]:
+def _value(value: object, who: Provenance) -> str | list[str]:
     """Return what stands after a key: a text for the same line, or lines for below."""
     if isinstance(value, Amount):
         return _amount(value, who)
     if isinstance(value, BaseModel | Mapping):
-        return _block(value, who, path) or "{}"
+        return _block(value, who) or "{}"
     if isinstance(value, list):
         if len(value) == 1 and isinstance(value[0], str):
             return _scalar(value[0])
         lines = []
-        for number, item in enumerate(value):
-            below = _value(item, who, f"{path}.{number}")
+        for item in value:
+            below = _value(item, who)
             first, *rest = [below] if isinstance(below, str) else below
             lines += [f"- {first}", *(f"  {line}" for line in rest)]
         return lines or "[]"
