@@ -22,6 +22,7 @@ def run(case: Case) -> Evaluation:
         "title": case["title"],
         "decision_date": date(2026, 1, 1),
         "regime": "flat",
+        "flat": {"tax_rate": "0 %"},
         "machine_in_question": "M",
         "study": {"years": 1, "rate": "10 %"},
         "shop": {"name": "Case", "taxed_as": "sole proprietor"},

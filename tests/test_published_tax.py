@@ -20,10 +20,17 @@ CASES = FILE["cases"]
 Case = dict[str, Any]
 
 
+class WithoutReferences(yaml.SafeDumper):
+    """Writes every value out: a scenario file has no anchors."""
+
+    def ignore_aliases(self, data: object) -> bool:
+        return True
+
+
 def scenario(case: Case) -> Scenario:
     """The case as a file: one machine with the assets (and loan) of the case, kept, or sold to a buyer."""
     flat = case.get("textbook", False)
-    decided = case.get("decided", date(2026, 2, 2))
+    decided = case.get("decided", date(2026, 4, 1))
     tree: Case = {
         "title": case["title"],
         "decision_date": decided,
@@ -55,7 +62,7 @@ def scenario(case: Case) -> Scenario:
             steps.append({"do": "buy", "machine": "new", "on": sold.get("bought", sold["day"])})
         tree["offers"] = {"buyer": offer}
         tree["alternatives"]["sell"] = steps
-    return ed.loads(yaml.safe_dump(tree, sort_keys=False), case["id"])
+    return ed.loads(yaml.dump(tree, Dumper=WithoutReferences, sort_keys=False), case["id"])
 
 
 def run(case: Case) -> tuple[Evaluation, str]:
