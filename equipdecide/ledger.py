@@ -106,6 +106,9 @@ class Column:
     run: Evaluator | None = None
     certificate: Column | None = None
 
+    def __repr__(self) -> str:  # without the columns it was made from: their tree is too large to show
+        return f"Column({self.full_name!r}, {self.kind}, {' x '.join(map(str, self.values.shape))} [{self.unit}])"
+
     @property
     def full_name(self) -> str:
         """``working.name``, by which :meth:`Ledger.column` finds it."""
@@ -171,6 +174,9 @@ class Working:
     rule: str
     draft: Draft
     columns: dict[str, Column] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return f"Working({self.name!r}, {', '.join(self.columns)})"
 
     def __getitem__(self, name: str) -> Column:
         try:
@@ -424,6 +430,9 @@ class Ledger:
     lines: tuple[Line, ...]
     findings: tuple[Finding, ...]
     order: tuple[Column, ...]
+
+    def __repr__(self) -> str:
+        return f"Ledger({self.name!r}, {len(self.workings)} workings, {len(self.lines)} lines)"
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""
