@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
@@ -138,7 +139,7 @@ def keep_first_year(scenario: Scenario, law: Law) -> dict[str, float]:
 
 def _discounting(common: Draft, scenario: Scenario, time: Timeline) -> None:
     w = common.working("discounting", time.cash, "what a later dollar is worth today", "worth")
-    w.formula("log_rate", "log(1 + rate)", "1", "logarithm of one and the study's rate", axis=ONE, rate=common.input(scenario.study.rate))
+    w.formula("log_rate", "log(1 + rate)", "1", "logarithm of one and the study's rate", ONE, rate=common.input(scenario.study.rate))
     w.given("time", list(time.cash_times), "year", "time from the decision to the end of the period", Origin("calendar", "days over 365"), time.cash)
     w.formula("factor", "exp(0 - time * log_rate)", "1", "present worth of one at the end of the period")
 
@@ -205,7 +206,7 @@ def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:
     """Return an axis that stands on the days of payment: the same object for the same days."""
     known = draft.shared.day_axes
     if dates not in known:
-        known[dates] = axis if dates == axis.ends == axis.starts else Axis("day", axis.labels, dates, dates)
+        known[dates] = axis if dates == axis.ends == axis.starts else cal.on_days("day", axis.labels, dates)
     return known[dates]
 
 

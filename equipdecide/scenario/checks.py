@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from equipdecide.scenario.faults import did_you_mean
 from equipdecide.scenario.tree import Place, Table, Text
 
 Report = Callable[[Place, str, str, str], None]

@@ -18,7 +18,7 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from equipdecide.scenario import checks
-from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, decimal_text, read_day
+from equipdecide.scenario.amounts import GIVEN_BY, Amount, AmountError, Quantity, read_day
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Items, Place, Provenance, Source, Table, Text

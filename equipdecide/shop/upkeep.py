@@ -96,7 +96,8 @@ def _by_year(
     draft: Draft, plan: Plan, w: Working, setup: Setup, held: Column, which: str, listed: list, k: int  # type: ignore[type-arg]
 ) -> Column:
     age = study_years(plan, setup.first)
-    terms, uses = [], {}
+    terms: list[str] = []
+    uses: dict[str, Column | float] = {}
     for year, amount in enumerate(listed):
         flags = [1.0 if found == year else 0.0 for found in age]
         if any(flags):

@@ -9,6 +9,7 @@ bite. No rule here reads cash.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
@@ -38,7 +39,7 @@ class LawByYear:
             self.seen[key] = self._read(id, **keys)
         return self.seen[key]
 
-    def _read(self, id: str, **keys: str) -> list[Reading]:
+    def _read(self, id: str, **keys: Any) -> list[Reading]:
         return [self.law.get(id, Date(day.year, 12, 31), index_rate=self.index_rate, **keys) for day in self.time.tax.ends]
 
     def figure(self, draft: Draft, id: str, says: str, **keys: str) -> Column:
