@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 import equipdecide as ed
 from equipdecide.decide.breakeven import crossings, search_range
 from equipdecide.decide.compare import compare
-from equipdecide.scenario import amounts
+from equipdecide.scenario.reading import amounts
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
