@@ -121,7 +121,7 @@ def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
 def _running(x: FloatArray) -> FloatArray:
     if x.shape[-1] < _MANY or x.ndim != 2:
         return np.cumsum(x, axis=0)
-    out: FloatArray = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
+    out = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
     out[0] = x[0]
     for row in range(1, len(x)):
         np.add(out[row - 1], x[row], out=out[row])
@@ -130,10 +130,15 @@ def _running(x: FloatArray) -> FloatArray:
 
 def _weighted(x: FloatArray, y: FloatArray) -> FloatArray:
     if x.shape[0] == y.shape[0] and x.ndim == y.ndim == 2:  # no product is written out for many trials
-        row: FloatArray = y.T @ x if y.shape[1] == 1 else x.T @ y if x.shape[1] == 1 else np.einsum("ij,ij->j", x, y)[None, :]
-        return row
-    summed: FloatArray = (x * y).sum(axis=0, keepdims=True)
-    return summed
+        summed: FloatArray
+        if y.shape[1] == 1:
+            summed = y.T @ x
+        elif x.shape[1] == 1:
+            summed = x.T @ y
+        else:
+            summed = np.einsum("ij,ij->j", x, y)[None, :]
+        return summed
+    return _total(x * y)
 
 
 def _total(x: FloatArray) -> FloatArray:
