@@ -25,8 +25,9 @@ from equipdecide.formula import parse
 from equipdecide.ledger import Column, Ledger, Line
 from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
-from equipdecide.scenario.reading import amounts
+from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts
 from equipdecide.views.words import day, listed, number, percent, quantity, wrap
 
 WIDTH = 96
@@ -339,6 +340,7 @@ class _Writer:
     def __init__(self, ledger: Ledger, scenario: Scenario | None) -> None:
         self.ledger, self.scenario = ledger, scenario
         self.given = amounts(scenario) if scenario is not None else {}
+        self.titles = labels(scenario) if scenario is not None else {}
 
     def column(self, column: Column, row: str | None, depth: int, line: Line | None = None) -> Explanation:
         rows = tuple(label for label in column.axis.labels)
@@ -365,7 +367,7 @@ class _Writer:
             self.ledger.name,
             column.full_name,
             label_of(column),
-            column.says,
+            self.titles.get(column.says, column.says),
             rows[index] if many else "",
             None if column.wide else column.figure(index),
             column.unit,
@@ -412,7 +414,7 @@ class _Writer:
     def _input_said(self, column: Column, path: str, source: str) -> str:
         amount = self.given.get(path)
         if amount is None:
-            return f"An input: {path}{f', given by {source}' if source else ''}."
+            return f"An input: {path}{f', from: {source}' if source else ''}."
         place = amount.place if amount.place.line else None
         where = f"{place.file}, line {place.line}" if place else "not in a file"
         who = " ".join(word for word in (amount.given_by and f"from: {amount.given_by}", amount.by and f"by {amount.by}", amount.on and f"on {amount.on}") if word)
@@ -768,3 +770,14 @@ def unwind(of: HasLedger | Ledger, what: str = "worth.npv") -> Iterator[Column]:
         seen.add(id(column))
         yield column
         waiting += [*column.args, *([column.certificate] if column.certificate is not None else [])]
+
+
+def figures(of: HasLedger | Ledger, word: str = "") -> list[str]:
+    """Return the names that can be asked for: friendly ones that are there, lines, columns; those with `word` in them."""
+    ledger, plan = (of, None) if isinstance(of, Ledger) else (of.ledger, of.plan)
+    columns = _columns(ledger)
+    short = [name for name in FRIENDLY if any(found in columns for found in _friendly(ledger, plan, name))]
+    of_owners = [f"{words} of {owner}" for words in OF_OWNER for owner in _owners(ledger, plan)]
+    short += [name for name in of_owners if any(found in columns for found in _friendly(ledger, plan, _squeezed(name)))]
+    lines = [f"{line.name} ({line.purse})" for line in ledger.lines]
+    return [name for name in dict.fromkeys([*short, *lines, *columns]) if _squeezed(word) in _squeezed(name)]
