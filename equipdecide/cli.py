@@ -103,8 +103,8 @@ def _say(text: str, file: Any = None) -> None:
 
 
 def _fail(text: str) -> int:
-    first, rest = text[:1], text[1:]
-    said = first.upper() + rest
+    word = text.split(" ")[0]
+    said = text[:1].upper() + text[1:] if word.isalpha() else text  # a file's name stays as it is
     _say(said if said.endswith((".", "?", "!")) else said + ".", sys.stderr)
     return REFUSED
 
@@ -144,7 +144,8 @@ def _new_file(name: str) -> Path:
 def _nearest(word: str, names: Iterable[str], what: str) -> str:
     names = list(names)
     near = difflib.get_close_matches(word, names, 3, 0.5)
-    return f"Did you mean '{near[0]}'?" if len(near) == 1 else f"{what}: {', '.join(near or names)}."
+    sure = near[:1] if len(near) == 1 else difflib.get_close_matches(word, near, 1, 0.8)
+    return f"Did you mean '{sure[0]}'?" if sure else f"{what}: {', '.join(near or names)}."
 
 
 def _read(name: str) -> Scenario:

@@ -200,7 +200,7 @@ def _remarks(comparison: Comparison) -> list[str]:
 
 def comparison_text(comparison: Comparison, width: int = WIDTH, full: bool = False) -> str:
     """Return headline, table, remarks and findings as text. `full` lists every parameter finding."""
-    lines = [comparison.scenario.title, "", *wrap(headline(comparison), width), ""]
+    lines = [*wrap(comparison.scenario.title, width), "", *wrap(headline(comparison), width), ""]
     lines += [comparison_grid(comparison).text(width), ""]
     lines += [line for remark in _remarks(comparison) for line in wrap(remark, width)]
     found = findings_text(comparison.findings, width, full)
@@ -292,7 +292,7 @@ def sale_headline(result: SaleResult) -> str:
 
 def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str:
     """Return the settlements side by side with findings as text."""
-    lines = [f"Sale of {result.machine}, handed over on {day(result.date)}", "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    lines = [*wrap(f"Sale of {result.machine}, handed over on {day(result.date)}", width), "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
     # a route that covers its tax needs no sentence beside its column
     found = findings_text([f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full)
     lines += ["", found] if found else []
@@ -418,7 +418,7 @@ def rough_text(comparison: Comparison, flips: Breakevens, none_sold: Comparison,
 def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
     cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
     now, then = (max([len(cell[k]) for cell in cells] + [7]) for k in (0, 1))
-    pair = min(max(len(cell[2]) for cell in cells), 30)
+    pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
     labels = max(width - now - then - pair - 3 * GAP, 24)
     lines = [_line("input", ["now", "flip at"], labels, [now, then]) + " " * GAP + "equally good", RULE * (labels + now + then + pair + 3 * GAP)]
     for flip, cell in zip(flips, cells, strict=True):
