@@ -34,12 +34,14 @@ _VERBS = {
     "breakeven": "equipdecide.decide.breakeven",
     "nothing_extra_sold": "equipdecide.decide.breakeven",
     "extra_hours_needed": "equipdecide.decide.breakeven",
+    "simulate": "equipdecide.decide.simulate",
 }
 
 if TYPE_CHECKING:
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
 
@@ -53,6 +55,7 @@ __all__ = [
     "loads",
     "nothing_extra_sold",
     "sale",
+    "simulate",
 ]
 
 
