@@ -74,14 +74,19 @@ def svg(ax: Axes, with_title: bool = True) -> str:
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = out.getvalue()
-    text = text[text.index("<svg") :]
-    text = re.sub(r"-?\d+\.\d+", _shorter, text)  # a tenth of a point is finer than any screen
+    text = re.sub(r"<!--.*?-->", "", text[text.index("<svg") :], flags=re.DOTALL)
+    text = re.sub(r'<g id="[^"]*"', "<g", text).replace("DejaVuSans-Bold-", "b").replace("DejaVuSans-", "r")
+    text = re.sub(r'<use xlink:href="(#[br]\w+)" transform="translate\((-?[\d.]+) 0\)"/>', r'<use xlink:href="\1" x="\2"/>', text)
+    text = re.sub(r"-?\d+\.\d+", _shorter, text)
     return re.sub(r">\s+<", "><", re.sub(r"\s*\n\s*", " ", text)).strip()
 
 
 def _shorter(found: re.Match[str]) -> str:
+    """Return a number as short as no eye can tell: a tenth of a point, and more digits for small scale factors."""
     number = float(found[0])
-    return f"{number:.4f}".rstrip("0").rstrip(".") if abs(number) < 1 else f"{number:.2f}".rstrip("0").rstrip(".")
+    places = 4 if abs(number) < 1 else 1 if abs(number) < 1000 else 0
+    text = f"{number:.{places}f}"
+    return text.rstrip("0").rstrip(".") if places else text
 
 
 def blank(width: float, height: float) -> Axes:
@@ -162,8 +167,8 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     _money_axis(ax.xaxis)
     ax.set_xlabel("dollars; filled: paid at the closing, hatched: due later")
     if result.tax_by_owner:
-        tail = f"{dollars(end)} is left" if end >= 0 else f"the sale ends {dollars(-end)} short"
-        words = f"Of {dollars(result.gross)}, {dollars(result.net_cash)} is left at the closing; after the tax of {dollars(result.tax)} {tail}"
+        tail = f"{dollars(end)} is left" if end >= 0 else f"the sale is {dollars(-end)} short"
+        words = f"Of {dollars(result.gross)}, {dollars(result.net_cash)} is left at the closing; after {dollars(result.tax)} of tax, {tail}"
     else:
         words = f"Of {dollars(result.gross)}, {dollars(result.net_cash)} is left at the closing"
     alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {signed(amount) if k else dollars(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
@@ -181,35 +186,35 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     keep = worth_so_far(result.keep)
     times = np.array([0.0, *time.cash_times])
     inside = times <= time.years_to(time.end) + 0.75  # the last tax of the study falls after it
-    found: list[tuple[float, str, str]] = []
-    crossings: dict[str, float | None] = {}
     shown = [o for o in result.outcomes if o.name != "keep"]
-    for k, outcome in enumerate(shown):
-        values = np.concatenate([[0.0], worth_so_far(outcome) - keep])
-        colour = LINES[k % len(LINES)]
-        ax.plot(times[inside], values[inside], color=colour, linestyle=DASHES[k % len(DASHES)], label=outcome.name)
-        crossings[outcome.name] = crossed = _crossing(times[inside], values[inside])
+    lead = result.best if result.best not in (None, "keep") else result.best_ignoring_cash
+    curves = {o.name: np.concatenate([[0.0], worth_so_far(o) - keep])[inside] for o in shown}
+    crossings = {name: _crossing(times[inside], values) for name, values in curves.items()}
+    ends: list[tuple[float, str, str, bool]] = [(0.0, "keep", BLACK, False)]
+    for k, name in enumerate(sorted(curves, key=lambda name: name == lead)):  # the lead last, on top
+        colour = LINES[list(curves).index(name) % len(LINES)]
+        ax.plot(times[inside], curves[name], color=colour, linestyle=DASHES[list(curves).index(name) % len(DASHES)], linewidth=3.0 if name == lead else 1.8, label=name, zorder=3 + k)
+        crossed = crossings[name]
         if crossed is not None:
-            ax.plot([crossed], [0.0], marker="o", markersize=8, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2, zorder=5)
-        found.append((float(values[inside][-1]), outcome.name, colour))
+            ax.plot([crossed], [0.0], marker="o", markersize=10 if name == lead else 8, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2.2, zorder=20 + k)
+        ends.append((float(curves[name][-1]), name, colour, name == lead))
     ax.axhline(0, color=BLACK, linewidth=1.2)
-    ax.text(0.02, 0, "keep", va="bottom", color=BLACK, fontweight="bold", transform=ax.get_yaxis_transform())
-    low, high = ax.get_ylim()
-    _end_labels(ax, float(times[inside][-1]), found, (high - low) * 0.062)
+    low, high = _range(list(curves.values()))
+    ax.set_ylim(low, high)
+    _end_labels(ax, float(times[inside][-1]), ends)
     ax.set_xlim(0, float(times[inside][-1]))
     ax.set_xlabel("years from the decision (circle: where the line comes above keeping for good)")
     ax.set_ylabel("present worth less keeping, dollars")
     ax.yaxis.grid(True)
     _money_axis(ax.yaxis, sign=True)
-    name = result.best if result.best not in (None, "keep") else result.best_ignoring_cash
-    if name == "keep":
+    if lead == "keep":
         words = "No course gains on keeping within the study" if not any(o.npv_less_keep > 0 for o in shown) else "Keeping leads among the courses that pass"
     else:
-        crossed = crossings.get(str(name))
-        ahead = dollars(result[str(name)].npv_less_keep)
-        words = f"“{name}” is ahead of keeping for good after {crossed:.1f} years, and by {ahead} at the end" if crossed is not None else f"“{name}” ends {ahead} ahead of keeping"
+        crossed = crossings.get(str(lead))
+        ahead = dollars(result[str(lead)].npv_less_keep)
+        words = f"“{lead}” is ahead of keeping for good after {crossed:.1f} years, and by {ahead} at the end" if crossed is not None else f"“{lead}” ends {ahead} ahead of keeping"
     alt = "Lines of present worth added up, each course less keeping. At the end: " + "; ".join(
-        f"{label} {signed(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _ in sorted(found, reverse=True)
+        f"{label} {signed(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _, _ in sorted(ends, reverse=True) if label != "keep"
     ) + "."
     return _finish(ax, words, alt)
 
@@ -243,19 +248,34 @@ def _apart(heights: Sequence[float], gap: float) -> list[float]:
     return result
 
 
-def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str]], gap: float) -> None:
+def _range(curves: Sequence[FloatArray]) -> tuple[float, float]:
+    """Return the limits of the money axis; a course that falls far below all others runs off the chart."""
+    lows = sorted(float(values.min()) for values in curves)
+    high = max(0.0, *(float(values.max()) for values in curves))
+    kept = [low for low in lows if low > -1.3 * max(high, 1.0)] or lows
+    low = min(0.0, *kept)
+    room = max(high - low, 1.0)
+    return low - 0.08 * room, high + 0.06 * room
+
+
+def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
     """Write each line's name and last figure to the right of the axes, moved apart where they would touch."""
-    for (value, name, colour), y in zip(ends, _apart([end[0] for end in ends], gap), strict=True):
+    low, high = ax.get_ylim()
+    heights = _apart([max(end[0], low + 0.02 * (high - low)) for end in ends], (high - low) * 0.066)
+    for (value, name, colour, bold), y in zip(ends, heights, strict=True):
+        inside = value >= low
+        text = name if name == "keep" else f"{name}  {signed(value)}" + ("" if inside else " (below the chart)")
         ax.annotate(
-            f"{name}  {signed(value)}",
-            (x, value),
-            xytext=(1.025, y),
+            "\n".join(textwrap.wrap(text, 30)),
+            (x, max(value, low)),
+            xytext=(1.03, y),
             textcoords=ax.get_yaxis_transform(),
             va="center",
             fontsize=8.8,
+            fontweight="bold" if bold else "normal",
             color=BLACK,
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 1.4, "shrinkA": 1, "shrinkB": 0},
+            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 1.4, "shrinkA": 1, "shrinkB": 0, "relpos": (0, 0.5)},
         )
 
 
@@ -278,7 +298,7 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     count = min(len(inside), max(k_low + (2 if time.yearly else 13), 4 if time.yearly else 24))
     x, y = np.arange(count), level[:count]
     ax.step(x, y, where="mid", color=BLUE, linewidth=2)
-    ax.fill_between(x, y, min(0.0, float(y.min())), step="mid", color=SKY, alpha=0.22, linewidth=0)
+    ax.fill_between(x, y, 0.0, step="mid", color=SKY, alpha=0.22, linewidth=0)
     floor = float(shop.cash_floor) if tested and shop.cash_floor is not None else None
     if floor is not None:
         ax.axhline(floor, color=VERMILION, linewidth=1.6, linestyle=(0, (6, 2)))
@@ -353,14 +373,12 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     at, top = 0.0, max(stair.per_hour for stair in stairs.stairs)
     whole = sum(stair.hours for stair in stairs.stairs)
     names = list(dict.fromkeys(stair.part for stair in stairs.stairs))
-    small = 0
     for stair in stairs.stairs:
         colour = LINES[names.index(stair.part) % len(LINES)]
         ax.bar(at, stair.per_hour, width=stair.hours, align="edge", facecolor=colour if not stair.must_ship else "white", edgecolor=colour if stair.must_ship else "white", hatch="///" if stair.must_ship else "", linewidth=1.0, alpha=0.9 if not stair.must_ship else 1.0)
-        words = f"{stair.part.split()[0]}\n{stair.per_hour:,.0f}"
+        words = f"{_fitting(stair.part, stair.hours / whole)}\n{stair.per_hour:,.0f}"
         if stair.hours < whole * 0.035:
-            small += 1
-            ax.annotate(words.replace("\n", " "), (at + stair.hours / 2, stair.per_hour), xytext=(0, 10), textcoords="offset points", ha="center", va="bottom", fontsize=8.5, arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7})
+            ax.annotate(words.replace("\n", " "), (at + stair.hours / 2, stair.per_hour), xytext=(14, 14), textcoords="offset points", ha="left", va="bottom", fontsize=8.5, arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7})
         else:
             ax.text(at + stair.hours / 2, stair.per_hour / 2, words, ha="center", va="center", fontsize=9, fontweight="bold", color=BLACK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5, "boxstyle": "round,pad=0.2"})
         at += stair.hours
@@ -375,8 +393,11 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     for k, (hours, courses) in enumerate(sorted(by_hours.items())):
         height = top * (1.16 + 0.105 * (len(by_hours) - 1 - k))
         ax.plot([hours, hours], [0, height], color=BLACK, linewidth=1.4, linestyle=(0, (5, 2)), zorder=3)
-        right = hours > whole * 0.55
-        ax.text(hours + whole * (-0.006 if right else 0.006), height, f"{', '.join(courses)}: {hours:,.0f} h", ha="right" if right else "left", va="center", fontsize=8.8, fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=4)
+        room = int((1 - hours / whole) / CHARACTER)
+        text = f"{', '.join(courses)}: {hours:,.0f} h"
+        left = room < 24 and hours > whole / 2
+        text = "\n".join(textwrap.wrap(text, max(24, room if not left else int(hours / whole / CHARACTER))))
+        ax.text(hours + whole * (-0.006 if left else 0.006), height, text, ha="right" if left else "left", va="center", fontsize=8.8, fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=4)
     ax.set_xlim(0, whole * 1.01)
     ax.set_ylim(-top * 0.15 if must > 0 else 0, top * (1.2 + 0.105 * len(by_hours)))
     ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= top * 1.1])
@@ -386,6 +407,15 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     words = _stairs_title(stairs)
     alt = "Staircase of contribution per machine hour. " + "; ".join(f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} dollars{', must ship' if stair.must_ship else ''}" for stair in stairs.stairs) + ". Capacity: " + "; ".join(f"{name} {hours:,.0f} h" for name, hours in stairs.capacities.items()) + "."
     return _finish(ax, words, alt)
+
+
+CHARACTER = 0.0102  # width of one character of a bold label, as a share of the axes of a chart on its own
+
+
+def _fitting(name: str, share: float) -> str:
+    """Return a part's name over as many lines as it takes in a bar of that share of the axes, or its first word."""
+    lines = textwrap.wrap(name, max(int(share / CHARACTER), 1), break_long_words=False)
+    return "\n".join(lines) if len(lines) <= 3 and max(map(len, lines)) * CHARACTER <= share * 1.02 else name.split()[0]
 
 
 def _stairs_title(stairs: Staircase) -> str:
