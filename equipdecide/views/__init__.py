@@ -1,1 +1,1 @@
-"""What a reader sees: tables, charts, pages. Views read results and ledgers; they compute no money."""
+"""What a reader sees: tables, explanations, charts, pages. Views read ledgers and results; they compute no money."""
