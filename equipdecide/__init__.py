@@ -31,15 +31,29 @@ _VERBS = {
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
+    "breakeven": "equipdecide.decide.breakeven",
+    "nothing_extra_sold": "equipdecide.decide.breakeven",
+    "extra_hours_needed": "equipdecide.decide.breakeven",
 }
 
 if TYPE_CHECKING:
+    from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
     from equipdecide.decide.sale import sale
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
 
-__all__ = ["ScenarioError", "compare", "evaluate", "load", "loads", "sale"]
+__all__ = [
+    "ScenarioError",
+    "breakeven",
+    "compare",
+    "evaluate",
+    "extra_hours_needed",
+    "load",
+    "loads",
+    "nothing_extra_sold",
+    "sale",
+]
 
 
 def __getattr__(name: str) -> Any:

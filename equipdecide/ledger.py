@@ -475,6 +475,7 @@ class Tape:
                 needed.update(step[2])
                 kept.append(step)
         self.steps = kept[::-1]
+        self.reached = frozenset(path for path, k in self.inputs.items() if k in needed)  # inputs the wanted columns rest on
         self.base: list[FloatArray] = [column.values for column in order]
         self.wanted = [index[id(column)] for column in wanted]
         last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}

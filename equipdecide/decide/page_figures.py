@@ -258,12 +258,12 @@ def cash_by_year(outcome: Outcome, less: Outcome | None = None) -> Mapping[str, 
     years = [end.year for end in outcome.plan.time.cash.ends]
     first = years[0]
     rows = np.array([year - first for year in years])
-    found = {}
+    found: dict[str, FloatArray] = {}
     for group in GROUPS:
         amounts = outcome.column(f"cash.all {group}").per_row()
         if less is not None:
             amounts = amounts - less.column(f"cash.all {group}").per_row()
-        found[group] = np.bincount(rows, weights=amounts, minlength=years[-1] - first + 1)
+        found[group] = np.bincount(rows, weights=amounts, minlength=years[-1] - first + 1).astype(float)
     return found
 
 

@@ -24,11 +24,12 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
 from equipdecide.calendar import FloatArray
+from equipdecide.decide.breakeven import Breakevens, Flip
 from equipdecide.decide.compare import Comparison, Difference, Outcome
 from equipdecide.decide.page_figures import DatedCash, Staircase, cash_by_year, one_offs, worth_so_far
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult
-from equipdecide.views.numbers import day, dollars, month, signed, thousands
+from equipdecide.views.words import MINUS, day, money, month, number, whole
 
 STYLE = Path(__file__).with_name("equipdecide.mplstyle")
 
@@ -103,7 +104,7 @@ def _finish(ax: Axes, words: str, alt: str) -> Axes:
     """Put the title over the whole figure where the chart is alone on it, else over the axes; keep the words."""
     figure = cast("Figure", ax.figure)
     wide = figure.get_size_inches()[0] if len(figure.axes) == 1 else figure.get_size_inches()[0] * ax.get_position().width
-    wrapped = "\n".join(textwrap.wrap(words, max(30, int(wide * 11.5))))
+    wrapped = "\n".join(textwrap.wrap(words, max(30, int(wide * 10.3))))
     if len(figure.axes) == 1:
         figure.suptitle(wrapped, x=0.01, ha="left", fontsize=11, fontweight="bold")
     else:
@@ -113,7 +114,17 @@ def _finish(ax: Axes, words: str, alt: str) -> Axes:
 
 
 def _money_axis(axis: Any, sign: bool = False) -> None:
-    axis.set_major_formatter(FuncFormatter(lambda value, _: signed(value) if sign else dollars(value)))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: _plus(value) if sign else money(value)))
+
+
+def _plus(amount: float) -> str:
+    return money(amount, plus=True)
+
+
+def _thousands(amount: float) -> str:
+    """Write an amount in thousands, for crowded charts: one decimal below ten thousand."""
+    size = abs(amount) / 1000
+    return f"{MINUS if amount < 0 else ''}{number(size, 1) if size < 9.95 else whole(size)}k"
 
 
 def _cap(text: str) -> str:
@@ -158,7 +169,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
             ax.plot([level, level], [k, k + 1], color="#999999", linewidth=0.8, linestyle=":")
     widest = max(x for _, x in places)
     for (k, x), (_, amount, _) in zip(places, rows, strict=True):
-        ax.text(x + 0.012 * widest, k, signed(amount) if k else dollars(amount), va="center", fontweight="bold")
+        ax.text(x + 0.012 * widest, k, _plus(amount) if k else money(amount), va="center", fontweight="bold")
     ax.set_yticks(range(len(rows)), [_cap(name) for name, _, _ in rows])
     ax.invert_yaxis()
     ax.set_xlim(min(0.0, *(amount for _, amount, kind in rows if kind == "end")) * 1.15, widest * 1.14)
@@ -167,11 +178,11 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     _money_axis(ax.xaxis)
     ax.set_xlabel("dollars; filled: paid at the closing, hatched: due later")
     if result.tax_by_owner:
-        tail = f"{dollars(end)} is left" if end >= 0 else f"the sale is {dollars(-end)} short"
-        words = f"Of {dollars(result.gross)}, {dollars(result.net_cash)} is left at the closing; after {dollars(result.tax)} of tax, {tail}"
+        tail = f"{money(end)} is left" if end >= 0 else f"the sale is {money(-end)} short"
+        words = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing; after {money(result.tax)} of tax, {tail}"
     else:
-        words = f"Of {dollars(result.gross)}, {dollars(result.net_cash)} is left at the closing"
-    alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {signed(amount) if k else dollars(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
+        words = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing"
+    alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {_plus(amount) if k else money(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
     return _finish(ax, words, alt)
 
 
@@ -211,10 +222,10 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
         words = "No course gains on keeping within the study" if not any(o.npv_less_keep > 0 for o in shown) else "Keeping leads among the courses that pass"
     else:
         crossed = crossings.get(str(lead))
-        ahead = dollars(result[str(lead)].npv_less_keep)
+        ahead = money(result[str(lead)].npv_less_keep)
         words = f"“{lead}” is ahead of keeping for good after {crossed:.1f} years, and by {ahead} at the end" if crossed is not None else f"“{lead}” ends {ahead} ahead of keeping"
     alt = "Lines of present worth added up, each course less keeping. At the end: " + "; ".join(
-        f"{label} {signed(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _, _ in sorted(ends, reverse=True) if label != "keep"
+        f"{label} {_plus(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _, _ in sorted(ends, reverse=True) if label != "keep"
     ) + "."
     return _finish(ax, words, alt)
 
@@ -264,7 +275,7 @@ def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]
     heights = _apart([max(end[0], low + 0.02 * (high - low)) for end in ends], (high - low) * 0.066)
     for (value, name, colour, bold), y in zip(ends, heights, strict=True):
         inside = value >= low
-        text = name if name == "keep" else f"{name}  {signed(value)}" + ("" if inside else " (below the chart)")
+        text = name if name == "keep" else f"{name}  {_plus(value)}" + ("" if inside else " (below the chart)")
         ax.annotate(
             "\n".join(textwrap.wrap(text, 30)),
             (x, max(value, low)),
@@ -302,14 +313,14 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     floor = float(shop.cash_floor) if tested and shop.cash_floor is not None else None
     if floor is not None:
         ax.axhline(floor, color=VERMILION, linewidth=1.6, linestyle=(0, (6, 2)))
-        ax.text(count - 0.6, floor, f"floor {dollars(floor)}", color=BLACK, ha="right", va="bottom", fontsize=9, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1})
+        ax.text(count - 0.6, floor, f"floor {money(floor)}", color=BLACK, ha="right", va="bottom", fontsize=9, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1})
     ax.axhline(0, color="#555555", linewidth=0.9)
     ax.plot([k_low], [level[k_low]], marker="v", markersize=9, color=VERMILION if floor is not None and level[k_low] < floor else GREEN, zorder=5)
     days = [(time.cash.row_of(one.day), one) for one in one_offs(result)]
     shown = [(row, one) for row, one in days if row is not None and row < count]
     span = _one_off_labels(ax, shown, y, count)
     ax.annotate(
-        f"lowest {dollars(level[k_low])}, {month(time.cash.labels[k_low])}", (k_low, level[k_low]), xytext=(0, -14), textcoords="offset points", ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"), va="top", fontweight="bold"
+        f"lowest {money(level[k_low])}, {month(time.cash.labels[k_low])}", (k_low, level[k_low]), xytext=(0, -14), textcoords="offset points", ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"), va="top", fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}, zorder=6
     )
     ax.set_xlim(-0.6, count - 0.4)
     low = min(0.0, float(y.min()))
@@ -319,34 +330,40 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("cash of the shop, month's end, dollars" if tested else "cash of the shop since the decision, dollars")
     ax.yaxis.grid(True)
     _money_axis(ax.yaxis)
-    lowest = f"{dollars(level[k_low])} in {month(time.cash.labels[k_low])}"
+    lowest = f"{money(level[k_low])} in {month(time.cash.labels[k_low])}"
     if floor is None:
         words = f"“{result.name}”: cash is lowest at {lowest}; no floor was given" if tested else f"“{result.name}”: money since the decision is lowest at {lowest}; cash in the bank was not given"
     elif level[k_low] < floor:
-        words = f"“{result.name}”: cash falls to {lowest}, {dollars(floor - level[k_low])} under the floor"
+        words = f"“{result.name}”: cash falls to {lowest}, {money(floor - level[k_low])} under the floor"
     else:
-        words = f"“{result.name}”: cash is lowest at {lowest}, {dollars(level[k_low] - floor)} above the floor"
-    alt = f"Cash of the shop by month from {month(time.cash.labels[0])} to {month(time.cash.labels[count - 1])}, lowest {lowest}" + (f", floor {dollars(floor)}" if floor is not None else "") + ". Days: " + ("; ".join(f"{day(one.day)} {_what(one)}" for _, one in shown) or "none") + "."
+        words = f"“{result.name}”: cash is lowest at {lowest}, {money(level[k_low] - floor)} above the floor"
+    alt = f"Cash of the shop by month from {month(time.cash.labels[0])} to {month(time.cash.labels[count - 1])}, lowest {lowest}" + (f", floor {money(floor)}" if floor is not None else "") + ". Days: " + ("; ".join(f"{day(one.day)} {_what(one)}" for _, one in shown) or "none") + "."
     return _finish(ax, words, alt)
 
 
 def _what(one: DatedCash) -> str:
-    return ", ".join(f"{name} {signed(amount)}" for name, amount in one.parts)
+    return ", ".join(f"{name} {_plus(amount)}" for name, amount in one.parts)
 
 
 def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, count: int) -> float:
-    """Draw each day's net as a stem from the line, numbered labels stacked above; returns the height of the axes."""
-    low, high = min(0.0, float(y.min())), float(y.max())
-    size = max(high - low, 1.0)
-    step = size * 0.115
-    names = [f"{day(one.day)}: {signed(one.net)}  {_short(one)}" for _, one in shown]
-    top = high + step * (len(shown) + 0.4)
-    for k, ((row, _), name) in enumerate(zip(shown, names, strict=True)):
-        height = top - step * (k + 0.35) if len(shown) else top
-        right = row > count * 0.55
-        ax.plot([row, row], [y[row], height], color="#777777", linewidth=0.8, zorder=1)
+    """Draw a stem from the line for each day, its net and lines stacked above; returns the height of the axes."""
+    low, high = min(0.0, float(y.min())), max(0.0, float(y.max()))
+    labels = []
+    for row, one in shown:
+        left = row > count * 0.6  # written to the left of its stem
+        room = max(int((row if left else count - row) / count * 96), 24)
+        lines = textwrap.wrap(f"{day(one.day)}: {_plus(one.net)}  {_short(one)}", room)
+        labels.append((row, left, lines if len(lines) <= 2 else [lines[0], textwrap.shorten(" ".join(lines[1:]), room, placeholder=" …")]))
+    whole_lines = sum(len(lines) for _, _, lines in labels)
+    line = max(high - low, 1.0) * (0.075 if whole_lines <= 5 else 0.062)
+    top = high + line * (whole_lines + 0.55 * len(labels) + 0.5)
+    at = top - 0.25 * line
+    for row, left, lines in labels:
+        ax.plot([row, row], [y[row], at], color="#777777", linewidth=0.8, zorder=1)
         ax.plot([row], [y[row]], marker="o", markersize=4, color=BLACK, zorder=4)
-        ax.text(row + (-0.15 if right else 0.15), height, name, ha="right" if right else "left", va="center", fontsize=8.6, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6})
+        words = ax.text(row + (-0.15 if left else 0.15), at, "\n".join(lines), ha="right" if left else "left", va="top", fontsize=8.5, linespacing=1.1, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4}, zorder=3)
+        words.set_in_layout(False)
+        at -= line * (len(lines) + 0.55)
     ax.set_ylim(low, top)
     return top - low
 
@@ -354,7 +371,7 @@ def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatAr
 def _short(one: DatedCash) -> str:
     if len(one.parts) == 1:
         return one.parts[0][0]
-    return "; ".join(f"{name} {thousands(amount)}" for name, amount in one.parts)
+    return "; ".join(f"{name} {_thousands(amount)}" for name, amount in one.parts)
 
 
 # --- what an hour earns
@@ -380,7 +397,7 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
         if stair.hours < whole * 0.035:
             ax.annotate(words.replace("\n", " "), (at + stair.hours / 2, stair.per_hour), xytext=(14, 14), textcoords="offset points", ha="left", va="bottom", fontsize=8.5, arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7})
         else:
-            ax.text(at + stair.hours / 2, stair.per_hour / 2, words, ha="center", va="center", fontsize=9, fontweight="bold", color=BLACK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5, "boxstyle": "round,pad=0.2"})
+            ax.text(at + stair.hours / 2, stair.per_hour / 2, words, ha="center", va="center", fontsize=9, fontweight="bold", color=BLACK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.2"}, zorder=5)
         at += stair.hours
     must = stairs.must_ship_hours
     if must > 0:
@@ -409,7 +426,7 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     return _finish(ax, words, alt)
 
 
-CHARACTER = 0.0102  # width of one character of a bold label, as a share of the axes of a chart on its own
+CHARACTER = 0.0115  # width of one character of a bold label, as a share of the axes of a chart on its own
 
 
 def _fitting(name: str, share: float) -> str:
@@ -453,8 +470,8 @@ def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
     net = up + down
     ax.plot(x, net, color=BLACK, marker="D", markersize=5, linewidth=1.2, label="all together", zorder=5)
     size = float(up.max() - down.min()) or 1.0
-    for k in x:
-        ax.text(k, up[k] + 0.02 * size, thousands(net[k]) if abs(net[k]) >= 50 else "0", ha="center", va="bottom", fontsize=8.8, fontweight="bold")
+    for k in range(count):
+        ax.text(k, up[k] + 0.02 * size, _thousands(net[k]) if abs(net[k]) >= 50 else "0", ha="center", va="bottom", fontsize=8.8, fontweight="bold")
     ax.axhline(0, color=BLACK, linewidth=1.0)
     ax.set_xticks(x, [str(first + k) for k in x])
     ax.set_ylim(float(down.min()) - 0.05 * size, float(up.max()) + 0.12 * size)
@@ -464,8 +481,8 @@ def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
     ax.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.8)
     worst, best = int(net.argmin()), int(net.argmax())
     whose = f"“{outcome.name}” less “{less.name}”" if less is not None else f"“{outcome.name}”"
-    words = f"{whose}: {signed(net[worst])} in {first + worst}, the leanest year, {signed(net[best])} in {first + best}, the best"
-    alt = f"Bars of cash by calendar year, {whose}. " + "; ".join(f"{first + k}: {signed(net[k])} (" + ", ".join(f"{group} {signed(values[k])}" for group, values in by_group.items() if abs(values[k]) >= 0.5) + ")" for k in x) + "."
+    words = f"{whose}: {_plus(net[worst])} in {first + worst}, the leanest year, {_plus(net[best])} in {first + best}, the best"
+    alt = f"Bars of cash by calendar year, {whose}. " + "; ".join(f"{first + k}: {_plus(net[k])} (" + ", ".join(f"{group} {_plus(values[k])}" for group, values in by_group.items() if abs(values[k]) >= 0.5) + ")" for k in range(count)) + "."
     return _finish(ax, words, alt)
 
 
@@ -480,7 +497,7 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     for k, (name, value) in enumerate(rows):
         whole = name == "all together"
         ax.barh(k, value, height=0.62, color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE, hatch="" if value >= 0 else "///", edgecolor="white", linewidth=0.4)
-        ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, signed(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
+        ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, _plus(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
     ax.set_yticks(range(len(rows)), [_cap(name) for name, _ in rows])
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
@@ -491,6 +508,78 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("present worth, dollars")
     one, other = result.minuend.name, result.subtrahend.name
     best, worst = found[0], found[-1]
-    words = f"“{one}” is {dollars(abs(result.npv))} {'better' if result.npv >= 0 else 'worse'} than “{other}”: {best[0]} {signed(best[1])}" + (f", {worst[0]} {signed(worst[1])}" if worst is not best else "")
-    alt = f"Bars of present worth, {one} less {other}: " + "; ".join(f"{name} {signed(value)}" for name, value in rows) + " dollars."
+    words = f"“{one}” is {money(abs(result.npv))} {'better' if result.npv >= 0 else 'worse'} than “{other}”: {best[0]} {_plus(best[1])}" + (f", {worst[0]} {_plus(worst[1])}" if worst is not best else "")
+    alt = f"Bars of present worth, {one} less {other}: " + "; ".join(f"{name} {_plus(value)}" for name, value in rows) + " dollars."
     return _finish(ax, words, alt)
+
+
+# --- what flips it
+
+NEAREST = 8  # flips drawn: more than that no reader weighs
+
+
+@_styled
+def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
+    """Draw the inputs that flip the leader, the nearest on top: how far each would have to move, and to what value.
+
+    Bars are the distance from the entered value as a share of it; hatched where the flip lies inside the stated range.
+    """
+    found = leaders_flips(result)[:NEAREST]
+    ax = _axes(ax, 7.6, 1.4 + 0.42 * max(len(found), 2))
+    if not found:
+        ax.set_axis_off()
+        ax.text(0, 0.5, "Nothing searched flips it.", va="center")
+        return _finish(ax, f"No single input flips the lead of “{result.leader}”", "No bars: no single input flips the lead.")
+    size = max(min(flip.distance, 3.0) for flip in found)
+    for k, flip in enumerate(found):
+        more = flip.flip > flip.entered
+        length = min(flip.distance, 3.0) * (1 if more else -1)
+        ax.barh(k, length, height=0.6, color=ORANGE if more else SKY, edgecolor=BLACK, linewidth=0.8, hatch="///" if flip.inside_range else "")
+        words = f"{in_unit(flip.entered, flip.unit)} → {in_unit(flip.flip, flip.unit)}"
+        ax.text(length + (0.015 if more else -0.015) * size, k, words, va="center", ha="left" if more else "right", fontsize=8.8, fontweight="bold")
+    ax.axvline(0, color=BLACK, linewidth=1.2)
+    ax.set_yticks(range(len(found)), ["\n".join(textwrap.wrap(flip_label(flip), 44)[:2]) for flip in found], fontsize=8.4)
+    ax.invert_yaxis()
+    low = min(0.0, *(-min(flip.distance, 3.0) for flip in found if flip.flip <= flip.entered), 0.0)
+    high = max(0.0, *(min(flip.distance, 3.0) for flip in found if flip.flip > flip.entered), 0.0)
+    room = 0.55 * max(high - low, 0.05)
+    ax.set_xlim(low - (room if low < 0 else 0.02 * size), high + (room if high > 0 else 0.02 * size))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{_plus(round(100 * value))} %"))
+    ax.xaxis.grid(True)
+    ax.set_xlabel("how far it would have to move" + (" (hatched: within the stated range)" if any(flip.inside_range for flip in found) else ""))
+    first = found[0]
+    words = f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit)} now, {in_unit(first.flip, first.unit)} at the flip"
+    alt = f"Bars of what flips the lead of {result.leader}, nearest first: " + "; ".join(f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}" for flip in found) + "."
+    return _finish(ax, words, alt)
+
+
+def leaders_flips(result: Breakevens) -> list[Flip]:
+    """Return the flips of the leader, the nearest of each input only, in the result's order."""
+    found: dict[str, Flip] = {}
+    for flip in result.flips:
+        if result.leader in (flip.alternative, flip.against):
+            found.setdefault(flip.path, flip)
+    return list(found.values())
+
+
+def other_course(flip: Flip, leader: str) -> str:
+    """Return the course that is level with the leader at the flip."""
+    return flip.against if flip.alternative == leader else flip.alternative
+
+
+def flip_label(flip: Flip) -> str:
+    """Return the input's label, its path where it has none."""
+    return flip.label or flip.path
+
+
+def in_unit(value: float, unit: str) -> str:
+    """Write the value of an input short, with its unit: estimates, not settlements."""
+    base, _, per = unit.partition("/")
+    if unit in ("share", "chance", "1/year"):
+        return f"{number(100 * value, 1)} %"
+    if unit in ("count", "factor", ""):
+        return money(value) if abs(value) >= 1000 else number(value, 2)
+    if base in ("hour", "h", "minute", "day", "week"):
+        short = {"hour": "h", "h": "h", "minute": "min", "day": "days", "week": "weeks"}[base]
+        return f"{whole(value) if abs(value) >= 100 else number(value, 1)} {short}"
+    return money(value) if abs(value) >= 100 else number(value, 2)
