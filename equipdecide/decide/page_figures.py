@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from equipdecide.calendar import Date, FloatArray, spread_weights
-from equipdecide.decide.compare import CashLow, Comparison, Outcome, passes
+from equipdecide.decide.compare import CashLow, Comparison, Outcome
 from equipdecide.decide.sale import RouteResult, SaleResult, sale
 from equipdecide.evaluate import GROUPS
 from equipdecide.ledger import Group, Ledger
@@ -75,9 +75,11 @@ class TenNumbers:
     """The figures of the page's first table, in their order. None where the scenario does not say enough."""
 
     lead: Lead
-    sale: RouteResult | None
+    sold: SaleResult | None  # every offer on the day of the sale that is shown
+    sale: RouteResult | None  # the one shown
     sale_is_part: bool  # the course itself sells; False: what selling would leave, by the route named
     sale_credited: bool  # what is left goes to the order of the next machine, not to the owner
+    left_after_tax: float | None  # net cash less tax, and less the discount that a trade-in gives up
     first_good_part: Date
     own_money_needed: float
     largest_payment: Payment | None
@@ -89,22 +91,19 @@ class TenNumbers:
     guarantees: tuple[Behind, ...]
 
 
-def ten_numbers(comparison: Comparison, sold: SaleResult | None = None) -> TenNumbers:
-    """Return the figures of the page's first table for the best course that passes.
-
-    `sold` is a sale result to read the sale from where the course itself sells nothing; by default the first sale of
-    the scenario is settled.
-    """
-    scenario = comparison.scenario
-    outcome = comparison[comparison.best or comparison.best_ignoring_cash]
-    route, is_part = sale_of(comparison, outcome, sold)
+def ten_numbers(comparison: Comparison) -> TenNumbers:
+    """Return the figures of the page's first table for the best course that passes."""
+    scenario, outcome = comparison.scenario, comparison.leader
+    sold, route, is_part = sale_of(comparison, outcome)
     offer = scenario.offers.get(route.name) if route else None
     shop = scenario.shop
     return TenNumbers(
         lead=_lead(comparison, outcome),
+        sold=sold,
         sale=route,
         sale_is_part=is_part,
         sale_credited=bool(offer and (offer.credited_to or offer.against)),
+        left_after_tax=route.cash_less_tax - lost_discount(route) if route else None,
         first_good_part=outcome.plan.first_good_part,
         own_money_needed=outcome.own_money_needed,
         largest_payment=largest_payment(outcome),
@@ -118,8 +117,7 @@ def ten_numbers(comparison: Comparison, sold: SaleResult | None = None) -> TenNu
 
 
 def _lead(comparison: Comparison, outcome: Outcome) -> Lead:
-    others = [o for o in comparison.outcomes if o.name != outcome.name and (passes(o) or comparison.best is None)]
-    second = max(others, key=lambda o: o.npv, default=None)
+    second = comparison.runner_up
     return Lead(
         outcome.name,
         comparison.best is not None,
@@ -129,10 +127,17 @@ def _lead(comparison: Comparison, outcome: Outcome) -> Lead:
     )
 
 
-def sale_of(comparison: Comparison, outcome: Outcome, sold: SaleResult | None = None) -> tuple[RouteResult | None, bool]:
+def lost_discount(route: RouteResult) -> float:
+    """Return the discount on the next machine that a trade-in gives up: part of the allowance that is no money."""
+    machine = route.plan.sales[0].machine
+    return route.ledger.column(f"settlement {machine}.over_allowance").figure()
+
+
+def sale_of(comparison: Comparison, outcome: Outcome) -> tuple[SaleResult | None, RouteResult | None, bool]:
     """Return the sale of a machine in question that `outcome` makes, settled alone, and whether the course makes it.
 
-    A course that sells nothing is shown the scenario's first sale: what selling would leave.
+    A course that sells nothing is shown the scenario's first sale: what selling would leave. With it come all other
+    offers on the same day.
     """
     scenario = comparison.scenario
     asked = set(scenario.machine_in_question)
@@ -140,10 +145,9 @@ def sale_of(comparison: Comparison, outcome: Outcome, sold: SaleResult | None = 
     listed = [s for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine in asked]
     step = next(iter(own), None) or min(listed, key=lambda s: s.on, default=None)
     if step is None:
-        return None, False
-    if sold is None or sold.machine != step.machine or sold.date != step.on:
-        sold = sale(scenario, on=step.on, machine=step.machine)
-    return sold[step.by], bool(own)
+        return None, None, False
+    sold = sale(scenario, on=step.on, machine=step.machine)
+    return sold, sold[step.by], bool(own)
 
 
 def largest_payment(outcome: Outcome) -> Payment | None:
@@ -178,7 +182,8 @@ def _all_done(plan: Plan) -> Date:
 
 
 def _coverage(outcome: Outcome) -> Coverage | None:
-    if outcome.worst_coverage is None:
+    earns = any(line.group == "operating" and line.amounts().max() > 0 for line in outcome.ledger.lines)
+    if outcome.worst_coverage is None or not earns:  # costs alone cover nothing: the earnings are not in the scenario
         return None
     by_year = outcome.column("coverage.coverage")
     k = int(by_year.per_row().argmin())
@@ -204,6 +209,17 @@ def _guarantees(outcome: Outcome) -> tuple[Behind, ...]:
         Behind(name, float(owner.guarantees) if owner.guarantees is not None else None, outcome.column(f"guarantees.behind {name}").figure(), month)
         for name, owner in outcome.plan.scenario.owners.items()
     )
+
+
+def law_read(comparison: Comparison) -> tuple[Date, Date] | None:
+    """Return the earliest and the latest day on which the parameters used were last checked; None where none is used."""
+    law = comparison.evaluation.law
+    found = set()
+    for working in comparison.keep.ledger.workings.values():
+        for column in working:
+            if column.origin is not None and column.origin.kind == "law":
+                found.add(law.parameter(column.origin.ref).verified_on)
+    return (min(found), max(found)) if found else None
 
 
 @dataclass(frozen=True)

@@ -147,7 +147,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     rows += [("selling costs", -result.selling_costs, "cash")] if result.selling_costs else []
     rows += [("to the lender", -result.payoff, "cash")] if result.payoff else []
     rows += [("release of the lien", -result.other_costs, "cash")] if result.other_costs else []
-    rows += [("left at the closing", result.net_cash, "left")]
+    rows += [("left at the closing" if result.net_cash >= 0 else "to bring to the closing", result.net_cash, "left")]
     rows += [("of it, discount lost by trading", -lost, "later")] if lost > 0.005 else []
     rows += [(f"tax, {day(when)}", -amount, "later") for when, amount in result.tax_due]
     end = result.cash_less_tax - (lost if lost > 0.005 else 0.0)
@@ -177,11 +177,12 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     ax.xaxis.grid(True)
     _money_axis(ax.xaxis)
     ax.set_xlabel("dollars; filled: paid at the closing, hatched: due later")
+    left = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing" if result.net_cash >= 0 else f"{money(result.gross)} does not cover the lender: {money(-result.net_cash)} to bring"
     if result.tax_by_owner:
         tail = f"{money(end)} is left" if end >= 0 else f"the sale is {money(-end)} short"
-        words = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing; after {money(result.tax)} of tax, {tail}"
+        words = f"{left}; after {money(result.tax)} of tax, {tail}"
     else:
-        words = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing"
+        words = left
     alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {_plus(amount) if k else money(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
     return _finish(ax, words, alt)
 
@@ -502,7 +503,7 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
     low, high = min(0.0, *(value for _, value in rows)), max(0.0, *(value for _, value in rows))
-    ax.set_xlim(low - 0.16 * size * (low < 0), high + 0.16 * size)
+    ax.set_xlim(low - 0.17 * (high - low) * (low < 0), high + 0.13 * (high - low or 1.0))
     ax.xaxis.grid(True)
     _money_axis(ax.xaxis, sign=True)
     ax.set_xlabel("present worth, dollars")
@@ -568,8 +569,8 @@ def other_course(flip: Flip, leader: str) -> str:
 
 
 def flip_label(flip: Flip) -> str:
-    """Return the input's label, its path where it has none."""
-    return flip.label or flip.path
+    """Return the input's label without the explanations in brackets, its path where it has none."""
+    return re.sub(r" \([^()]*\)", "", flip.label).replace("`", "") or flip.path
 
 
 def in_unit(value: float, unit: str) -> str:
@@ -578,7 +579,7 @@ def in_unit(value: float, unit: str) -> str:
     if unit in ("share", "chance", "1/year"):
         return f"{number(100 * value, 1)} %"
     if unit in ("count", "factor", ""):
-        return money(value) if abs(value) >= 1000 else number(value, 2)
+        return money(value) if abs(value) >= 1000 else number(value, 0 if abs(value) >= 100 else 2)
     if base in ("hour", "h", "minute", "day", "week"):
         short = {"hour": "h", "h": "h", "minute": "min", "day": "days", "week": "weeks"}[base]
         return f"{whole(value) if abs(value) >= 100 else number(value, 1)} {short}"
