@@ -35,7 +35,7 @@ GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Evaluation:
     """All alternatives of a scenario as ledgers, with the plans behind them."""
 
@@ -45,6 +45,9 @@ class Evaluation:
     ledgers: Mapping[str, Ledger]
     law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+
+    def __repr__(self) -> str:
+        return f"<Evaluation of {self.scenario.title!r}: {', '.join(self.ledgers)}>"
 
     def __getitem__(self, name: str) -> Ledger:
         return self.ledgers[name]
