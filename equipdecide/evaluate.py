@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,7 @@ from equipdecide.money.settlement import sales
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Timeline, resolve, timeline
 from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts
 from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
@@ -59,9 +61,13 @@ def evaluate(
 
     `values` overrides inputs by path [unit of the input], each a number or a vector of trials. A yes/no doubt on which
     a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters. With
-    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone.
+    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone. Raises KeyError
+    for a path that is no amount of the scenario.
     """
     values = values or {}
+    if values and (unknown := sorted(set(values) - (known := set(amounts(scenario))))):
+        near = [f"; nearest: {', '.join(found)}" if (found := get_close_matches(path, known)) else "" for path in unknown]
+        raise KeyError("; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True)))
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})

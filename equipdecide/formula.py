@@ -121,7 +121,7 @@ def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
 def _running(x: FloatArray) -> FloatArray:
     if x.shape[-1] < _MANY or x.ndim != 2:
         return np.cumsum(x, axis=0)
-    out: FloatArray = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
+    out = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
     out[0] = x[0]
     for row in range(1, len(x)):
         np.add(out[row - 1], x[row], out=out[row])
