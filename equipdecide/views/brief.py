@@ -7,6 +7,7 @@ server, and is the same bytes for the same scenario.
 
 from __future__ import annotations
 
+import re
 import urllib.parse
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -15,8 +16,8 @@ from pathlib import Path
 from typing import ClassVar
 
 import jinja2
+from markupsafe import Markup, escape
 from matplotlib.axes import Axes
-from markupsafe import Markup
 
 from equipdecide.cautions import CAUTIONS, ESTIMATE
 from equipdecide.decide.breakeven import Breakevens, breakeven, nothing_extra_sold
@@ -30,7 +31,7 @@ from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.views import charts
 from equipdecide.views.table import headline, sort_findings
-from equipdecide.views.words import cents, day, listed, money, month, number, percent, whole, years
+from equipdecide.views.words import MINUS, cents, day, listed, money, month, number, percent, whole, years
 
 TEMPLATE = "brief.html.j2"
 FLIPS_LISTED = 8
@@ -232,7 +233,7 @@ def first_table(page: Page) -> Part:
         _hours_row(page),
         _guarantee_row(page),
     ]
-    table = Table(f"Ten numbers for “{course.name}”", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
+    table = Table(f"For “{course.name}”, {'the best course that passes' if t.lead.passes else 'the course of highest worth; none passes'}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
     return Part("ten-numbers", "Ten numbers", (table,))
 
 
@@ -396,7 +397,7 @@ def alternatives(page: Page) -> Part:
                     money(o.annual_worth),
                     "" if o is c.keep else _payback(o),
                     money(o.own_money_needed),
-                    f"{money(o.cash_low.amount)}, {month(o.cash_low.month)}" if o.cash_low else "not tested",
+                    f"{money(o.cash_low.amount)}\n{month(o.cash_low.month)}" if o.cash_low else "not tested",
                     _verdict(o, tested),
                 ),
                 "best" if o is page.course else "",
@@ -410,7 +411,7 @@ def _payback(outcome: Outcome) -> str:
     first, last = outcome.payback_less_keep.first, outcome.payback_less_keep.last
     if first is None or last is None or abs(float(last) - float(first)) < 0.05:
         return years(float(first) if first is not None else None)
-    return f"{years(float(first))}, for good {number(float(last), 1)}"
+    return f"{years(float(first))}\nfor good {number(float(last), 1)}"
 
 
 def _verdict(outcome: Outcome, tested: bool) -> str:
@@ -435,7 +436,7 @@ def proceeds(page: Page) -> Part | None:
         Row("Net cash, before tax", (cents(route.net_cash),), "total"),
     ]
     caption = f"Settlement of {sold.machine} by “{route.name}”, sold {day(route.sold_on)}, dollars and cents"
-    blocks: list[Block] = [chart(charts.settlement(route, charts.blank(7.6, 3.4))), Table(caption, ("", "Amount"), tuple(rows))]
+    blocks: list[Block] = [chart(charts.settlement(route, charts.blank(7.6, 3.4))), Table(caption, ("", "Amount"), tuple(rows), look="narrow")]
     gain = f"For tax, the amount realized is {money(route.amount_realized)}, the adjusted basis {money(route.adjusted_basis)}, the gain {money(route.gain)}; debt paid off does not lower it."
     blocks.append(Text(gain))
     if len(sold.routes) > 1:
@@ -510,10 +511,15 @@ def findings(page: Page) -> Part | None:
     found = sort_findings(page.findings)
     blocks: list[Block] = []
     if found.warnings:
-        blocks += [Text("Beware", "subhead"), Bullets(found.warnings)]
+        blocks += [Text("Beware", "subhead"), Bullets(_set(found.warnings))]
     if found.notes:
-        blocks += [Text("To know", "subhead"), Bullets(found.notes)]
+        blocks += [Text("To know", "subhead"), Bullets(_set(found.notes))]
     return Part("findings", "What else the figures say", tuple(blocks)) if blocks else None
+
+
+def _set(sentences: Sequence[str]) -> tuple[str, ...]:
+    """Return sentences with a capital, a true minus sign and months in words, as the rest of the page has them."""
+    return tuple(charts.capital(re.sub(r"(?<![\w-])-(?=\d)", MINUS, re.sub(r"\b\d{4}-\d\d\b(?!-)", lambda found: month(found[0]), text))) for text in sentences)
 
 
 def cautions(page: Page) -> Part:
@@ -532,7 +538,7 @@ def law(page: Page) -> Part | None:
         said = f"Law as read from {day(first)} to {day(last)}."
     blocks: list[Block] = [Text(f"{said} What Congress or a state changes after that day is not in these figures.".strip())]
     if found.parameters:
-        blocks.append(Bullets(found.parameters))
+        blocks.append(Bullets(_set(found.parameters)))
     return Part("law", "The law behind the tax", tuple(blocks))
 
 
@@ -574,10 +580,17 @@ PARTNERS: tuple[Callable[[Page], Part | None], ...] = (
 )
 
 
+def _dates(text: str) -> Markup:
+    """Return text with its days marked, so that none is broken over two lines."""
+    return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", str(escape(text))))
+
+
 @lru_cache(maxsize=1)
 def _template() -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    return jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True).get_template(TEMPLATE)
+    home = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    home.filters["dates"] = _dates
+    return home.get_template(TEMPLATE)
 
 
 def brief(comparison: Comparison, path: str | Path | None = None, reader: str = "partners") -> str:

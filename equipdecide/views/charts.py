@@ -127,7 +127,8 @@ def _thousands(amount: float) -> str:
     return f"{MINUS if amount < 0 else ''}{number(size, 1) if size < 9.95 else whole(size)}k"
 
 
-def _cap(text: str) -> str:
+def capital(text: str) -> str:
+    """Return text with a capital first letter."""
     return text[:1].upper() + text[1:]
 
 
@@ -170,7 +171,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     widest = max(x for _, x in places)
     for (k, x), (_, amount, _) in zip(places, rows, strict=True):
         ax.text(x + 0.012 * widest, k, _plus(amount) if k else money(amount), va="center", fontweight="bold")
-    ax.set_yticks(range(len(rows)), [_cap(name) for name, _, _ in rows])
+    ax.set_yticks(range(len(rows)), [capital(name) for name, _, _ in rows])
     ax.invert_yaxis()
     ax.set_xlim(min(0.0, *(amount for _, amount, kind in rows if kind == "end")) * 1.15, widest * 1.14)
     ax.axvline(0, color="#555555", linewidth=0.9)
@@ -499,7 +500,7 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
         whole = name == "all together"
         ax.barh(k, value, height=0.62, color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE, hatch="" if value >= 0 else "///", edgecolor="white", linewidth=0.4)
         ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, _plus(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
-    ax.set_yticks(range(len(rows)), [_cap(name) for name, _ in rows])
+    ax.set_yticks(range(len(rows)), [capital(name) for name, _ in rows])
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
     low, high = min(0.0, *(value for _, value in rows)), max(0.0, *(value for _, value in rows))
