@@ -36,6 +36,7 @@ _VERBS = {
     "breakeven": "equipdecide.decide.breakeven",
     "nothing_extra_sold": "equipdecide.decide.breakeven",
     "extra_hours_needed": "equipdecide.decide.breakeven",
+    "simulate": "equipdecide.decide.simulate",
 }
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.compare import compare
     from equipdecide.decide.hours import hours
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
     from equipdecide.views.explain import explain
@@ -59,6 +61,7 @@ __all__ = [
     "loads",
     "nothing_extra_sold",
     "sale",
+    "simulate",
 ]
 
 

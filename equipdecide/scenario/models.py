@@ -392,6 +392,28 @@ class Flat(Frozen):
     tax_rate: Rate = Field(title="The one tax rate")
 
 
+class Doubt(Frozen):
+    """How an input with a range is drawn, or how two of them go together; left out: PERT, each on its own."""
+
+    of: list[str] = Field(min_length=1, max_length=2, title="Input by its path; two for a correlation")
+    shape: Literal["PERT", "triangular", "uniform", "normal", "lognormal", "logged"] | None = Field(
+        None,
+        title="Shape of the doubt",
+        description="normal and lognormal: low and high are the points with 5 % below and 5 % above",
+    )
+    log: str | None = Field(None, title="CSV file of one column with values seen (shape: logged)")
+    correlation: float | None = Field(
+        None, ge=-1, le=1, title="Correlation of the two, from -1 to 1", description="of their normal scores"
+    )
+
+
+class Guess(Frozen):
+    """One input as one partner sees it."""
+
+    of: str = Field(title="Input by its path")
+    value: str = Field(title="What this partner believes it is, in the input's unit")
+
+
 class Scenario(Frozen):
     """One decision written down."""
 
@@ -410,6 +432,10 @@ class Scenario(Frozen):
     offers: dict[str, Offer] = Field(default_factory=dict, title="Ways to sell a machine, by name")
     financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
+    doubts: list[Doubt] = Field(default_factory=list, title="Shapes and correlations of doubtful inputs")
+    guesses: dict[str, list[Guess]] = Field(
+        default_factory=dict, title="Partners who see some inputs differently, by name"
+    )
     notes: list[str] = Field(default_factory=list, title="Remarks for the reader")
     _source: Source = PrivateAttr(default_factory=Source)
 
