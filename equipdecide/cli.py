@@ -327,6 +327,23 @@ def _explain(args: argparse.Namespace) -> int:
     return _give(args, lambda: result.text(args.width), result.to_json)
 
 
+def _brief(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or "brief.html")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    if args.owner is not None and args.owner not in scenario.owners:
+        raise Refusal(f"there is no owner '{args.owner}'. {_nearest(args.owner, scenario.owners, 'Owners')}")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.brief import brief
+    from equipdecide.views.table import headline
+
+    result = compare(scenario)
+    _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
+    return FINE
+
+
 def _new(args: argparse.Namespace) -> int:
     path = _new_file(args.output or args.name or "my_shop.yaml")
     from equipdecide.scenario.starter import starter_text
@@ -345,6 +362,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
+    "brief": (_brief, "write the page for partners"),
 }
 
 
@@ -368,6 +386,10 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--json", action="store_true", help="give the answer as JSON; questions go to the error output")
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
+        if name == "brief":
+            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
+            verb.add_argument("--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures")
+            continue
         if name == "explain":
             verb.add_argument("course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale")
             verb.add_argument("what", nargs="?", metavar="WHAT", help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column")

@@ -156,6 +156,8 @@ def test_output_to_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
         (["compare"], "the following arguments are required: FILE"),
         (["compare", SMALL, "-o", str(ROOT / "nowhere" / "x.txt")], "cannot be written"),
         (["new", str(ROOT / "nowhere" / "x.yaml")], "There is no folder"),
+        (["brief", SHOP, "--for", "Inez"], "Did you mean 'Ines'?"),
+        (["brief", SHOP, "-o", str(ROOT / "nowhere" / "x.html")], "There is no folder"),
         (["frobnicate"], "There is no command 'frobnicate'."),
     ],
 )
@@ -247,6 +249,15 @@ def test_ask_stopped_half_way_writes_nothing(capsys: pytest.CaptureFixture[str],
     assert not list(tmp_path.iterdir())
 
 
+def test_brief_writes_the_page_and_says_where(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    file = tmp_path / "perrin.html"
+    code, out, _ = call(capsys, "brief", SMALL, "-o", str(file), "--for", "Perrin")
+    assert code == 0
+    assert str(file) in out
+    assert "Nothing was sent anywhere" in out
+    assert "sander" in file.read_text(encoding="utf-8")
+
+
 def test_list_of_figures(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = call(capsys, "explain", SHOP, "upgrade", "--list", "ines")
     assert code == 0
@@ -261,3 +272,6 @@ def test_demo(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     assert text.index("short by 1,314") < text.index("A whole shop")  # the smallest example comes first
     assert "16,016.69" in text
     assert "Best that can be paid for: upgrade" in text
+    page = tmp_path / "out" / "brief.html"
+    assert str(page.resolve()) in text
+    assert page.read_text(encoding="utf-8").lower().startswith("<!doctype html>")

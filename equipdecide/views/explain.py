@@ -47,6 +47,7 @@ RULES = {
     "loan schedule": "money.loan",
     "payoff": "money.loan",
     "debt service": "money.loan",
+    "guarantees": "money.guarantees",
     "orders": "money.orders",
     "settlement": "money.settlement",
     "depreciation": "tax.depreciation",
