@@ -175,9 +175,13 @@ def _day(text: str | None) -> Any:
 # --- the door
 
 
+def _somebody_is_there() -> bool:
+    return bool(sys.stdin) and sys.stdin.isatty() and sys.stdout.isatty()
+
+
 def _door() -> int:
     _say(DOOR)
-    if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+    if not _somebody_is_there():
         return FINE
     choice = input("\n1 to 4, or Enter to leave: ").strip()
     if choice == "1":

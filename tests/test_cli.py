@@ -97,6 +97,33 @@ def test_alone_it_offers_four_choices(capsys: pytest.CaptureFixture[str]) -> Non
 
 
 @pytest.mark.parametrize(
+    ("typed", "code", "said"),
+    [
+        (["2", "mine.yaml"], 0, "Written: mine.yaml"),
+        (["4", f'"{SMALL}"'], 0, "Best: sell and replace"),
+        (["3"], 0, "A whole shop"),
+        ([""], 0, "1 to 4"),
+        (["7"], 1, "'7' is not one of the four"),
+    ],
+)
+def test_at_the_door(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path, typed: list[str], code: int, said: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(cli, "_somebody_is_there", lambda: True)
+    answers = iter(typed)
+
+    def asked(prompt: str = "") -> str:
+        print(prompt)
+        return next(answers)
+
+    monkeypatch.setattr("builtins.input", asked)
+    found, out, err = call(capsys)
+    assert found == code
+    assert said in out + err
+
+
+@pytest.mark.parametrize(
     ("args", "keys"),
     [
         (["compare", SMALL], {"decision_date", "currency", "alternatives", "best", "best_ignoring_cash", "findings"}),

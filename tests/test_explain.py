@@ -129,6 +129,7 @@ def test_friendly_names(demo: Comparison) -> None:
     taxed = explain(upgrade, "tax of Ines 2026")
     assert (taxed.name, taxed.row) == ("federal return Ines as filed.tax", "2026")
     assert explain(upgrade, "tax of ines", 2026) == taxed
+    assert explain(upgrade, "federal return Ines as filed.tax [2026 .. 2033]") == taxed  # as it is printed among parts
     line = explain(upgrade, "distributions (Walt)")
     assert line.name == "elsewhere.drawn: Walt"
     assert line.remarks[0].startswith("A cash flow of Walt (between purses)")

@@ -25,6 +25,7 @@ from equipdecide.views.table import (
     findings_text,
     headline,
     hours_text,
+    payback_in_words,
     rates_in_words,
     sale_grid,
     sale_headline,
@@ -79,6 +80,15 @@ def test_halves_are_rounded_away_from_zero() -> None:
 )
 def test_rates_of_return_in_words(flows: tuple[float, ...], said: str) -> None:
     assert rates_in_words(outcome("x", 0.0, flows=flows)) == said
+
+
+def test_payback_in_words() -> None:
+    # the published case of two crossings (tests of the measures): 4.7 and 6.6 years
+    twice = outcome("x", 0.0, flows=(-180.0, -90.0, 0.0, 100.0, 100.0, 100.0, -90.0, 100.0, 100.0))
+    assert payback_in_words(twice) == "4.7 years,\nfor good 6.6"
+    assert payback_in_words(outcome("x", 0.0, flows=(-100.0, 50.0, 50.0))) == "2 years"
+    assert payback_in_words(outcome("x", 0.0, flows=(-100.0, 150.0, -90.0))) == "0.7 years,\nnot for good"
+    assert payback_in_words(outcome("x", 0.0, flows=(-100.0, 30.0, 30.0))) == "never"
 
 
 def test_headline_names_the_best_that_can_be_paid_for(shop: Scenario) -> None:

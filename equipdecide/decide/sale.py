@@ -140,7 +140,8 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
         raise KeyError(f"no machine {machine!r}; there are {', '.join(scenario.machines)}")
     offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
     if not offers:
-        raise KeyError(f"no offer for {machine!r} in the scenario")
+        others = dict.fromkeys(offer.machine for offer in scenario.offers.values())
+        raise KeyError(f"no offer for {machine!r} in the scenario" + (f"; there are offers for {', '.join(others)}" if others else "; `offers` names none"))
     alone = scenario.model_copy(
         update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
     )

@@ -126,7 +126,7 @@ def comparison_grid(comparison: Comparison) -> Grid:
         row("worth less keep", lambda o: "" if o is keep else money(o.npv_less_keep, plus=True)),
         row("annual worth", lambda o: money(o.annual_worth)),
         row("rate of return", lambda o: "" if o is keep else rates_in_words(o)),
-        row("payback", lambda o: "" if o is keep else years(_float(o.payback_less_keep.first))),
+        row("payback", lambda o: "" if o is keep else payback_in_words(o)),
     ]
     if keep.cash_low is not None:
         rows += [
@@ -139,8 +139,12 @@ def comparison_grid(comparison: Comparison) -> Grid:
     return Grid(tuple(o.name for o in comparison.outcomes), tuple(rows))
 
 
-def _float(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]
+def payback_in_words(outcome: Outcome) -> str:
+    """Write when the outlay over keeping is back: "2.2 years", and when for good, where a later outlay takes it away again."""
+    first, last = (None if when is None else float(when) for when in (outcome.payback_less_keep.first, outcome.payback_less_keep.last))
+    if first is None or years(first) == years(last):
+        return years(first)
+    return f"{years(first)},\n{'not for good' if last is None else f'for good {number(last, 1)}'}"
 
 
 def headline(comparison: Comparison) -> str:
