@@ -109,6 +109,8 @@ def test_routes_of_the_demo(demo: SaleResult) -> None:
     assert consigned.sold_on == date(2026, 12, 2)  # 75 days after 18 September
     # 86,000 in trade, 15,000 of it lost in the price of the next machine: realized as by the outright sale
     assert demo["trade-in"].amount_realized == demo["outright"].amount_realized == 71_000
+    assert demo["trade-in"].over_allowance == 303_500 - 288_500
+    assert demo["trade-in"].left_in_all == pytest.approx(demo["outright"].left_in_all)  # the same offer, dressed up
     assert demo["auction"].selling_costs == pytest.approx(0.08 * 59_000)
 
 

@@ -234,14 +234,12 @@ def sale_grid(result: SaleResult) -> Grid:
 
         return write
 
-    given_back = settled("over_allowance")
-    trade = [row("  lost discount", given_back)] if any(given_back(r) != cents(0.0) for r in routes) else []
+    traded = any(r.over_allowance for r in routes)
     rows = [
         row("sold on", lambda r: day(r.sold_on)),
         row("paid on", lambda r: day(r.paid_on)),
         Row("Settlement"),
         row("price", lambda r: cents(r.gross)),
-        *trade,
         row("commission", settled("commission", minus=True)),
         row("costs of selling", settled("costs", minus=True)),
         row("payoff to lender", lambda r: cents(-r.payoff)),
@@ -270,6 +268,8 @@ def sale_grid(result: SaleResult) -> Grid:
         row("after costs and tax", lambda r: whole(r.after_tax)),
         row("net cash less tax", lambda r: whole(r.cash_less_tax)),
     ]
+    if traded:  # the allowance is more than the machine is worth: the next one costs that much more
+        rows += [row("lost by trading", lambda r: whole(-r.over_allowance)), row("left in all", lambda r: whole(r.left_in_all), line_above=True)]
     return Grid(tuple(r.name for r in routes), tuple(rows))
 
 
@@ -289,14 +289,16 @@ def sale_headline(result: SaleResult) -> str:
     end = f"{whole(left)} left" if left >= 0 else f"short by {whole(abs(left))}"
     said = f"{first.name}: {result.machine} leaves {cents(first.net_cash)}{owed}; tax on the gain of {whole(first.gain)} is {whole(first.tax)}: {end}."
     if len(result.routes) > 1:
-        low, high = (pick(result.routes, key=lambda r: r.cash_less_tax) for pick in (min, max))
-        said += f" Over all routes the cash left after the lender and tax goes from {whole(low.cash_less_tax)} ({low.name}) to {whole(high.cash_less_tax)} ({high.name})."
+        low, high = (pick(result.routes, key=lambda r: r.left_in_all) for pick in (min, max))
+        said += f" Over all routes what is left goes from {whole(low.left_in_all)} ({low.name}) to {whole(high.left_in_all)} ({high.name})."
     return said
 
 
 def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str:
     """Return the settlements side by side with findings as text."""
     lines = [*wrap(f"Sale of {result.machine}, handed over on {day(result.date)}", width), "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    if len({r.sold_on for r in result.routes if r.payoff}) > 1:
+        lines += ["", *wrap("A route that is settled later owes the lender less only because payments go on until then: compare what is left after costs and tax.", width)]
     # a route that covers its tax needs no sentence beside its column
     found = findings_text([f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full)
     lines += ["", found] if found else []
