@@ -8,11 +8,14 @@ no global style is changed. Colours: Okabe and Ito's palette, made to be told ap
 
 from __future__ import annotations
 
+import html
 import io
 import re
 import textwrap
+import urllib.parse
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from typing import Any, ParamSpec, cast
@@ -88,6 +91,28 @@ def _shorter(found: re.Match[str]) -> str:
     places = 4 if abs(number) < 1 else 1 if abs(number) < 1000 else 0
     text = f"{number:.{places}f}"
     return text.rstrip("0").rstrip(".") if places else text
+
+
+def data_address(ax: Axes, with_title: bool = True) -> str:
+    """Return the drawing as an address that an image of a page can hold: no second file, no request."""
+    # quoted by hand: of what neither an attribute nor an address may hold, an SVG text has little
+    return "data:image/svg+xml," + urllib.parse.quote(svg(ax, with_title).replace('"', "'"), safe=" ='/:;,.()-+*!@$?[]~|")
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """A chart that shows itself in a notebook as an image with words for those who do not see it."""
+
+    ax: Axes
+
+    def _repr_html_(self) -> str:
+        return f'<img class="mathjax_ignore tex2jax_ignore" style="max-width:100%;background:white" alt="{html.escape(alt_text(self.ax))}" src="{data_address(self.ax)}">'
+
+
+def drawing(ax: Axes) -> Drawing:
+    """Return a chart as the result of a notebook's cell; its figure is closed, so that it is not shown a second time."""
+    plt.close(cast("Figure", ax.figure))
+    return Drawing(ax)
 
 
 def blank(width: float, height: float) -> Axes:
@@ -217,7 +242,7 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     _end_labels(ax, float(times[inside][-1]), ends)
     ax.set_xlim(0, float(times[inside][-1]))
     ax.set_xlabel("years from the decision (circle: where the line comes above keeping for good)")
-    ax.set_ylabel("present worth less keeping, dollars")
+    ax.set_ylabel("present worth less keeping, loans counted, dollars")
     ax.yaxis.grid(True)
     _money_axis(ax.yaxis, sign=True)
     if lead == "keep":
