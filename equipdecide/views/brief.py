@@ -30,7 +30,7 @@ from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.views import charts
 from equipdecide.views.table import headline, sort_findings
-from equipdecide.views.words import MINUS, cents, day, listed, money, month, number, percent, whole, years
+from equipdecide.views.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
 TEMPLATE = "brief.html.j2"
 FLIPS_LISTED = 8
@@ -256,7 +256,7 @@ def _flip_row(page: Page) -> Row:
     near = page.flips.nearest
     if near is None:
         return Row("Nearest flip", ("none", "No single input, moved alone within what was searched, turns the lead."))
-    now, then = charts.in_unit(near.entered, near.unit), charts.in_unit(near.flip, near.unit)
+    now, then = charts.in_unit(near.entered, near.unit, exact=True), charts.in_unit(near.flip, near.unit)
     inside = "Inside the range given." if near.inside_range else "Outside the range given." if near.share_of_range is not None else ""
     return Row("Nearest flip", (f"{now} → {then}", f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip()))
 
@@ -356,7 +356,7 @@ def flips(page: Page) -> Part:
             Row(
                 charts.flip_label(flip),
                 (
-                    charts.in_unit(flip.entered, flip.unit),
+                    charts.in_unit(flip.entered, flip.unit, exact=True),
                     charts.in_unit(flip.flip, flip.unit),
                     f"“{charts.other_course(flip, page.course.name)}”",
                     _provenance(page.entered.get(flip.path)),
@@ -505,10 +505,10 @@ def _plain(label: str) -> str:
 def _entered(amount: Amount) -> str:
     if amount.chance is not None:
         return percent(amount.chance)
-    likely = charts.in_unit(amount.likely, amount.unit)
+    likely = entered(amount.likely, amount.unit)
     if amount.low is None or amount.high is None:
         return likely
-    return f"{likely} ({charts.in_unit(amount.low, amount.unit)} to {charts.in_unit(amount.high, amount.unit)})"
+    return f"{likely} ({charts.in_unit(amount.low, amount.unit, exact=True)} to {charts.in_unit(amount.high, amount.unit, exact=True)})"
 
 
 def findings(page: Page) -> Part | None:
