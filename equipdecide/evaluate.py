@@ -24,8 +24,10 @@ from equipdecide.scenario.models import Scenario
 from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
+from equipdecide.tax.books import Book
+from equipdecide.tax.elections import Election
+from equipdecide.tax.law_by_year import LawByYear
 from equipdecide.tax.regimes import flat, keep_books, law_by_year, united_states
-from equipdecide.tax.returns import LawByYear
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
@@ -86,7 +88,7 @@ def _folder(scenario: Scenario) -> Path | None:
     return getattr(scenario, "folder", None)
 
 
-def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
+def _before_returns(draft: Draft, plan: Plan, law: Law) -> tuple[list[Election], list[Book]]:
     capacity(draft, plan, _folder(plan.scenario))
     contribution(draft, plan)
     upkeep(draft, plan)
@@ -94,16 +96,16 @@ def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
     sales(draft, plan)
     orders(draft, plan)
     service(draft, plan)
-    keep_books(draft, plan, law)
+    return keep_books(draft, plan, law)
 
 
 def _post(draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float]) -> None:
     """The order of the rules."""
-    _before_returns(draft, plan, by_year.law)
+    elections, books = _before_returns(draft, plan, by_year.law)
     if plan.time.flat:
-        flat(draft, plan)
+        flat(draft, plan, elections)
     else:
-        united_states(draft, plan, by_year, first_year)
+        united_states(draft, plan, by_year, first_year, elections, books)
     elsewhere(draft, plan)
 
 
