@@ -17,6 +17,8 @@ Estimates for a decision, not tax, legal, lending or safety advice; local codes 
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
@@ -29,21 +31,57 @@ _VERBS = {
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
+    "hours": "equipdecide.decide.hours",
+    "explain": "equipdecide.views.explain",
+    "breakeven": "equipdecide.decide.breakeven",
+    "nothing_extra_sold": "equipdecide.decide.breakeven",
+    "extra_hours_needed": "equipdecide.decide.breakeven",
+    "simulate": "equipdecide.decide.simulate",
 }
 
 if TYPE_CHECKING:
+    from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.hours import hours
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.views.explain import explain
 
-__all__ = ["ScenarioError", "compare", "evaluate", "load", "loads", "sale"]
+__all__ = [
+    "ScenarioError",
+    "breakeven",
+    "compare",
+    "evaluate",
+    "explain",
+    "extra_hours_needed",
+    "hours",
+    "load",
+    "loads",
+    "nothing_extra_sold",
+    "sale",
+    "simulate",
+]
 
 
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
+        if _VERBS[name].startswith("equipdecide.decide."):
+            importlib.import_module("equipdecide.views.table")  # so that results show themselves
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
+
+
+class _Package(ModuleType):
+    """The package as a module whose verbs stay verbs: importing `equipdecide.evaluate` does not hide `evaluate`."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _VERBS and isinstance(value, ModuleType)):  # the import system sets each submodule here
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
 
 
 def __dir__() -> list[str]:

@@ -16,6 +16,7 @@ import numpy as np
 from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, Origin, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
+from equipdecide.scenario.amounts import decimal_text
 from equipdecide.scenario.models import Running
 
 RAN_OUT = "ran out"  # a log's reason that begins with these words is a night that was not stopped
@@ -101,7 +102,7 @@ def _theta(draft: Draft, w_name: str, setup: Setup, folder: Path | None) -> Colu
         if log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
             draft.common.find(
                 "log_differs",
-                f"{setup.name}: the log gives {log.theta:.2f} h between stops ({log.hours:.1f} h, {log.stops} stops, "
+                f"{setup.name}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
                 f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h.",
                 nights.mean_between_stops.path,
             )
@@ -172,7 +173,8 @@ def _gone_for_good(plan: Plan) -> bool:
 
 def _window(plan: Plan, first: Date) -> list[float]:
     if plan.time.yearly:
-        return [1.0 if row == (plan.spans.row_of(first) or 0) else 0.0 for row in range(len(plan.spans))]
+        begun = sum(day <= first for day in plan.spans.ends)
+        return [1.0 if row == begun else 0.0 for row in range(len(plan.spans))]
     begin, last = first.toordinal(), first.toordinal() + RAMP_DAYS - 1
     overlap = np.minimum(plan.spans.last_days, last) - np.maximum(plan.spans.first_days, begin) + 1
     share = np.clip(overlap, 0, None) / RAMP_DAYS

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.parameters import Law
@@ -29,13 +30,21 @@ from equipdecide.tax.states import add_back, state_return
 Cases = dict[str, dict[str, Flows]]  # case -> jurisdiction -> what the business hands on
 
 
-def keep_books(draft: Draft, plan: Plan, law: Law) -> tuple[list[Election], list[Book]]:
+@dataclass(frozen=True, eq=False)
+class KeptBooks:
+    """What the returns read of a plan: its elections and the books that are kept."""
+
+    elections: tuple[Election, ...]
+    books: tuple[Book, ...]
+
+
+def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     """Post depreciation and gain in every book: what the returns read."""
     elections, books = elect(law, plan), books_of(plan, law)
     indexing = plan.scenario.study.tax_indexing
     depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
     dispose(draft, plan, elections, [book.name for book in books])
-    return elections, books
+    return KeptBooks(tuple(elections), tuple(books))
 
 
 def law_by_year(law: Law, plan: Plan) -> LawByYear:
@@ -44,19 +53,23 @@ def law_by_year(law: Law, plan: Plan) -> LawByYear:
     return LawByYear(law, plan.time, indexing.likely if indexing else DEFAULT_INDEXING, plan.scenario.decision_date)
 
 
-def flat(draft: Draft, plan: Plan, elections: Sequence[Election]) -> None:
+def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
     """The textbook regime: one rate on everything, paid in the period of the flow."""
     entry = plan.scenario.flat
     income(draft, plan, ["federal"], 0.0)
     if entry is None:
         return
     rate = draft.input(entry.tax_rate)
-    cases = ["as filed"] + (["without the sale"] if first_sale(draft, plan) else [])
-    for case in cases:
-        at_one_rate(draft, plan, "shop", 1.0, rate, case, at_the_business(draft, plan, "federal", case, elections, False, 0.0))
+    for case in _cases(draft, plan, sale_alone):
+        at_one_rate(draft, plan, "shop", 1.0, rate, case, at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0))
     w = draft.working("payments income tax shop", plan.time.tax, "tax in the period of the flow", "payments")
     out = w.formula("paid", "0 - tax", "USD", "tax, as cash", tax=draft["federal return shop as filed"]["tax"])
     draft.line("income tax", "shop", out, "tax", list(plan.time.tax.ends))
+
+
+def _cases(draft: Draft, plan: Plan, sale_alone: bool) -> list[str]:
+    struck_out = sale_alone and first_sale(draft, plan) is not None
+    return ["as filed", "without the sale"] if struck_out else ["as filed"]
 
 
 def at_one_rate(draft: Draft, plan: Plan, name: str, share: Column | float, rate: Column, case: str, flows: Flows) -> Working:
@@ -79,10 +92,10 @@ def at_one_rate(draft: Draft, plan: Plan, name: str, share: Column | float, rate
 
 
 def united_states(
-    draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float], elections: Sequence[Election], books: Sequence[Book]
+    draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float], kept: KeptBooks, sale_alone: bool
 ) -> None:
     """Income, returns of every owner in every book, payments on their days."""
-    scenario = plan.scenario
+    scenario, elections, books = plan.scenario, kept.elections, kept.books
     known = scenario.shop.as_things_are is not None
     if known and "reference income" not in draft:
         reference_income(draft, scenario, plan.time, keep_first_year)
@@ -94,7 +107,7 @@ def united_states(
     limited = known and scenario.shop.taxed_as != "sole proprietor"
     held = property_held(draft, plan, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
     cases: Cases = {}
-    for case in ["as filed"] + (["without the sale"] if first_sale(draft, plan) else []):
+    for case in _cases(draft, plan, sale_alone):
         cases[case] = {book.name: at_the_business(draft, plan, book.name, case, elections, limited, held) for book in books}
         if rules is not None:
             cases[case].setdefault("state", cases[case]["federal"])
