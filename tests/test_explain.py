@@ -80,16 +80,20 @@ def test_the_figures_put_in_give_the_figure(demo: Comparison) -> None:
 
 
 def test_recapture_of_the_sale_in_words() -> None:
-    # cost of everything 240,950.00; adjusted basis by hand in test_first_sale.py: 8,772.82, so 232,177.18 was taken
-    made = explain(sale(load(DEMO), "2026-09-18")["outright"], "recapture")
-    assert 177_800 + 26_400 + 7_100 + 9_850 + 14_200 + 5_600 == 240_950
+    # The price falls on the items by their cost: 71,000 x 9,850 / 240,950 = 2,902.47 on the probe, whose adjusted basis
+    # is 738.46 by hand (test_first_sale.py): gain 2,164.01; 9,850 - 738.46 = 9,111.54 of depreciation was taken.
+    route = sale(load(DEMO), "2026-09-18")["outright"]
+    made = explain(route, "gain federal MC-1.probe: recapture")
     assert made.sentence == (
-        "ordinary recapture = (the smaller of gain on the sale 62,227.18 and depreciation taken "
-        "232,177.18), at least 0."
+        "probe: recapture = (the smaller of gain on probe 2,164.01 and depreciation taken up to the sale 9,111.54), "
+        "at least 0."
     )
-    assert made.formula == "max(min(gain, taken), 0)"
+    assert made.formula == "max(min(own, taken), 0)"
     assert made.rule_says.startswith("Gain on each sale in each book")
-    assert [part.ask for part in made.parts] == ["gain federal MC-1.gain", "gain federal MC-1.taken"]
+    assert [part.ask for part in made.parts] == ["gain federal MC-1.probe: gain", "federal book of MC-1 probe.taken"]
+    whole = explain(route, "recapture")
+    assert "probe: recapture 2,164.01" in whole.sentence
+    assert whole.zeros == ("high-pressure coolant: recapture",)  # sold at a loss: 4,184.27 against 8,034.36
 
 
 def test_zero_terms_stand_in_one_line(demo: Comparison) -> None:

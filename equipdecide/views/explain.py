@@ -12,7 +12,7 @@ import difflib
 import re
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from html import escape
 from typing import Any, Protocol
@@ -53,15 +53,25 @@ RULES = {
     "settlement": "money.settlement",
     "depreciation": "tax.depreciation",
     "disposal": "tax.disposal",
-    "income": "tax.returns",
-    "reference": "tax.returns",
-    "returns": "tax.returns",
+    "income": "tax.income",
+    "reference": "tax.income",
+    "returns": "tax.individual",
+    "limits": "tax.limits",
+    "section 179": "tax.section_179",
+    "qualified income": "tax.qualified_income",
     "payments": "tax.payments",
     "tax on the sale": "tax.payments",
     "worth": "evaluate",
     "cash test": "evaluate",
     "own money": "evaluate",
     "coverage": "evaluate",
+}
+
+RETURNS = {  # whose return it is tells which module
+    "state return shop": "tax.corporation",
+    "federal return shop": "tax.corporation",
+    "entity return": "tax.corporation",
+    "state return": "tax.states",
 }
 
 # Short names for the figures that are asked for most; {machine} is the machine in question.
@@ -412,7 +422,7 @@ class _Writer:
             sentence,
             zeros,
             column.rule,
-            rule_says(column.rule),
+            rule_says(column.rule, column.working),
             tuple(self._origin(column, index)),
             tuple(remarks),
             _telling_rows(column) if many and row is None else (),
@@ -504,9 +514,11 @@ def _law_said(column: Column, index: int, id: str, source: str, status: str) -> 
     yield f"Source: {last.source}."
 
 
-def rule_says(rule: str) -> str:
+def rule_says(rule: str, working: str = "") -> str:
     """Return the first line of the docstring of the module whose rule this is; empty for inputs and law."""
     module = RULES.get(rule)
+    if rule == "returns":
+        module = next((found for begins, found in RETURNS.items() if working.startswith(begins)), module)
     # a ledger exists, so the modules of its rules are loaded
     found = sys.modules.get(f"equipdecide.{module}") if module else None
     doc = (found.__doc__ or "").strip() if found else ""
@@ -539,7 +551,8 @@ def label_of(column: Column) -> str:
     for stop in (", ", ": ", "; ", " ("):
         cut = cut.partition(stop)[0]
     name = column.name.partition("#")[0].replace("_", " ")
-    vague = cut.startswith(("of ", "the same", "as cash", "must be")) or len(cut) > 60 or not cut
+    vague = cut.startswith(("of ", "the ", "as cash", "must be")) or len(cut) > 60 or not cut
+    vague = vague or (" " not in cut and len(cut) < len(name))
     if not vague:
         return cut
     return name.partition(": ")[2] if name.partition(": ")[0].isdigit() else name
@@ -756,7 +769,8 @@ class _Sentence:
     def _read(self, name: str) -> _Atom:
         arg = self.args[name]
         index = self.index if len(arg.axis) > 1 else 0
-        return _Atom(self.labels[name], arg.figure(index), arg.unit, (self.writer.part(arg, index),))
+        part = replace(self.writer.part(arg, index), label=self.labels[name])
+        return _Atom(self.labels[name], arg.figure(index), arg.unit, (part,))
 
     def _previous(self, args: Sequence[ast.expr]) -> ast.expr:
         name = args[0].id  # type: ignore[attr-defined]
