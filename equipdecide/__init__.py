@@ -35,12 +35,17 @@ _VERBS = {
     "nothing_extra_sold": "equipdecide.decide.breakeven",
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
+    "tornado": "equipdecide.decide.sensitivity",
+    "curve": "equipdecide.decide.sensitivity",
+    "two_way": "equipdecide.decide.sensitivity",
+    "indices": "equipdecide.decide.sensitivity",
 }
 
 if TYPE_CHECKING:
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
@@ -49,13 +54,17 @@ __all__ = [
     "ScenarioError",
     "breakeven",
     "compare",
+    "curve",
     "evaluate",
     "extra_hours_needed",
+    "indices",
     "load",
     "loads",
     "nothing_extra_sold",
     "sale",
     "simulate",
+    "tornado",
+    "two_way",
 ]
 
 
