@@ -38,6 +38,10 @@ _VERBS = {
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
     "brief": "equipdecide.views.brief",
+    "tornado": "equipdecide.decide.sensitivity",
+    "curve": "equipdecide.decide.sensitivity",
+    "two_way": "equipdecide.decide.sensitivity",
+    "indices": "equipdecide.decide.sensitivity",
 }
 
 if TYPE_CHECKING:
@@ -45,6 +49,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.compare import compare
     from equipdecide.decide.hours import hours
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
@@ -56,15 +61,19 @@ __all__ = [
     "breakeven",
     "brief",
     "compare",
+    "curve",
     "evaluate",
     "explain",
     "extra_hours_needed",
     "hours",
+    "indices",
     "load",
     "loads",
     "nothing_extra_sold",
     "sale",
     "simulate",
+    "tornado",
+    "two_way",
 ]
 
 
