@@ -7,6 +7,7 @@
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
     ed.hours(s)                                  # staffed and night hours, profit per spindle hour
+    ed.doubts(s)                                 # each yes/no doubt: both answers, weighed; what the news is worth
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.brief(c, "brief.html")                    # the page for partners
@@ -26,6 +27,7 @@ _VERBS = {
     "load": "equipdecide.scenario",
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
+    "doubts": "equipdecide.decide.doubts",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
@@ -33,11 +35,12 @@ _VERBS = {
 
 if TYPE_CHECKING:
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.doubts import doubts
     from equipdecide.decide.sale import sale
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
 
-__all__ = ["ScenarioError", "compare", "evaluate", "load", "loads", "sale"]
+__all__ = ["ScenarioError", "compare", "doubts", "evaluate", "load", "loads", "sale"]
 
 
 def __getattr__(name: str) -> Any:

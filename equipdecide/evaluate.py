@@ -66,6 +66,7 @@ def evaluate(
     by_year: LawByYear | None = None
     for name in only or scenario.alternatives:
         plan = resolve(scenario, name, time, {path: float(_vector(value)[0, 0]) for path, value in values.items()})
+        _taken_as(common, plan)
         draft = Draft(name, shared)
         by_year = by_year or law_by_year(law, plan)
         _post(draft, plan, by_year, first_year)
@@ -78,12 +79,24 @@ def evaluate(
     return Evaluation(scenario, time, plans, ledgers, law, order)
 
 
+def _taken_as(common: Draft, plan: Plan) -> None:
+    """Say as what each yes/no doubt was taken on which a step of the plan hangs."""
+    for step in plan.scenario.alternatives[plan.name]:
+        if step.when is None:
+            continue
+        amount = plan.scenario.doubt(step.when)
+        answer = "yes" if step in plan.steps else "no"
+        name = step.when.removeprefix("doubts.").removeprefix("parts.").replace(".renews", " renews")
+        chance = amount.chance if amount.chance is not None else amount.likely
+        common.find("doubt_taken", f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `doubts` weighs both answers.", step.when)
+
+
 def _vector(value: FloatArray | float) -> FloatArray:
     return np.atleast_2d(np.asarray(value, dtype=float))
 
 
 def _folder(scenario: Scenario) -> Path | None:
-    return getattr(scenario, "folder", None)
+    return scenario.source.folder
 
 
 def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:

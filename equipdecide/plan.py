@@ -196,10 +196,7 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             return True
         if doubts and step.when in doubts:
             return doubts[step.when] > 0.5
-        part = scenario.parts[step.when.split(".")[1]]
-        chance = part.renews
-        assert chance is not None  # the checks of a scenario see to it
-        return chance.likely > 0.5
+        return scenario.doubt(step.when).likely > 0.5
 
     steps = tuple(sorted((s for s in scenario.alternatives[name] if comes_true(s)), key=lambda s: (s.on, s.do != "buy")))
     start, end = time.start, time.end

@@ -13,13 +13,14 @@ Report = Callable[[Place, str, str, str], None]
 
 def resolve_doubts(tree: Table, report: Report) -> None:
     """Replace the words of each step's ``when:`` ("P5 bracket renews") by the path of the doubt."""
-    parts = tree.get("parts")
+    parts, doubts = tree.get("parts"), tree.get("doubts")
     names = list(parts) if isinstance(parts, Table) else []
+    named = list(doubts) if isinstance(doubts, Table) else []
     for step in steps(tree):
         words = step.get("when")
         if not isinstance(words, Text):
             continue
-        path = _doubt(words, names)
+        path = f"doubts.{words}" if words in named else _doubt(words, names)
         if path:
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 

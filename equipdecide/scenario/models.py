@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from equipdecide.scenario.amounts import (
+    Amount,
     Count,
     Day,
     Days,
@@ -95,6 +96,11 @@ class Shop(Frozen):
     )
     tax_distributions: Share | None = Field(None, title="Share of taxable income paid out to the owners for their tax")
     coverage_required: Factor | None = Field(None, title="Debt service coverage the lender asks for, every year")
+    other_limits: dict[str, HourRate] = Field(
+        default_factory=dict,
+        title="Hours of this work a year that other stations can pass",
+        description="inspection, saw, people: no machine makes more than they pass",
+    )
 
 
 class Owner(Frozen):
@@ -377,6 +383,9 @@ class Spend(_Step):
     growth: Rate | None = None
     until: Day | None = None
     quantity: Factor | None = Field(None, title="Multiplies the amount: pieces, hours")
+    taxed: bool = Field(
+        True, title="Deducted, or taxed, at once", description="no: money put into stock or a deposit and taken out again"
+    )
 
 
 Step = Annotated[Sell | Buy | Improve | Spend, Field(discriminator="do")]
@@ -405,9 +414,20 @@ class Scenario(Frozen):
     parts: dict[str, Part] = Field(default_factory=dict)
     offers: dict[str, Offer] = Field(default_factory=dict)
     financing: dict[str, Financing] = Field(default_factory=dict)
+    doubts: dict[str, YesNo] = Field(
+        default_factory=dict, title="Yes/no doubts on which steps may hang (`when:`), by name"
+    )
     alternatives: dict[str, list[Step]]
     notes: list[str] = Field(default_factory=list)
     _source: Source = PrivateAttr(default_factory=Source)
+
+    def doubt(self, path: str) -> Amount:
+        """Return the yes/no doubt at `path` (``doubts.<name>`` or ``parts.<name>.renews``). Raises KeyError where there is none."""
+        section, name = path.split(".")[:2]
+        found = self.doubts.get(name) if section == "doubts" else self.parts[name].renews
+        if found is None:
+            raise KeyError(f"no yes/no doubt {path}")
+        return found
 
     @property
     def source(self) -> Source:

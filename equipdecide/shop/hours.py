@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from equipdecide.calendar import Date
-from equipdecide.ledger import Column, Draft, Origin, sum_of
+from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
 from equipdecide.scenario.models import Running
 
@@ -160,10 +160,35 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
             )
     sum_of(w, "offered", offered, "h", "good hours before losses")
     sum_of(w, "lost", lost, "h", "good hours lost to change-over and learning")
-    w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
+    _within_limits(draft, plan, w)
     idle = [day for day, found in zip(spans.starts, at_work, strict=True) if found is None]
     if plan.working and idle and not _gone_for_good(plan):
         draft.find("gap", f"{plan.name}: from {idle[0]} there is no machine for this work until the next one is in.", plan.name, "warning")
+
+
+def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
+    """Post ``hours``: good hours available, no more than every other station can pass."""
+    limits = plan.scenario.shop.other_limits
+    if not limits:
+        w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
+        return
+    w.formula("made", "max(offered - lost, 0)", "h", "good hours the machine can make")
+    uses = {
+        f"limit_{k}": w.formula(f"limit: {name}", "a_year * years", "h", f"hours of this work that {name} can pass", a_year=draft.input(amount))
+        for k, (name, amount) in enumerate(limits.items())
+    }
+    w.formula("hours", f"min(made, {', '.join(uses)})", "h", "good hours available, within what other stations can pass", None, **uses)
+    made, rows = w["made"].per_row(), w["years"].per_row()
+    for name in limits:
+        passed = w[f"limit: {name}"].per_row()
+        held = float(((made - passed) * (made > passed)).sum() / max(rows.sum(), 1e-9))
+        if held > 0.5:
+            draft.find(
+                "other_limit",
+                f"{plan.name}: {name} passes {limits[name].likely:,.0f} h of this work a year; about {held:,.0f} good hours a year of the machine "
+                "could not be passed on even if they were ordered.",
+                f"shop.other_limits.{name}",
+            )
 
 
 def _gone_for_good(plan: Plan) -> bool:
