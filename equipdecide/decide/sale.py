@@ -123,9 +123,9 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     if not offers:
         raise KeyError(f"no offer for {machine!r} in the scenario")
     alone = scenario.model_copy(
-        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day)] for name in offers}}
+        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
     )
-    evaluation = evaluate(alone, only=offers)
+    evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
     findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings)
     return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *findings))

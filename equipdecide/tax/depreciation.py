@@ -23,6 +23,7 @@ def book_name(election: Election, book: str) -> str:
     return f"{book} book of {election.possession.name}"
 
 
+@lru_cache(maxsize=256)
 def disposal_fraction(law: Law, convention: str, quarter: int) -> float:
     """Return the share of a full year's depreciation allowed in the year of disposal."""
     for row in law.rows("federal/disposal_year_fractions"):
