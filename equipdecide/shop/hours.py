@@ -7,8 +7,6 @@ night that ran out its window counts its hours but no stop, so theta is total ho
 
 from __future__ import annotations
 
-import csv
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -17,44 +15,6 @@ from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
 from equipdecide.scenario.models import Running
-
-RAN_OUT = "ran out"  # a log's reason that begins with these words is a night that was not stopped
-
-
-@dataclass(frozen=True)
-class NightLog:
-    """What a log of evenings says: hours run [h], stops, and the mean time between stops with its 95 % interval [h].
-
-    The interval is from the chi-square distribution, `2T / chi2(0.975; 2S + 2)` to `2T / chi2(0.025; 2S)`; with no
-    stop there is only a lower bound, `2T / chi2(0.95; 2)`. Source: Epstein's interval for time-censored exponential
-    life tests; standard reliability texts (from memory).
-    """
-
-    evenings: int
-    hours: float
-    stops: int
-    low: float
-    high: float | None
-
-    @property
-    def theta(self) -> float | None:
-        """Mean running hours between stops [h]; None where nothing stopped."""
-        return self.hours / self.stops if self.stops else None
-
-
-def read_log(path: Path) -> NightLog:
-    """Read a log of evenings (CSV with columns date, hours_run, reason). Checked for faults when the scenario is read."""
-    from scipy.stats import chi2
-
-    with path.open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    hours = float(sum(float(row["hours_run"]) for row in rows))
-    stops = sum(not row["reason"].strip().lower().startswith(RAN_OUT) for row in rows)
-    if not stops:
-        return NightLog(len(rows), hours, 0, float(2 * hours / chi2.ppf(0.95, 2)), None)
-    low = float(2 * hours / chi2.ppf(0.975, 2 * stops + 2))
-    return NightLog(len(rows), hours, stops, low, float(2 * hours / chi2.ppf(0.025, 2 * stops)))
-
 
 def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     """Post the yearly hours of a setup once for all alternatives; returns its good standard hours a year [h/year]."""
