@@ -46,6 +46,8 @@ from equipdecide.calendar import Axis, FloatArray
 
 Evaluator = Callable[..., FloatArray]
 
+_MANY = 64  # trials from which working row by row is quicker than one call over all rows
+
 _ARITY = {
     "min": (2, 9),
     "max": (2, 9),
@@ -117,7 +119,26 @@ def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
 
 
 def _running(x: FloatArray) -> FloatArray:
-    return np.cumsum(x, axis=0)
+    if x.shape[-1] < _MANY or x.ndim != 2:
+        return np.cumsum(x, axis=0)
+    out = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
+    out[0] = x[0]
+    for row in range(1, len(x)):
+        np.add(out[row - 1], x[row], out=out[row])
+    return out
+
+
+def _weighted(x: FloatArray, y: FloatArray) -> FloatArray:
+    if x.shape[0] == y.shape[0] and x.ndim == y.ndim == 2:  # no product is written out for many trials
+        summed: FloatArray
+        if y.shape[1] == 1:
+            summed = y.T @ x
+        elif x.shape[1] == 1:
+            summed = x.T @ y
+        else:
+            summed = np.einsum("ij,ij->j", x, y)[None, :]
+        return summed
+    return _total(x * y)
 
 
 def _total(x: FloatArray) -> FloatArray:
@@ -156,6 +177,32 @@ def _brackets(income: Any, over: FloatArray, rate: FloatArray) -> FloatArray:
     return due
 
 
+class _Mix:
+    """Rows of one axis as weighted sums of rows of another, most weights being zero."""
+
+    __slots__ = ("terms", "weights")
+
+    def __init__(self, weights: FloatArray) -> None:
+        self.weights = weights
+        self.terms: list[list[tuple[int, float]]] | None = None
+
+    def __call__(self, x: FloatArray) -> FloatArray:
+        if x.ndim != 2 or x.shape[1] < _MANY:
+            mixed: FloatArray = np.matmul(self.weights, x)
+            return mixed
+        if self.terms is None:
+            self.terms = [[(int(k), float(row[k])) for k in np.flatnonzero(row)] for row in self.weights]
+        out = np.empty((len(self.terms), x.shape[1]))
+        for row, terms in zip(out, self.terms, strict=True):
+            if not terms:
+                row[:] = 0.0
+                continue
+            np.multiply(x[terms[0][0]], terms[0][1], out=row)
+            for k, weight in terms[1:]:
+                row += x[k] if weight == 1.0 else x[k] * weight
+        return out
+
+
 def _many(fn: Callable[[Any, Any], Any]) -> Callable[..., Any]:
     def fold(first: Any, *rest: Any) -> Any:
         for other in rest:
@@ -183,12 +230,11 @@ _FUNCTIONS: dict[str, Any] = {
     "_prev": _prev,
     "_running": _running,
     "_total": _total,
-    "_weighted": lambda x, y: (x * y).sum(axis=0, keepdims=True),
+    "_weighted": _weighted,
     "_smallest": lambda x: x.min(axis=0, keepdims=True),
     "_pick": _pick,
     "_lookup": _lookup,
     "_brackets": _brackets,
-    "_matmul": np.matmul,
     "_take": _take,
 }
 
@@ -261,9 +307,9 @@ def _bound(formula: Formula, axis: Axis, axes_of_names: tuple[Axis, ...]) -> Eva
     for function, name in formula.across:
         own, rows = axes[name], axis
         if function == "gather":
-            maps.append(cal.gather_weights(own, rows))
+            maps.append(_Mix(cal.gather_weights(own, rows)))
         elif function == "spread":
-            maps.append(cal.spread_weights(own, rows))
+            maps.append(_Mix(cal.spread_weights(own, rows)))
         elif function == "during":
             maps.append(cal.during_rows(own, rows))
         else:
@@ -400,7 +446,7 @@ def _compiled_source(formula_text: str, own: str | None) -> Any:
         if function in _ACROSS:
             position = crossings.index((function, args[0].id))  # type: ignore[attr-defined]
             if function in ("gather", "spread"):
-                return f"_matmul(maps[{position}], {write(args[0])})"
+                return f"maps[{position}]({write(args[0])})"
             return f"_take({write(args[0])}, maps[{position}])"
         return f"_{function}({', '.join(write(arg) for arg in args)})"
 

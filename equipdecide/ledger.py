@@ -478,11 +478,11 @@ class Tape:
         self.base: list[FloatArray] = [column.values for column in order]
         self.wanted = [index[id(column)] for column in wanted]
         last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}
-        keep = set(self.wanted)
+        passing = {target for target, _, _ in self.steps} - set(self.wanted)
         # arrays whose last reader has run are let go, so a block holds only what is still to be read
         self.release: list[list[int]] = [[] for _ in self.steps]
         for source, position in last_use.items():
-            if source not in keep and source in {step[0] for step in self.steps}:
+            if source in passing:
                 self.release[position].append(source)
 
     def run(self, values: Mapping[str, FloatArray]) -> list[FloatArray]:

@@ -32,6 +32,7 @@ class Election:
     expensed: bool
     percents: tuple[float, ...]  # of the basis left, by year, percent
     table: Table | None
+    declining: bool = False  # textbook double declining balance: by year from what is left, no percentages
 
 
 def cost_at_entered(possession: Possession) -> float:
@@ -170,21 +171,11 @@ def _flat(law: Law, item: Possession) -> Election:
         digits = life * (life + 1) / 2
         percents = tuple(100.0 * (life - k) / digits for k in range(life))
     elif kind == "declining balance":
-        percents = _double_declining(life)
+        percents = ()
     else:
         table = printed_table(law, "half-year", life)
         percents = table.values
-    return Election(item, life, "half-year" if table else "whole years", "none", 0.0, "", False, percents, table)
-
-
-def _double_declining(life: int) -> tuple[float, ...]:
-    """Double declining balance with the switch to straight line, percent of cost by year."""
-    left, out = 100.0, []
-    for k in range(life):
-        amount = max(left * 2 / life, left / (life - k))
-        out.append(amount)
-        left -= amount
-    return tuple(out)
+    return Election(item, life, "half-year" if table else "whole years", "none", 0.0, "", False, percents, table, kind == "declining balance")
 
 
 def describe(election: Election) -> str:
