@@ -61,6 +61,7 @@ class Setup:
     base: Machine
     installed: bool  # it was put in during the study: change-over and learning cost hours
     growth_from: Date  # first year of upkeep starts here
+    ended: tuple[tuple[str, Amount], ...] = ()  # reasons for night stops that are ended in part, with the share
 
 
 @dataclass(frozen=True)
@@ -229,21 +230,23 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         running, upkeep = base.running, base.upkeep
         source: Machine | Improvement = base
         name_now, growth_from = machine, first
+        ended: tuple[tuple[str, Amount], ...] = ()
         installed = machine in bought
         for on, improve, improvement in changes:
-            setups.append(Setup(name_now, machine, first, cal.add_days(on, -1), running, upkeep, source, base, installed, growth_from))
+            setups.append(Setup(name_now, machine, first, cal.add_days(on, -1), running, upkeep, source, base, installed, growth_from, ended))
             change = improvement.changes
             if running is not None:
                 update = {k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share", "nights") if getattr(change, k)}
                 running = running.model_copy(update=update)
             if change.upkeep is not None:
                 upkeep, growth_from = change.upkeep, on
+            ended += tuple(change.ends_causes.items())
+            name_now = f"{name_now} {'with' if source is base else 'and'} {improve.improvement}"
             source, first, installed = improvement, on, True
-            name_now = f"{machine} with {improve.improvement}"
             purchases.append(
                 Purchase(improve.improvement, machine, improvement, improve, ((improve.on, "on completion", 1.0),), improve.on)
             )
-        setups.append(Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from))
+        setups.append(Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from, ended))
         if machine in bought:
             purchases.append(_purchase(scenario, machine, bought[machine], sales))
 

@@ -15,7 +15,7 @@ from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
-from equipdecide.shop.hours import NightLog, read_log
+from equipdecide.shop.nights import NightLog, read_log
 
 DEFINITION = (
     "First full year of the study after everything of the plan is in place. Hours cut are spindle hours in cut; good standard "

@@ -459,6 +459,41 @@ def logs_can_be_read(c: Checker) -> None:
             c.faults.extend(log_faults(lines, str(name), window))
 
 
+def causes_are_logged(c: Checker) -> None:
+    """Reasons that an improvement ends stand in the log of its machine, and no more than all of one is ended."""
+    machines = dict(_blocks(c.tree, "machines"))
+    for _, improvement in _blocks(c.tree, "improvements"):
+        for _, change in _one(improvement, "changes"):
+            ended = change.get("ends_causes")
+            if not isinstance(ended, Table) or not ended:
+                continue
+            base = machines.get(str(improvement.get("machine")))
+            runs = [run for block in ([base] if base is not None else []) for _, run in _one(block, "running")]
+            logs = [nights.get("log") for run in [change, *runs] for _, nights in _one(run, "nights")]
+            name = next((log for log in logs if isinstance(log, Text) and log), None)
+            if name is None:
+                mend = "Add `log:` to the nights of the machine, or give the new `mean_between_stops:` instead"
+                c.report(change, "there is no log of evenings to take these reasons from", mend, "ends_causes")
+                continue
+            reasons = _reasons(c.folder, name)
+            for words, place in ended.keys_at.items():
+                found = [r for r in reasons if r.lower() == words.lower()] or [r for r in reasons if r.lower().startswith(words.lower())]
+                if reasons and len(found) != 1:
+                    otherwise = f"Reasons in the log: {'; '.join(reasons)}"
+                    what = f"no reason in the log is '{words}'" if not found else f"{len(found)} reasons in the log begin with '{words}'"
+                    c.report(Text.at(words, place, f"{ended.path}.{words}"), what, did_you_mean(words, reasons, otherwise))
+
+
+def _reasons(folder: Path | None, name: str) -> list[str]:
+    """Return the reasons of a log, each once; empty where it cannot be read (which is reported elsewhere)."""
+    try:
+        lines = (folder / name).read_text(encoding="utf-8-sig").splitlines() if folder is not None else []
+    except (OSError, UnicodeDecodeError):
+        return []
+    rows = [row for row in csv.reader(lines[1:]) if len(row) > 2]
+    return list(dict.fromkeys(",".join(row[2:]).strip() for row in rows))
+
+
 def log_faults(lines: list[str], name: str, window: float | None = None) -> Iterator[Fault]:
     """Yield what is wrong in a log of evenings: columns date, hours_run [h] and reason; `window` bounds the hours [h]."""
 
@@ -506,6 +541,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     loans_can_be_paid,
     parts_can_be_sold,
     logs_can_be_read,
+    causes_are_logged,
 )
 
 

@@ -191,6 +191,14 @@ class Nights(Frozen):
     window: Hours = Field(title="Hours when all goes well")
     mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
     log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+    parts_loaded: Count | None = Field(None, title="Parts that can be loaded for one night")
+    minutes_each: Minutes | None = Field(None, title="Minutes the machine takes for one of them")
+    bar_or_pallets: Hours | None = Field(None, title="Hours of work on the bar or the pallets")
+    tool_life: Hours | None = Field(None, title="Hours until a tool-life counter stops it")
+    undetected: Share | None = Field(None, title="Share of the stops the machine does not notice: it runs on")
+    scrap_hour: MoneyPerHour | None = Field(None, title="What an hour run on spoils, in material and tools")
+    fault_cost: Money | None = Field(None, title="What one such night costs beside: a crash, a repair, a lost morning")
+    cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
 
 
 class Upkeep(Frozen):
@@ -257,6 +265,11 @@ class Changes(Frozen):
     cycle_factor: Multiple | None = None
     good_share: Share | None = None
     nights: Nights | None = None
+    ends_causes: dict[str, Share] = Field(
+        default_factory=dict,
+        title="Share of the logged stops it ends, by reason",
+        description="reasons as they stand in the log of evenings; the mean time between stops follows",
+    )
     upkeep: Upkeep | None = None
     worth_at_end: MoneyOrLoss | None = None
     noise: Decibels | None = None

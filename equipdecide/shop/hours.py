@@ -14,7 +14,10 @@ import numpy as np
 from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
-from equipdecide.scenario.models import Running
+from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.models import Nights, Running
+from equipdecide.shop.nights import NightLog, read_log
+
 
 def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     """Post the yearly hours of a setup once for all alternatives; returns its good standard hours a year [h/year]."""
@@ -26,18 +29,8 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     w = draft.common.working(name, says=f"hours a year on {setup.name}", rule="hours")
     staffed, cutting = draft.input(running.staffed_hours), draft.input(running.cutting_share)
     w.formula("staffed_spindle_hours", "staffed * cutting", "h/year", "hours it cuts with people present", staffed=staffed, cutting=cutting)
-    nights = running.nights
-    if nights is not None:
-        theta = _theta(draft, w_name=name, setup=setup, folder=folder)
-        w.formula(
-            "night_run",
-            "theta * (1 - exp(-window / theta))",
-            "h",
-            "hours a night runs on average before something stops it",
-            theta=theta,
-            window=draft.input(nights.window),
-        )
-        w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=draft.input(nights.nights))
+    if running.nights is not None:
+        _nights(draft, w, setup, running.nights, folder)
     else:
         w.formula("night_hours", "0", "h/year", "hours it cuts alone")
     w.formula("spindle_hours", "staffed_spindle_hours + night_hours", "h/year", "hours the spindle cuts")
@@ -53,26 +46,113 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     )
 
 
-def _theta(draft: Draft, w_name: str, setup: Setup, folder: Path | None) -> Column:
-    nights = setup.running.nights if setup.running else None
-    assert nights is not None
+def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path | None) -> None:
+    """Post hours alone a year, faults run on unnoticed, and what the nights cost."""
     log = read_log(folder / nights.log) if nights.log and folder else None
+    theta = _theta(draft, w, setup, nights, log)
+    window = _window_held(draft, w, setup, nights)
+    count = draft.input(nights.nights)
+    w.formula(
+        "night_run",
+        "theta * (1 - exp(-window / theta))",
+        "h",
+        "hours a night runs on average before something stops it",
+        theta=theta,
+        window=window,
+    )
+    w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=count)
+    costs = []
+    if nights.cost_a_night is not None:
+        costs.append(w.formula("loading", "nights * cost_a_night", "USD/year", "loading and proving for the nights", nights=count, cost_a_night=draft.input(nights.cost_a_night)))
+    if nights.undetected is not None:
+        costs += _run_on(draft, w, nights, nights.undetected, theta, window, count)
+    if costs:
+        sum_of(w, "night_costs", costs, "USD/year", "what the nights cost")
+
+
+def _run_on(draft: Draft, w: Working, nights: Nights, undetected: Amount, theta: Column, window: Column, count: Column) -> list[Column]:
+    """Post what faults that stop nothing cost (:func:`equipdecide.shop.nights.run_on` says where the formula is from)."""
+    share = draft.input(undetected)
+    w.formula("unnoticed", "nights * share * (1 - exp(-window / theta))", "1/year", "nights a year with a fault the machine does not notice", nights=count, share=share, window=window, theta=theta)
+    w.formula("noticed_rate", "max(1 - share, 0.000001) / theta", "1/h", "stops it does notice, an hour", share=share, theta=theta)
+    w.formula(
+        "run_on",
+        "nights * (share / max(1 - share, 0.000001) * night_run"
+        " - exp(0 - noticed_rate * window) * (1 - exp(0 - share / theta * window)) / noticed_rate)",
+        "h/year",
+        "hours a year run on after such a fault, all scrap",
+        nights=count,
+        share=share,
+        theta=theta,
+        window=window,
+    )
+    costs = []
+    if nights.scrap_hour is not None:
+        costs.append(w.formula("spoiled", "run_on * scrap_hour", "USD/year", "material and tools spoiled", scrap_hour=draft.input(nights.scrap_hour)))
+    if nights.fault_cost is not None:
+        costs.append(w.formula("faults", "unnoticed * fault_cost", "USD/year", "crashes, repairs and lost mornings", fault_cost=draft.input(nights.fault_cost)))
+    return costs
+
+
+def _window_held(draft: Draft, w: Working, setup: Setup, nights: Nights) -> Column:
+    """Return the hours a night can last at most: the window, or what is loaded, or the life of its tools."""
+    window = draft.input(nights.window)
+    terms: list[str] = []
+    uses: dict[str, Column | float] = {}
+    if nights.parts_loaded is not None and nights.minutes_each is not None:
+        terms.append("parts * minutes / 60")
+        uses |= {"parts": draft.input(nights.parts_loaded), "minutes": draft.input(nights.minutes_each)}
+    for key in ("bar_or_pallets", "tool_life"):
+        amount = getattr(nights, key)
+        if amount is not None:
+            terms.append(key)
+            uses[key] = draft.input(amount)
+    if not terms:
+        return window
+    held = w.formula("window_held", f"min(window, {', '.join(terms)})", "h", "hours a night can last at most", None, window=window, **uses)
+    if held.figure() < window.figure() - 1e-9:
+        draft.common.find(
+            "window_held", f"{setup.name}: the window is {window.figure():g} h, but what is loaded or the tools end after {held.figure():.1f} h.", nights.window.path
+        )
+    return held
+
+
+def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog | None) -> Column:
+    """Return the mean running hours between stops: as entered or from the log, causes that are ended taken out."""
     if nights.mean_between_stops is not None:
         if log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
-            draft.common.find(
-                "log_differs",
-                f"{setup.name}: the log gives {log.theta:.2f} h between stops ({log.hours:.1f} h, {log.stops} stops, "
-                f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h.",
-                nights.mean_between_stops.path,
+            text = (
+                f"{setup.machine}: the log gives {log.theta:.2f} h between stops ({log.hours:.1f} h, {log.stops} stops, "
+                f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h."
             )
-        return draft.input(nights.mean_between_stops)
-    assert log is not None  # the checks of a scenario ask for one of the two
-    value = log.theta if log.theta is not None else log.low
-    if log.theta is None:
-        draft.common.find(
-            "no_stops", f"{setup.name}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w_name
-        )
-    return draft[w_name].given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w_name}.log", f"log, {log.evenings} evenings", "log"))
+            if not any(found.text == text for found in draft.shared.findings):  # one log, several setups: said once
+                draft.common.find("log_differs", text, nights.mean_between_stops.path)
+        theta = draft.input(nights.mean_between_stops)
+    else:
+        assert log is not None  # the checks of a scenario ask for one of the two
+        value = log.theta if log.theta is not None else log.low
+        if log.theta is None:
+            draft.common.find(
+                "no_stops", f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w.name
+            )
+        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+    if not setup.ended or log is None or not log.stops:
+        return theta
+    terms: list[str] = []
+    uses: dict[str, Column | float] = {"theta": theta}
+    for k, (words, share) in enumerate(setup.ended):
+        cause = log.cause(words)
+        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        terms.append(f"logged_{k} * share_{k}")
+        uses |= {f"logged_{k}": logged, f"share_{k}": draft.input(share)}
+    return w.formula(
+        "theta_after",
+        f"theta / max(1 - ({' + '.join(terms)}), 0.001)",
+        "h",
+        "mean running hours between stops once those causes are ended: hazards add",
+        None,
+        **uses,
+    )
 
 
 def length_in_years(plan: Plan) -> list[float]:

@@ -62,6 +62,9 @@ def upkeep(draft: Draft, plan: Plan) -> None:
             repairs.append(w.formula(f"upkeep_{k}", text, "USD", f"repairs and service of {setup.name}", None, **uses))
         costs += _yearly(draft, plan, w, setup, held, years, "costs", k)
         earnings += _yearly(draft, plan, w, setup, held, years, "earnings", k)
+        hours = f"hours of {setup.name}"
+        if hours in draft and "night_costs" in draft[hours]:
+            costs.append(w.formula(f"nights_{k}", "held * a_year * years", "USD", f"nights on {setup.name}", held=held, a_year=draft[hours]["night_costs"], years=years))
         if setup.source is setup.base:
             for which, store in (("costs", costs), ("earnings", earnings)):
                 listed = getattr(setup.base, f"{which}_by_year")
