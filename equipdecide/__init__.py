@@ -30,6 +30,7 @@ _VERBS = {
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
     "doubts": "equipdecide.decide.doubts",
+    "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
@@ -37,12 +38,13 @@ _VERBS = {
 
 if TYPE_CHECKING:
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.criteria import weigh
     from equipdecide.decide.doubts import doubts
     from equipdecide.decide.sale import sale
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
 
-__all__ = ["ScenarioError", "compare", "doubts", "evaluate", "load", "loads", "sale"]
+__all__ = ["ScenarioError", "compare", "doubts", "evaluate", "load", "loads", "sale", "weigh"]
 
 
 def __getattr__(name: str) -> Any:

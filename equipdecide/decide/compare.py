@@ -255,6 +255,7 @@ def _outcome(evaluation: Evaluation, name: str, keep: Ledger) -> Outcome:
     worst = ledger.column("coverage.worst").figure() if "coverage" in ledger.workings else None
     if worst is not None and shop.coverage_required is not None and worst < float(shop.coverage_required):
         failed.append("coverage")
+    failed += [gate for gate, answers in evaluation.scenario.gates.items() if answers.get(name) is False]
     npv = ledger.column("worth.npv").figure()
     return Outcome(
         name,

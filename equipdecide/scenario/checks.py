@@ -16,6 +16,7 @@ from equipdecide.scenario.amounts import (
     Amount,
     AmountError,
     Count,
+    Factor,
     Hours,
     MoneyOrLoss,
     Quantity,
@@ -31,6 +32,7 @@ _MONEY: Quantity = get_args(MoneyOrLoss)[1]
 _SHARE: Quantity = get_args(Share)[1]
 _RATE: Quantity = get_args(Rate)[1]
 _COUNT: Quantity = get_args(Count)[1]
+_FACTOR: Quantity = get_args(Factor)[1]
 _HOURS: Quantity = get_args(Hours)[1]
 _ONE = 1e-6  # shares that differ from 100 % by less are taken as 100 %: 33.3333 % three times is not
 
@@ -459,6 +461,27 @@ def logs_can_be_read(c: Checker) -> None:
             c.faults.extend(log_faults(lines, str(name), window))
 
 
+def courses_are_judged(c: Checker) -> None:
+    """Gates and criteria name courses of this file; a criterion has a range and a value for every course."""
+    courses = _names(c.tree, "alternatives")
+    blocks: list[tuple[str, Table, Any]] = [(name, gate, gate) for name, gate in _blocks(c.tree, "gates")]
+    blocks += [(name, one, one.get("values")) for name, one in _blocks(c.tree, "criteria")]
+    for name, block, answers in blocks:
+        if not isinstance(answers, Table):
+            continue
+        for course, place in answers.keys_at.items():
+            if course not in courses:
+                mend = did_you_mean(course, courses, f"Courses here: {', '.join(courses)}")
+                c.report(Text.at(course, place, f"{answers.path}.{course}"), f"no course is named '{course}'", mend)
+        missing = [course for course in courses if course not in answers]
+        if missing and block is not answers:
+            c.report(block, f"'{name}' has no value for {', '.join(missing)}", "Give a value for every course", "values")
+    for name, one in _blocks(c.tree, "criteria"):
+        worst, best = _figure(one.get("worst"), _FACTOR), _figure(one.get("best"), _FACTOR)
+        if worst is not None and worst == best:
+            c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
+
+
 def causes_are_logged(c: Checker) -> None:
     """Reasons that an improvement ends stand in the log of its machine, and no more than all of one is ended."""
     machines = dict(_blocks(c.tree, "machines"))
@@ -542,6 +565,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     parts_can_be_sold,
     logs_can_be_read,
     causes_are_logged,
+    courses_are_judged,
 )
 
 

@@ -201,6 +201,15 @@ class Nights(Frozen):
     cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
 
 
+class Attended(Frozen):
+    """One or more people look after several machines in staffed hours; a machine that calls while they are busy waits."""
+
+    machines: int = Field(ge=2, le=12, title="Machines looked after, this one included")
+    attendants: int = Field(1, ge=1, le=12, title="People who look after them")
+    run: Minutes = Field(title="Minutes a machine runs between calls, on average")
+    attention: Minutes = Field(title="Minutes a call takes, on average")
+
+
 class Upkeep(Frozen):
     """Repairs and service."""
 
@@ -221,6 +230,11 @@ class Running(Frozen):
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: Nights | None = Field(None, title="Hours it runs alone at night")
+    attended: Attended | None = Field(
+        None,
+        title="Several machines looked after by the same people",
+        description="the cutting share is then that of a machine which never waits for them",
+    )
 
 
 class Machine(Frozen):
@@ -414,6 +428,19 @@ class Flat(Frozen):
     tax_rate: Rate = Field(title="The one tax rate")
 
 
+class Criterion(Frozen):
+    """Something that is not money and may be weighed: its range, what each course has of it, each partner's weight."""
+
+    worst: Factor = Field(title="Worst value that could be had", description="below the best, or above it where less is better")
+    best: Factor = Field(title="Best value that could be had")
+    values: dict[str, Factor] = Field(title="Value of each course, by its name")
+    weights: dict[str, Factor] = Field(
+        default_factory=dict,
+        title="What the swing from worst to best is worth to each partner",
+        description="any scale; left out: all criteria count alike",
+    )
+
+
 class Scenario(Frozen):
     """One decision written down."""
 
@@ -433,6 +460,12 @@ class Scenario(Frozen):
     financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
     doubts: dict[str, YesNo] = Field(
         default_factory=dict, title="Yes/no doubts on which steps may hang (`when:`), by name"
+    )
+    gates: dict[str, dict[str, bool]] = Field(
+        default_factory=dict, title="What a course must pass, by name: yes or no for each course"
+    )
+    criteria: dict[str, Criterion] = Field(
+        default_factory=dict, title="What is not money and may be weighed, by name", description="nothing that is in the money already"
     )
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
     notes: list[str] = Field(default_factory=list, title="Remarks for the reader")

@@ -7,6 +7,7 @@ night that ran out its window counts its hours but no stop, so theta is total ho
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
 from equipdecide.scenario.amounts import Amount
-from equipdecide.scenario.models import Nights, Running
+from equipdecide.scenario.models import Attended, Nights, Running
 from equipdecide.shop.nights import NightLog, read_log
 
 
@@ -28,7 +29,18 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     assert isinstance(running, Running)
     w = draft.common.working(name, says=f"hours a year on {setup.name}", rule="hours")
     staffed, cutting = draft.input(running.staffed_hours), draft.input(running.cutting_share)
-    w.formula("staffed_spindle_hours", "staffed * cutting", "h/year", "hours it cuts with people present", staffed=staffed, cutting=cutting)
+    if running.attended is None:
+        w.formula("staffed_spindle_hours", "staffed * cutting", "h/year", "hours it cuts with people present", staffed=staffed, cutting=cutting)
+    else:
+        w.formula(
+            "staffed_spindle_hours",
+            "staffed * cutting * not_waiting",
+            "h/year",
+            "hours it cuts with people present, waiting for them taken out",
+            staffed=staffed,
+            cutting=cutting,
+            not_waiting=_not_waiting(draft, w, running.attended),
+        )
     if running.nights is not None:
         _nights(draft, w, setup, running.nights, folder)
     else:
@@ -44,6 +56,20 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
         cycle_factor=factor,
         good_share=good,
     )
+
+
+def _not_waiting(draft: Draft, w: Working, entry: Attended) -> Column:
+    """Post the share of its time a machine does not wait for attention (:mod:`equipdecide.shop.attendance`)."""
+    count, people = entry.machines, entry.attendants
+    w.formula("load", "attention / run", "1", "attention over run", attention=draft.input(entry.attention), run=draft.input(entry.run))
+    terms = {
+        k: f"{math.factorial(count) // math.factorial(count - k)} / {math.factorial(min(k, people)) * people ** max(k - people, 0)} * load ** {k}"
+        for k in range(1, count + 1)
+    }
+    w.formula("all_run", f"1 / (1 + {' + '.join(terms.values())})", "1", "chance that every machine runs")
+    queue = [f"{k - people} * ({term})" for k, term in terms.items() if k > people]
+    w.formula("waiting", f"all_run * ({' + '.join(queue)})" if queue else "0", "1", "machines that wait on average")
+    return w.formula("not_waiting", f"({count} - waiting) / {count}", "1", "share of its time a machine does not wait")
 
 
 def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path | None) -> None:
