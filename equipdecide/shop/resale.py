@@ -106,7 +106,7 @@ def remaining_value(list_price_now: float, age: float, hours_a_year: float, c1: 
     The list price is today's of an equivalent machine, whatever was paid. Source: the form of ASABE D497.
     """
     left = c1 - c2 * age**0.5 - c3 * hours_a_year**0.5
-    return list_price_now * max(left, 0.0) ** 2
+    return float(list_price_now * max(left, 0.0) ** 2)
 
 
 def dealer_offer(resale: float, reconditioning: float = 0.0, freight: float = 0.0, mark_up: float = DEALER_MARK_UP) -> float:
