@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +17,14 @@ from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
+from equipdecide.money.guarantees import guarantees
 from equipdecide.money.loan import service
 from equipdecide.money.orders import orders
 from equipdecide.money.settlement import sales
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Timeline, resolve, timeline
 from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts
 from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
@@ -32,7 +35,7 @@ GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Evaluation:
     """All alternatives of a scenario as ledgers, with the plans behind them."""
 
@@ -42,6 +45,9 @@ class Evaluation:
     ledgers: Mapping[str, Ledger]
     law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+
+    def __repr__(self) -> str:
+        return f"<Evaluation of {self.scenario.title!r}: {', '.join(self.ledgers)}>"
 
     def __getitem__(self, name: str) -> Ledger:
         return self.ledgers[name]
@@ -58,9 +64,13 @@ def evaluate(
 
     `values` overrides inputs by path [unit of the input], each a number or a vector of trials. A yes/no doubt on which
     a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters. With
-    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone.
+    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone. Raises KeyError
+    for a path that is no amount of the scenario.
     """
     values = values or {}
+    if values and (unknown := sorted(set(values) - (known := set(amounts(scenario))))):
+        near = [f"; nearest: {', '.join(found)}" if (found := get_close_matches(path, known)) else "" for path in unknown]
+        raise KeyError("; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True)))
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
@@ -95,9 +105,9 @@ def _taken_as(common: Draft, plan: Plan) -> None:
             continue
         amount = plan.scenario.doubt(step.when)
         answer = "yes" if step in plan.steps else "no"
-        name = step.when.removeprefix("doubts.").removeprefix("parts.").replace(".renews", " renews")
+        name = step.when.removeprefix("events.").removeprefix("parts.").replace(".renews", " renews")
         chance = amount.chance if amount.chance is not None else amount.likely
-        common.find("doubt_taken", f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `doubts` weighs both answers.", step.when)
+        common.find("doubt_taken", f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `news` weighs both answers.", step.when)
 
 
 def _vector(value: FloatArray | float) -> FloatArray:
@@ -222,6 +232,7 @@ def _worth(draft: Draft, plan: Plan) -> None:
     _cash_test(draft, plan)
     _own_money(draft, plan)
     _coverage(draft, plan)
+    guarantees(draft, plan)
 
 
 def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:

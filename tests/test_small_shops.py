@@ -239,7 +239,7 @@ def test_marrowdene_waits():
     assert 0.6 * yes[0] + 0.4 * no[0] == pytest.approx(11_000, abs=600)
     assert 0.6 * yes[1] == pytest.approx(20_000, abs=600)
 
-    (doubt,) = ed.doubts(ed.load(SCENARIOS / "marrowdene_printers.yaml"))
+    (doubt,) = ed.news(ed.load(SCENARIOS / "marrowdene_printers.yaml"))
     assert doubt.best == "wait for the signature"
     now, wait = "buy now", "wait for the signature"
     assert (doubt.if_yes[now], doubt.if_yes[wait]) == pytest.approx(marrowdene_months(True), abs=1_500)

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
 from equipdecide.money.loan import payoff
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario, Sell
+from equipdecide.showing import Shown
 from equipdecide.tax.payments import due_dates
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RouteResult:
     """One route of sale. All money in the scenario's currency, positive as named.
 
@@ -42,6 +44,9 @@ class RouteResult:
     plan: Plan
     ledger: Ledger
 
+    def __repr__(self) -> str:
+        return f"<RouteResult {self.name}: net cash {self.net_cash:,.2f}>"
+
     @property
     def tax(self) -> float:
         """Tax on the sale alone, of all owners [currency]."""
@@ -63,8 +68,8 @@ class RouteResult:
         return self.net_cash - self.tax
 
 
-@dataclass(frozen=True, eq=False)
-class SaleResult:
+@dataclass(frozen=True, eq=False, repr=False)
+class SaleResult(Shown):
     """The sale of one machine by every offer on file, on one day."""
 
     scenario: Scenario
@@ -123,10 +128,16 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     """Return what selling `machine` on `on` leaves by every offer on file.
 
     `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
-    decision. Raises KeyError where the machine has no offer.
+    decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study.
     """
     machine = machine or scenario.machine_in_question[0]
     day = Date.fromisoformat(on) if isinstance(on, str) else on or _first_sale(scenario, machine)
+    if not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
+        raise ValueError(
+            f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, {scenario.decision_date}"
+        )
+    if machine not in scenario.machines:
+        raise KeyError(f"no machine {machine!r}; there are {', '.join(scenario.machines)}")
     offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
     if not offers:
         raise KeyError(f"no offer for {machine!r} in the scenario")

@@ -63,8 +63,12 @@ def _balance_after(w: Working, axis: Axis, day: Date, principal: Column, label: 
     return w[name], axis.ends[made - 1]
 
 
-def _days(count: str, start: Date, end: Date) -> tuple[int, float]:
-    """Return the days between two days and the days of a year, by the contract's day count."""
+def days_between(count: str, start: Date, end: Date) -> tuple[int, float]:
+    """Return the days from `start` to `end` [day] and the days of a year, by a contract's day count.
+
+    `count` is ``actual/365``, ``actual/360`` or ``30/360``, the last by bond basis: day 31 counts as 30 at the start,
+    and at the end only where the start is day 30 or 31 (ISDA 2006 definitions, section 4.16(f), from memory).
+    """
     if count == "30/360":
         d1, d2 = min(start.day, 30), end.day
         d2 = 30 if d2 == 31 and d1 == 30 else d2
@@ -131,7 +135,7 @@ def payoff(draft: Draft, debt: Debt, day: Date, key: str, by_schedule: bool = Fa
         balance, since = _balance_after(w, w.axis, day, draft.input(loan.principal), f"on {day}")
     since = since or loan.balance_on or cal.add_months(loan.first_payment, -1)
     out.formula("balance", "balance_left", "USD", "principal still owed", balance_left=balance)
-    days, year = _days(loan.day_count, since, day)
+    days, year = days_between(loan.day_count, since, day)
     out.given("days", max(days, 0), "day", f"days from {since} to {day}, {loan.day_count}", Origin("calendar", loan.day_count))
     if letter is not None and since == letter.balance_on:
         out.formula("interest", "cents(per_diem * days)", "USD", "interest to the day, at the letter's rate a day", per_diem=draft.input(letter.per_diem))

@@ -43,7 +43,7 @@ def resolve_doubts(tree: Table) -> None:
     """Replace the words of each step's ``when:`` ("P5 bracket renews") by the path of the doubt, where it is known."""
     for _, step in _steps(tree):
         words = step.get("when")
-        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"), _names(tree, "doubts"))):
+        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"), _names(tree, "events"))):
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 
 
@@ -161,7 +161,7 @@ def names_stand(c: Checker) -> None:
 
 def _doubt_stands(c: Checker, when: Text) -> None:
     parts = c.tree.get("parts")
-    if when.startswith("doubts.") and when.removeprefix("doubts.") in _names(c.tree, "doubts"):
+    if when.startswith("events.") and when.removeprefix("events.") in _names(c.tree, "events"):
         return
     for name, part in _blocks(c.tree, "parts"):
         if when == f"parts.{name}.renews":
@@ -171,7 +171,7 @@ def _doubt_stands(c: Checker, when: Text) -> None:
                 )
             return
     doubtful = [f"{name} renews" for name, part in _blocks(c.tree, "parts") if "renews" in part]
-    doubtful += _names(c.tree, "doubts")
+    doubtful += _names(c.tree, "events")
     mend = "Write the name of a part with `renews:` and the word renews"
     if doubtful or isinstance(parts, Table):
         mend = did_you_mean(when, doubtful, f"{mend}: {', '.join(doubtful)}" if doubtful else mend)
@@ -518,7 +518,7 @@ def _reasons(folder: Path | None, name: str) -> list[str]:
 
 
 def log_faults(lines: list[str], name: str, window: float | None = None) -> Iterator[Fault]:
-    """Yield what is wrong in a log of evenings: columns date, hours_run [h] and reason; `window` bounds the hours [h]."""
+    """Yield what is wrong in a log of evenings: date, hours_run [h] and reason; `window` bounds the hours [h]."""
 
     def fault(number: int, column: int, what: str, mend: str) -> Fault:
         line = lines[number - 1] if 0 < number <= len(lines) else ""
@@ -626,7 +626,7 @@ def _figure(value: Any, quantity: Quantity) -> float | None:
 
 
 def _ways(tree: Table, path: str) -> Iterable[str]:
-    """Split a path into the steps that lead through the tree (a name holds no full stop, or it is a fault already)."""
+    """Split a path into steps that lead through the tree (a name that holds a full stop is a fault already)."""
     node: Any = tree
     steps: list[str] = []
     for step in path.split(".") if path else ():
@@ -640,10 +640,10 @@ def _ways(tree: Table, path: str) -> Iterable[str]:
     return steps
 
 
-def _doubt(words: str, names: list[str], doubts: list[str]) -> str | None:
-    """Return the path of the doubt that words such as "P5 bracket renews", "P5 renews" or a doubt's own name say."""
-    if words in doubts:
-        return f"doubts.{words}"
+def _doubt(words: str, names: list[str], events: list[str]) -> str | None:
+    """Return the path of the doubt that words such as "P5 bracket renews", "P5 renews" or an event's name say."""
+    if words in events:
+        return f"events.{words}"
     if words.startswith("parts.") and words.endswith(".renews"):
         return words
     said = " ".join(words.lower().split())

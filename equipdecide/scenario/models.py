@@ -441,6 +441,28 @@ class Criterion(Frozen):
     )
 
 
+class Doubt(Frozen):
+    """How an input with a range is drawn, or how two of them go together; left out: PERT, each on its own."""
+
+    of: list[str] = Field(min_length=1, max_length=2, title="Input by its path; two for a correlation")
+    shape: Literal["PERT", "triangular", "uniform", "normal", "lognormal", "logged"] | None = Field(
+        None,
+        title="Shape of the doubt",
+        description="normal and lognormal: low and high are the points with 5 % below and 5 % above",
+    )
+    log: str | None = Field(None, title="CSV file of one column with values seen (shape: logged)")
+    correlation: float | None = Field(
+        None, ge=-1, le=1, title="Correlation of the two, from -1 to 1", description="of their normal scores"
+    )
+
+
+class Guess(Frozen):
+    """One input as one partner sees it."""
+
+    of: str = Field(title="Input by its path")
+    value: str = Field(title="What this partner believes it is, in the input's unit")
+
+
 class Scenario(Frozen):
     """One decision written down."""
 
@@ -458,8 +480,8 @@ class Scenario(Frozen):
     parts: dict[str, Part] = Field(default_factory=dict, title="What is made and sold, by name")
     offers: dict[str, Offer] = Field(default_factory=dict, title="Ways to sell a machine, by name")
     financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
-    doubts: dict[str, YesNo] = Field(
-        default_factory=dict, title="Yes/no doubts on which steps may hang (`when:`), by name"
+    events: dict[str, YesNo] = Field(
+        default_factory=dict, title="What may come true or not, on which steps may hang (`when:`), by name"
     )
     gates: dict[str, dict[str, bool]] = Field(
         default_factory=dict, title="What a course must pass, by name: yes or no for each course"
@@ -468,13 +490,17 @@ class Scenario(Frozen):
         default_factory=dict, title="What is not money and may be weighed, by name", description="nothing that is in the money already"
     )
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
+    doubts: list[Doubt] = Field(default_factory=list, title="Shapes and correlations of doubtful inputs")
+    guesses: dict[str, list[Guess]] = Field(
+        default_factory=dict, title="Partners who see some inputs differently, by name"
+    )
     notes: list[str] = Field(default_factory=list, title="Remarks for the reader")
     _source: Source = PrivateAttr(default_factory=Source)
 
     def doubt(self, path: str) -> Amount:
-        """Return the yes/no doubt at `path` (``doubts.<name>`` or ``parts.<name>.renews``). Raises KeyError where there is none."""
+        """Return the yes/no doubt at `path` (``events.<name>`` or ``parts.<name>.renews``). Raises KeyError where there is none."""
         section, name = path.split(".")[:2]
-        found = self.doubts.get(name) if section == "doubts" else self.parts[name].renews
+        found = self.events.get(name) if section == "events" else self.parts[name].renews
         if found is None:
             raise KeyError(f"no yes/no doubt {path}")
         return found

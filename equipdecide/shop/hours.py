@@ -15,7 +15,7 @@ import numpy as np
 from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
-from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.amounts import Amount, decimal_text
 from equipdecide.scenario.models import Attended, Nights, Running
 from equipdecide.shop.nights import NightLog, read_log
 
@@ -148,7 +148,7 @@ def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog
     if nights.mean_between_stops is not None:
         if log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
             text = (
-                f"{setup.machine}: the log gives {log.theta:.2f} h between stops ({log.hours:.1f} h, {log.stops} stops, "
+                f"{setup.machine}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
                 f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h."
             )
             if not any(found.text == text for found in draft.shared.findings):  # one log, several setups: said once

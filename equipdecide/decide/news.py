@@ -17,8 +17,8 @@ from equipdecide.scenario.models import Scenario
 
 
 @dataclass(frozen=True)
-class Doubt:
-    """One doubt. `if_yes` and `if_no` hold each course's present worth less Keep's [currency], other doubts as entered."""
+class News:
+    """One yes/no doubt. `if_yes` and `if_no` hold each course's present worth less Keep's [currency], other doubts as entered."""
 
     path: str
     says: str
@@ -82,13 +82,13 @@ class Doubt:
 
 
 def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
-    found = [(f"doubts.{name}", name, amount) for name, amount in scenario.doubts.items()]
+    found = [(f"events.{name}", name, amount) for name, amount in scenario.events.items()]
     found += [(f"parts.{name}.renews", f"{name} renews", part.renews) for name, part in scenario.parts.items() if part.renews]
     found += [(f"offers.{name}.unsold", f"{name}: does not sell", offer.unsold) for name, offer in scenario.offers.items() if offer.unsold]
     return found
 
 
-def doubts(scenario: Scenario, values: Mapping[str, float] | None = None) -> tuple[Doubt, ...]:
+def news(scenario: Scenario, values: Mapping[str, float] | None = None) -> tuple[News, ...]:
     """Return every yes/no doubt of a scenario, both answers evaluated whole. `values` overrides other inputs by path."""
     found = []
     for path, says, amount in _all_doubts(scenario):
@@ -98,5 +98,5 @@ def doubts(scenario: Scenario, values: Mapping[str, float] | None = None) -> tup
             keep = ledgers["keep"].column("worth.npv").figure()
             answers.append({name: ledger.column("worth.npv").figure() - keep for name, ledger in ledgers.items()})
         chance = amount.chance if amount.chance is not None else amount.likely
-        found.append(Doubt(path, says, chance, *answers))
+        found.append(News(path, says, chance, *answers))
     return tuple(found)
