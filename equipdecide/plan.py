@@ -20,6 +20,8 @@ from equipdecide.scenario.models import (
     Improvement,
     Loan,
     Machine,
+    NightChanges,
+    Nights,
     Offer,
     Running,
     Scenario,
@@ -242,7 +244,9 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             setups.append(Setup(name_now, machine, first, cal.add_days(on, -1), running, upkeep, source, base, installed, growth_from, ended))
             change = improvement.changes
             if running is not None:
-                update = {k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share", "nights") if getattr(change, k)}
+                update = {k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share") if getattr(change, k)}
+                if change.nights is not None:
+                    update["nights"] = _nights(running.nights, change.nights)
                 running = running.model_copy(update=update)
             if change.upkeep is not None:
                 upkeep, growth_from = change.upkeep, on
@@ -274,6 +278,12 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         spending,
         _spans(scenario, time, setups, spending),
     )
+
+
+def _nights(before: Nights | None, change: NightChanges) -> Nights:
+    """Return the nights after a change: what it leaves out stays as it was."""
+    stated = {key: value for key in NightChanges.model_fields if (value := getattr(change, key)) is not None}
+    return before.model_copy(update=stated) if before is not None else Nights(**stated)
 
 
 def _purchase(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale]) -> Purchase:

@@ -254,6 +254,8 @@ def test_marrowdene_waits():
 def test_marrowdene_says_what_it_takes_for_granted():
     _, comparison = engine("marrowdene_printers")
     assert any(f.code == "doubt_taken" and "60%" in f.text for f in comparison.findings)
+    assert comparison.findings[0].code == "best_on_average"  # before anything else: waiting is the answer
+    assert "wait for the signature is best" in comparison.findings[0].text
 
 
 def test_marrowdene_resale_of_expensed_printers_is_ordinary_income():

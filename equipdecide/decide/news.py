@@ -7,11 +7,12 @@ and the expected value of perfect information are as in decision analysis (Raiff
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from equipdecide.evaluate import evaluate
+from equipdecide.evaluate import Evaluation, evaluate
+from equipdecide.ledger import Finding
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Scenario
 
@@ -88,15 +89,48 @@ def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
     return found
 
 
-def news(scenario: Scenario, values: Mapping[str, float] | None = None) -> tuple[News, ...]:
-    """Return every yes/no doubt of a scenario, both answers evaluated whole. `values` overrides other inputs by path."""
+def news(
+    scenario: Scenario, values: Mapping[str, float] | None = None, evaluation: Evaluation | None = None, paths: Sequence[str] | None = None
+) -> tuple[News, ...]:
+    """Return every yes/no doubt of a scenario (or those at `paths`), both answers evaluated whole.
+
+    `values` overrides other inputs by path; `evaluation`, the run at the entered figures, saves one run a doubt.
+    """
     found = []
     for path, says, amount in _all_doubts(scenario):
+        if paths is not None and path not in paths:
+            continue
         answers = []
         for answer in (1.0, 0.0):
-            ledgers = evaluate(scenario, {**(values or {}), path: answer}).ledgers
+            if evaluation is not None and not values and answer == amount.likely:
+                ledgers = evaluation.ledgers
+            else:
+                ledgers = evaluate(scenario, {**(values or {}), path: answer}, sale_alone=False).ledgers
             keep = ledgers["keep"].column("worth.npv").figure()
             answers.append({name: ledger.column("worth.npv").figure() - keep for name, ledger in ledgers.items()})
         chance = amount.chance if amount.chance is not None else amount.likely
         found.append(News(path, says, chance, *answers))
     return tuple(found)
+
+
+def on_average(evaluation: Evaluation) -> list[Finding]:
+    """Return, for each event of the scenario, what is best on average where that is not the best of the answer taken."""
+    scenario, found = evaluation.scenario, []
+    if not scenario.events:
+        return []
+    for one in news(scenario, evaluation=evaluation, paths=[f"events.{name}" for name in scenario.events]):
+        taken = one.if_yes if scenario.events[one.says].likely > 0.5 else one.if_no
+        best_taken = max(taken, key=lambda name: taken[name])
+        if one.best == best_taken:
+            continue
+        answer = "yes" if taken is one.if_yes else "no"
+        found.append(
+            Finding(
+                "best_on_average",
+                f"Weighed over both answers to '{one.says}' (chance of yes {one.chance:.0%}), {one.best} is best: {one.expected[one.best]:,.0f} more than keep, "
+                f"{best_taken} {one.expected[best_taken]:,.0f}. The figures here take the answer as {answer}. Knowing it first is worth {one.value_of_news:,.0f}.",
+                one.path,
+                "warning",
+            )
+        )
+    return found

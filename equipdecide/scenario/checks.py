@@ -437,10 +437,15 @@ def parts_can_be_sold(c: Checker) -> None:
 
 def logs_can_be_read(c: Checker) -> None:
     """A log of evenings exists and each row can be read; hours alone need one or the other source."""
+    first = _first_nights(c.tree)
     for nights in _nights(c.tree):
-        if "log" not in nights and "mean_between_stops" not in nights:
+        if nights in first and "log" not in nights and "mean_between_stops" not in nights:
             mend = "Add `mean_between_stops:`, or `log:` with a file of evenings"
             c.report(nights, "nothing says how long it runs between stops", mend, "mean_between_stops")
+        if nights in first and ".changes." in nights.path:
+            for key in ("nights", "window"):
+                if key not in nights:
+                    c.report(nights, f"`{key}` is missing: its machine has no nights to take it from", f"Add `{key}:`", key)
         name = nights.get("log")
         if not isinstance(name, Text) or not name or c.folder is None:
             continue
@@ -598,6 +603,16 @@ def _steps(tree: Table) -> list[tuple[str, Table]]:
         for step in steps
         if isinstance(step, Table)
     ]
+
+
+def _first_nights(tree: Table) -> list[Table]:
+    """Return the blocks of nights that change nothing that was there before: of machines, and of changes to machines without."""
+    machines = {name: [n for _, run in _one(block, "running") for _, n in _one(run, "nights")] for name, block in _blocks(tree, "machines")}
+    found = [nights for listed in machines.values() for nights in listed]
+    for _, improvement in _blocks(tree, "improvements"):
+        if not machines.get(str(improvement.get("machine"))):
+            found += [nights for _, change in _one(improvement, "changes") for _, nights in _one(change, "nights")]
+    return found
 
 
 def _nights(tree: Table) -> list[Table]:

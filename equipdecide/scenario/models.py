@@ -184,11 +184,11 @@ class Loan(Frozen):
     letter: PayoffLetter | None = Field(None, title="Payoff letter of the lender")
 
 
-class Nights(Frozen):
-    """Hours the machine runs alone."""
+class NightChanges(Frozen):
+    """Hours the machine runs alone, as an improvement changes them; left out: as before."""
 
-    nights: Count = Field(title="Nights a year it is left running alone")
-    window: Hours = Field(title="Hours when all goes well")
+    nights: Count | None = Field(None, title="Nights a year it is left running alone")
+    window: Hours | None = Field(None, title="Hours when all goes well")
     mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
     log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
     parts_loaded: Count | None = Field(None, title="Parts that can be loaded for one night")
@@ -199,6 +199,13 @@ class Nights(Frozen):
     scrap_hour: MoneyPerHour | None = Field(None, title="What an hour run on spoils, in material and tools")
     fault_cost: Money | None = Field(None, title="What one such night costs beside: a crash, a repair, a lost morning")
     cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
+
+
+class Nights(NightChanges):
+    """Hours the machine runs alone."""
+
+    nights: Count = Field(title="Nights a year it is left running alone")
+    window: Hours = Field(title="Hours when all goes well")
 
 
 class Attended(Frozen):
@@ -278,7 +285,7 @@ class Changes(Frozen):
     cutting_share: Share | None = None
     cycle_factor: Multiple | None = None
     good_share: Share | None = None
-    nights: Nights | None = None
+    nights: NightChanges | None = Field(None, title="What changes in the hours it runs alone")
     ends_causes: dict[str, Share] = Field(
         default_factory=dict,
         title="Share of the logged stops it ends, by reason",

@@ -146,7 +146,8 @@ def _window_held(draft: Draft, w: Working, setup: Setup, nights: Nights) -> Colu
 def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog | None) -> Column:
     """Return the mean running hours between stops: as entered or from the log, causes that are ended taken out."""
     if nights.mean_between_stops is not None:
-        if log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
+        as_logged = setup.source is setup.base  # an improvement's own figure need not agree with the log of the time before
+        if as_logged and log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
             text = (
                 f"{setup.machine}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
                 f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h."
