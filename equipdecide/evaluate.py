@@ -28,8 +28,8 @@ from equipdecide.scenario.reading import amounts
 from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
-from equipdecide.tax.regimes import flat, keep_books, law_by_year, united_states
-from equipdecide.tax.returns import LawByYear
+from equipdecide.tax.law_by_year import LawByYear
+from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, united_states
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
@@ -82,15 +82,14 @@ def evaluate(
     for plan in plans.values():
         _taken_as(common, plan)
     drafts = {name: Draft(name, shared) for name in plans}
-    for name, plan in plans.items():
-        _before_returns(drafts[name], plan, law)
+    kept = {name: _before_returns(drafts[name], plan, law) for name, plan in plans.items()}
     first_year: dict[str, float] = {}
     if needs_reference(scenario):
         as_entered = not values and "keep" in drafts
         first_year = _first_year(drafts["keep"], time) if as_entered else keep_first_year(scenario, law)
     by_year = law_by_year(law, next(iter(plans.values())))
     for name, plan in plans.items():
-        _returns(drafts[name], plan, by_year, first_year, sale_alone)
+        _returns(drafts[name], plan, by_year, first_year, kept[name], sale_alone)
         elsewhere(drafts[name], plan)
         _worth(drafts[name], plan)
     ledgers = {name: seal(draft) for name, draft in drafts.items()}
@@ -118,7 +117,7 @@ def _folder(scenario: Scenario) -> Path | None:
     return scenario.source.folder if scenario.source else None
 
 
-def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
+def _before_returns(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     """The order of the rules up to the books; returns, payments and worth follow."""
     capacity(draft, plan, _folder(plan.scenario))
     contribution(draft, plan)
@@ -127,14 +126,16 @@ def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
     sales(draft, plan)
     orders(draft, plan)
     service(draft, plan)
-    keep_books(draft, plan, law)
+    return keep_books(draft, plan, law)
 
 
-def _returns(draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float], sale_alone: bool) -> None:
+def _returns(
+    draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float], books: KeptBooks, sale_alone: bool
+) -> None:
     if plan.time.flat:
-        flat(draft, plan, sale_alone)
+        flat(draft, plan, books, sale_alone)
     else:
-        united_states(draft, plan, by_year, first_year, sale_alone)
+        united_states(draft, plan, by_year, first_year, books, sale_alone)
 
 
 def needs_reference(scenario: Scenario) -> bool:

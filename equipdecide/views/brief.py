@@ -8,7 +8,6 @@ server, and is the same bytes for the same scenario.
 from __future__ import annotations
 
 import re
-import urllib.parse
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -31,7 +30,7 @@ from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.views import charts
 from equipdecide.views.table import headline, sort_findings
-from equipdecide.views.words import MINUS, cents, day, listed, money, month, number, percent, whole, years
+from equipdecide.views.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
 TEMPLATE = "brief.html.j2"
 FLIPS_LISTED = 8
@@ -119,9 +118,7 @@ class Part:
 
 def chart(ax: Axes) -> Chart:
     """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title and words."""
-    drawing = charts.svg(ax, with_title=False).replace('"', "'")
-    # quoted by hand: of what an attribute and an address must not hold, an SVG text has only these
-    return Chart(charts.title(ax), Markup("data:image/svg+xml," + urllib.parse.quote(drawing, safe=" ='/:;,.()-+*!@$?[]~|")), charts.alt_text(ax))
+    return Chart(charts.title(ax), Markup(charts.data_address(ax, with_title=False)), charts.alt_text(ax))
 
 
 # --- what the parts read
@@ -233,17 +230,23 @@ def first_table(page: Page) -> Part:
         _hours_row(page),
         _guarantee_row(page),
     ]
-    table = Table(f"For “{course.name}”, {'the best course that passes' if t.lead.passes else 'the course of highest worth; none passes'}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
+    table = Table(f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
     return Part("ten-numbers", "Ten numbers", (table,))
+
+
+def _standing(page: Page) -> str:
+    if page.comparison.best is None:
+        return "the course of highest worth; none can be paid for"
+    return "the best course that can be paid for" if page.ten.cash_low and page.ten.cash_floor is not None else "the best course"
 
 
 def _lead_row(page: Page) -> Row:
     lead, study = page.ten.lead, page.comparison.scenario.study
     basis = f"Present worth after tax, {study.years} years at {percent(float(study.rate))}."
     if lead.runner_up is None or lead.over_runner_up is None:
-        over = "Nothing else passes."
+        over = "Nothing else can be chosen."
     elif lead.runner_up == "keep":
-        over = "Keeping is the next best that passes."
+        over = "Keeping is the next best."
     else:
         over = f"Over the next best, “{lead.runner_up}”: {money(lead.over_runner_up)}."
     return Row(f"Lead of “{lead.course}” over keeping", (money(lead.over_keep, plus=True), f"{over} {basis}"))
@@ -253,7 +256,7 @@ def _flip_row(page: Page) -> Row:
     near = page.flips.nearest
     if near is None:
         return Row("Nearest flip", ("none", "No single input, moved alone within what was searched, turns the lead."))
-    now, then = charts.in_unit(near.entered, near.unit), charts.in_unit(near.flip, near.unit)
+    now, then = charts.in_unit(near.entered, near.unit, exact=True), charts.in_unit(near.flip, near.unit)
     inside = "Inside the range given." if near.inside_range else "Outside the range given." if near.share_of_range is not None else ""
     return Row("Nearest flip", (f"{now} → {then}", f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip()))
 
@@ -266,14 +269,16 @@ def _sale_rows(page: Page) -> list[Row]:
     machine = page.comparison.scenario.offers[route.name].machine
     whose = "" if t.sale_is_part else f"“{page.course.name}” does not sell {machine}; sold by “{route.name}” on {day(route.sold_on)} it would leave this. "
     when = f"Sold {day(route.sold_on)}, paid {day(route.paid_on)}." if t.sale_is_part else f"Paid {day(route.paid_on)}."
-    if t.sale_credited:
-        when += " Credited to the order of the next machine: that dealer's promise until it is used."
+    if t.credited_on is not None:
+        when += f" Credited to the order of the next machine on {day(t.credited_on)}: until then that dealer's promise."
     shares = "; ".join(f"{name} {money(route.tax_by_owner[name])}" for name in page.owners if name in route.tax_by_owner)
     due = "; ".join(f"{money(amount)} on {day(when_due)}" for when_due, amount in route.tax_due)
     left = t.left_after_tax if t.left_after_tax is not None else route.cash_less_tax
     figure = money(left) if left >= 0 else f"short by {money(-left)}"
     lost = lost_discount(route)
     end = f"Less {money(lost)} of discount on the next machine that the trade gives up." if lost > 0.005 else "Cash at the closing less that tax."
+    if t.credited_on is not None and route.tax > 0:
+        end = f"A credit pays no tax: the {money(route.tax)} must come from elsewhere."
     return [
         Row("Cash from the sale, after lender and costs", (money(route.net_cash), whose + when)),
         Row("Tax on the sale alone", (money(route.tax), f"{shares}. Due {due}." if due and shares else "No tax falls due on it.")),
@@ -351,7 +356,7 @@ def flips(page: Page) -> Part:
             Row(
                 charts.flip_label(flip),
                 (
-                    charts.in_unit(flip.entered, flip.unit),
+                    charts.in_unit(flip.entered, flip.unit, exact=True),
                     charts.in_unit(flip.flip, flip.unit),
                     f"“{charts.other_course(flip, page.course.name)}”",
                     _provenance(page.entered.get(flip.path)),
@@ -403,7 +408,7 @@ def alternatives(page: Page) -> Part:
                 "best" if o is page.course else "",
             )
         )
-    columns = ("Course", "Worth less keep", "Annual worth", "Payback", "Own money", "Lowest cash", "Can it be paid for?")
+    columns = ("Course", "Worth less keep", "Annual worth", "Payback, loans left out", "Own money", "Lowest cash", "Can it be paid for?")
     return Part("alternatives", "All courses", (Table("The courses side by side, dollars after tax", columns, tuple(rows), words=(6,)),))
 
 
@@ -500,10 +505,10 @@ def _plain(label: str) -> str:
 def _entered(amount: Amount) -> str:
     if amount.chance is not None:
         return percent(amount.chance)
-    likely = charts.in_unit(amount.likely, amount.unit)
+    likely = entered(amount.likely, amount.unit)
     if amount.low is None or amount.high is None:
         return likely
-    return f"{likely} ({charts.in_unit(amount.low, amount.unit)} to {charts.in_unit(amount.high, amount.unit)})"
+    return f"{likely} ({charts.in_unit(amount.low, amount.unit, exact=True)} to {charts.in_unit(amount.high, amount.unit, exact=True)})"
 
 
 def findings(page: Page) -> Part | None:
