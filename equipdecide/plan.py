@@ -20,6 +20,8 @@ from equipdecide.scenario.models import (
     Improvement,
     Loan,
     Machine,
+    NightChanges,
+    Nights,
     Offer,
     Running,
     Scenario,
@@ -61,6 +63,7 @@ class Setup:
     base: Machine
     installed: bool  # it was put in during the study: change-over and learning cost hours
     growth_from: Date  # first year of upkeep starts here
+    ended: tuple[tuple[str, Amount], ...] = ()  # reasons for night stops that are ended in part, with the share
 
 
 @dataclass(frozen=True)
@@ -202,10 +205,7 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             return True
         if doubts and step.when in doubts:
             return doubts[step.when] > 0.5
-        part = scenario.parts[step.when.split(".")[1]]
-        chance = part.renews
-        assert chance is not None  # the checks of a scenario see to it
-        return chance.likely > 0.5
+        return scenario.doubt(step.when).likely > 0.5
 
     steps = tuple(sorted((s for s in scenario.alternatives[name] if comes_true(s)), key=lambda s: (s.on, s.do != "buy")))
     start, end = time.start, time.end
@@ -238,21 +238,25 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         running, upkeep = base.running, base.upkeep
         source: Machine | Improvement = base
         name_now, growth_from = machine, first
+        ended: tuple[tuple[str, Amount], ...] = ()
         installed = machine in bought
         for on, improve, improvement in changes:
-            setups.append(Setup(name_now, machine, first, cal.add_days(on, -1), running, upkeep, source, base, installed, growth_from))
+            setups.append(Setup(name_now, machine, first, cal.add_days(on, -1), running, upkeep, source, base, installed, growth_from, ended))
             change = improvement.changes
             if running is not None:
-                update = {k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share", "nights") if getattr(change, k)}
+                update = {k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share") if getattr(change, k)}
+                if change.nights is not None:
+                    update["nights"] = _nights(running.nights, change.nights)
                 running = running.model_copy(update=update)
             if change.upkeep is not None:
                 upkeep, growth_from = change.upkeep, on
+            ended += tuple(change.ends_causes.items())
+            name_now = f"{name_now} {'with' if source is base else 'and'} {improve.improvement}"
             source, first, installed = improvement, on, True
-            name_now = f"{machine} with {improve.improvement}"
             purchases.append(
                 Purchase(improve.improvement, machine, improvement, improve, ((improve.on, "on completion", 1.0),), improve.on)
             )
-        setups.append(Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from))
+        setups.append(Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from, ended))
         if machine in bought:
             purchases.append(_purchase(scenario, machine, bought[machine], sales))
 
@@ -274,6 +278,12 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         spending,
         _spans(scenario, time, setups, spending),
     )
+
+
+def _nights(before: Nights | None, change: NightChanges) -> Nights:
+    """Return the nights after a change: what it leaves out stays as it was."""
+    stated = {key: value for key in NightChanges.model_fields if (value := getattr(change, key)) is not None}
+    return before.model_copy(update=stated) if before is not None else Nights(**stated)
 
 
 def _purchase(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale]) -> Purchase:

@@ -16,6 +16,7 @@ from equipdecide.scenario.amounts import (
     Amount,
     AmountError,
     Count,
+    Factor,
     Hours,
     MoneyOrLoss,
     Quantity,
@@ -31,6 +32,7 @@ _MONEY: Quantity = get_args(MoneyOrLoss)[1]
 _SHARE: Quantity = get_args(Share)[1]
 _RATE: Quantity = get_args(Rate)[1]
 _COUNT: Quantity = get_args(Count)[1]
+_FACTOR: Quantity = get_args(Factor)[1]
 _HOURS: Quantity = get_args(Hours)[1]
 _ONE = 1e-6  # shares that differ from 100 % by less are taken as 100 %: 33.3333 % three times is not
 
@@ -41,7 +43,7 @@ def resolve_doubts(tree: Table) -> None:
     """Replace the words of each step's ``when:`` ("P5 bracket renews") by the path of the doubt, where it is known."""
     for _, step in _steps(tree):
         words = step.get("when")
-        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"))):
+        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"), _names(tree, "events"))):
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 
 
@@ -159,6 +161,8 @@ def names_stand(c: Checker) -> None:
 
 def _doubt_stands(c: Checker, when: Text) -> None:
     parts = c.tree.get("parts")
+    if when.startswith("events.") and when.removeprefix("events.") in _names(c.tree, "events"):
+        return
     for name, part in _blocks(c.tree, "parts"):
         if when == f"parts.{name}.renews":
             if "renews" not in part:
@@ -167,8 +171,9 @@ def _doubt_stands(c: Checker, when: Text) -> None:
                 )
             return
     doubtful = [f"{name} renews" for name, part in _blocks(c.tree, "parts") if "renews" in part]
+    doubtful += _names(c.tree, "events")
     mend = "Write the name of a part with `renews:` and the word renews"
-    if isinstance(parts, Table):
+    if doubtful or isinstance(parts, Table):
         mend = did_you_mean(when, doubtful, f"{mend}: {', '.join(doubtful)}" if doubtful else mend)
     c.report(when, f"'{when}' names no yes/no doubt", mend)
 
@@ -222,7 +227,7 @@ def owners_add_up(c: Checker) -> None:
             )
         if "currency" in c.tree and c.tree["currency"] != "USD" and isinstance(c.tree["currency"], Text):
             c.report(c.tree, "the regime us reckons in USD", "Write currency: USD, or regime: flat", "currency")
-        if "owners" not in c.tree:
+        if "owners" not in c.tree and taxed_as != "C corporation":  # a corporation pays its own tax
             c.report(c.tree, "`owners` is missing", "Add `owners:` with the share and tax of each", "owners")
     shares = [_figure(owner.get("share"), _SHARE) for _, owner in owners]
     known = [share for share in shares if share is not None]
@@ -432,10 +437,15 @@ def parts_can_be_sold(c: Checker) -> None:
 
 def logs_can_be_read(c: Checker) -> None:
     """A log of evenings exists and each row can be read; hours alone need one or the other source."""
+    first = _first_nights(c.tree)
     for nights in _nights(c.tree):
-        if "log" not in nights and "mean_between_stops" not in nights:
+        if nights in first and "log" not in nights and "mean_between_stops" not in nights:
             mend = "Add `mean_between_stops:`, or `log:` with a file of evenings"
             c.report(nights, "nothing says how long it runs between stops", mend, "mean_between_stops")
+        if nights in first and ".changes." in nights.path:
+            for key in ("nights", "window"):
+                if key not in nights:
+                    c.report(nights, f"`{key}` is missing: its machine has no nights to take it from", f"Add `{key}:`", key)
         name = nights.get("log")
         if not isinstance(name, Text) or not name or c.folder is None:
             continue
@@ -454,6 +464,62 @@ def logs_can_be_read(c: Checker) -> None:
         else:
             window = _figure(nights.get("window"), _HOURS)
             c.faults.extend(log_faults(lines, str(name), window))
+
+
+def courses_are_judged(c: Checker) -> None:
+    """Gates and criteria name courses of this file; a criterion has a range and a value for every course."""
+    courses = _names(c.tree, "alternatives")
+    blocks: list[tuple[str, Table, Any]] = [(name, gate, gate) for name, gate in _blocks(c.tree, "gates")]
+    blocks += [(name, one, one.get("values")) for name, one in _blocks(c.tree, "criteria")]
+    for name, block, answers in blocks:
+        if not isinstance(answers, Table):
+            continue
+        for course, place in answers.keys_at.items():
+            if course not in courses:
+                mend = did_you_mean(course, courses, f"Courses here: {', '.join(courses)}")
+                c.report(Text.at(course, place, f"{answers.path}.{course}"), f"no course is named '{course}'", mend)
+        missing = [course for course in courses if course not in answers]
+        if missing and block is not answers:
+            c.report(block, f"'{name}' has no value for {', '.join(missing)}", "Give a value for every course", "values")
+    for name, one in _blocks(c.tree, "criteria"):
+        worst, best = _figure(one.get("worst"), _FACTOR), _figure(one.get("best"), _FACTOR)
+        if worst is not None and worst == best:
+            c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
+
+
+def causes_are_logged(c: Checker) -> None:
+    """Reasons that an improvement ends stand in the log of its machine, and no more than all of one is ended."""
+    machines = dict(_blocks(c.tree, "machines"))
+    for _, improvement in _blocks(c.tree, "improvements"):
+        for _, change in _one(improvement, "changes"):
+            ended = change.get("ends_causes")
+            if not isinstance(ended, Table) or not ended:
+                continue
+            base = machines.get(str(improvement.get("machine")))
+            runs = [run for block in ([base] if base is not None else []) for _, run in _one(block, "running")]
+            logs = [nights.get("log") for run in [change, *runs] for _, nights in _one(run, "nights")]
+            name = next((log for log in logs if isinstance(log, Text) and log), None)
+            if name is None:
+                mend = "Add `log:` to the nights of the machine, or give the new `mean_between_stops:` instead"
+                c.report(change, "there is no log of evenings to take these reasons from", mend, "ends_causes")
+                continue
+            reasons = _reasons(c.folder, name)
+            for words, place in ended.keys_at.items():
+                found = [r for r in reasons if r.lower() == words.lower()] or [r for r in reasons if r.lower().startswith(words.lower())]
+                if reasons and len(found) != 1:
+                    otherwise = f"Reasons in the log: {'; '.join(reasons)}"
+                    what = f"no reason in the log is '{words}'" if not found else f"{len(found)} reasons in the log begin with '{words}'"
+                    c.report(Text.at(words, place, f"{ended.path}.{words}"), what, did_you_mean(words, reasons, otherwise))
+
+
+def _reasons(folder: Path | None, name: str) -> list[str]:
+    """Return the reasons of a log, each once; empty where it cannot be read (which is reported elsewhere)."""
+    try:
+        lines = (folder / name).read_text(encoding="utf-8-sig").splitlines() if folder is not None else []
+    except (OSError, UnicodeDecodeError):
+        return []
+    rows = [row for row in csv.reader(lines[1:]) if len(row) > 2]
+    return list(dict.fromkeys(",".join(row[2:]).strip() for row in rows))
 
 
 def log_faults(lines: list[str], name: str, window: float | None = None) -> Iterator[Fault]:
@@ -503,6 +569,8 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     loans_can_be_paid,
     parts_can_be_sold,
     logs_can_be_read,
+    causes_are_logged,
+    courses_are_judged,
 )
 
 
@@ -535,6 +603,16 @@ def _steps(tree: Table) -> list[tuple[str, Table]]:
         for step in steps
         if isinstance(step, Table)
     ]
+
+
+def _first_nights(tree: Table) -> list[Table]:
+    """Return the blocks of nights that change nothing that was there before: of machines, and of changes to machines without."""
+    machines = {name: [n for _, run in _one(block, "running") for _, n in _one(run, "nights")] for name, block in _blocks(tree, "machines")}
+    found = [nights for listed in machines.values() for nights in listed]
+    for _, improvement in _blocks(tree, "improvements"):
+        if not machines.get(str(improvement.get("machine"))):
+            found += [nights for _, change in _one(improvement, "changes") for _, nights in _one(change, "nights")]
+    return found
 
 
 def _nights(tree: Table) -> list[Table]:
@@ -577,8 +655,10 @@ def _ways(tree: Table, path: str) -> Iterable[str]:
     return steps
 
 
-def _doubt(words: str, names: list[str]) -> str | None:
-    """Return the path of the doubt that words such as "P5 bracket renews" or "P5 renews" name."""
+def _doubt(words: str, names: list[str], events: list[str]) -> str | None:
+    """Return the path of the doubt that words such as "P5 bracket renews", "P5 renews" or an event's name say."""
+    if words in events:
+        return f"events.{words}"
     if words.startswith("parts.") and words.endswith(".renews"):
         return words
     said = " ".join(words.lower().split())

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from equipdecide.scenario.amounts import (
+    Amount,
     Count,
     Day,
     Days,
@@ -104,6 +105,11 @@ class Shop(Frozen):
     )
     tax_distributions: Share | None = Field(None, title="Share of taxable income paid out to the owners for their tax")
     coverage_required: Multiple | None = Field(None, title="Debt service coverage the lender asks for, every year")
+    other_limits: dict[str, HourRate] = Field(
+        default_factory=dict,
+        title="Hours of this work a year that other stations can pass",
+        description="inspection, saw, people: no machine makes more than they pass",
+    )
 
 
 class Owner(Frozen):
@@ -207,13 +213,37 @@ class Loan(Frozen):
     letter: PayoffLetter | None = Field(None, title="Payoff letter of the lender")
 
 
-class Nights(Frozen):
+class NightChanges(Frozen):
+    """Hours the machine runs alone, as an improvement changes them; left out: as before."""
+
+    nights: Count | None = Field(None, title="Nights a year it is left running alone")
+    window: Hours | None = Field(None, title="Hours when all goes well")
+    mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
+    log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+    parts_loaded: Count | None = Field(None, title="Parts that can be loaded for one night")
+    minutes_each: Minutes | None = Field(None, title="Minutes the machine takes for one of them")
+    bar_or_pallets: Hours | None = Field(None, title="Hours of work on the bar or the pallets")
+    tool_life: Hours | None = Field(None, title="Hours until a tool-life counter stops it")
+    undetected: Share | None = Field(None, title="Share of the stops the machine does not notice: it runs on")
+    scrap_hour: MoneyPerHour | None = Field(None, title="What an hour run on spoils, in material and tools")
+    fault_cost: Money | None = Field(None, title="What one such night costs beside: a crash, a repair, a lost morning")
+    cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
+
+
+class Nights(NightChanges):
     """Hours the machine runs alone."""
 
     nights: Count = Field(title="Nights a year it is left running alone")
     window: Hours = Field(title="Hours when all goes well")
-    mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
-    log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+
+
+class Attended(Frozen):
+    """One or more people look after several machines in staffed hours; a machine that calls while they are busy waits."""
+
+    machines: int = Field(ge=2, le=12, title="Machines looked after, this one included")
+    attendants: int = Field(1, ge=1, le=12, title="People who look after them")
+    run: Minutes = Field(title="Minutes a machine runs between calls, on average")
+    attention: Minutes = Field(title="Minutes a call takes, on average")
 
 
 class Upkeep(Frozen):
@@ -236,6 +266,11 @@ class Running(Frozen):
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: Nights | None = Field(None, title="Hours it runs alone at night")
+    attended: Attended | None = Field(
+        None,
+        title="Several machines looked after by the same people",
+        description="the cutting share is then that of a machine which never waits for them",
+    )
 
 
 class Machine(Frozen):
@@ -279,7 +314,12 @@ class Changes(Frozen):
     cutting_share: Share | None = None
     cycle_factor: Multiple | None = None
     good_share: Share | None = None
-    nights: Nights | None = None
+    nights: NightChanges | None = Field(None, title="What changes in the hours it runs alone")
+    ends_causes: dict[str, Share] = Field(
+        default_factory=dict,
+        title="Share of the logged stops it ends, by reason",
+        description="reasons as they stand in the log of evenings; the mean time between stops follows",
+    )
     upkeep: Upkeep | None = None
     worth_at_end: MoneyOrLoss | None = None
     noise: Decibels | None = None
@@ -416,6 +456,9 @@ class Spend(_Step):
     growth: Rate | None = None
     until: Day | None = None
     quantity: Factor | None = Field(None, title="Multiplies the amount: pieces, hours")
+    taxed: bool = Field(
+        True, title="Deducted, or taxed, at once", description="no: money put into stock or a deposit and taken out again"
+    )
 
 
 Step = Annotated[Sell | Buy | Improve | Spend, Field(discriminator="do")]
@@ -425,6 +468,19 @@ class Flat(Frozen):
     """The textbook regime: one rate, tax in the period of the flow."""
 
     tax_rate: Rate = Field(title="The one tax rate")
+
+
+class Criterion(Frozen):
+    """Something that is not money and may be weighed: its range, what each course has of it, each partner's weight."""
+
+    worst: Factor = Field(title="Worst value that could be had", description="below the best, or above it where less is better")
+    best: Factor = Field(title="Best value that could be had")
+    values: dict[str, Factor] = Field(title="Value of each course, by its name")
+    weights: dict[str, Factor] = Field(
+        default_factory=dict,
+        title="What the swing from worst to best is worth to each partner",
+        description="any scale; left out: all criteria count alike",
+    )
 
 
 class Doubt(Frozen):
@@ -466,6 +522,15 @@ class Scenario(Frozen):
     parts: dict[str, Part] = Field(default_factory=dict, title="What is made and sold, by name")
     offers: dict[str, Offer] = Field(default_factory=dict, title="Ways to sell a machine, by name")
     financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
+    events: dict[str, YesNo] = Field(
+        default_factory=dict, title="What may come true or not, on which steps may hang (`when:`), by name"
+    )
+    gates: dict[str, dict[str, bool]] = Field(
+        default_factory=dict, title="What a course must pass, by name: yes or no for each course"
+    )
+    criteria: dict[str, Criterion] = Field(
+        default_factory=dict, title="What is not money and may be weighed, by name", description="nothing that is in the money already"
+    )
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
     doubts: list[Doubt] = Field(default_factory=list, title="Shapes and correlations of doubtful inputs")
     guesses: dict[str, list[Guess]] = Field(
@@ -473,6 +538,14 @@ class Scenario(Frozen):
     )
     notes: list[str] = Field(default_factory=list, title="Remarks for the reader")
     _source: Source = PrivateAttr(default_factory=Source)
+
+    def doubt(self, path: str) -> Amount:
+        """Return the yes/no doubt at `path` (``events.<name>`` or ``parts.<name>.renews``). Raises KeyError where there is none."""
+        section, name = path.split(".")[:2]
+        found = self.events.get(name) if section == "events" else self.parts[name].renews
+        if found is None:
+            raise KeyError(f"no yes/no doubt {path}")
+        return found
 
     @property
     def source(self) -> Source:
