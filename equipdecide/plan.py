@@ -100,6 +100,7 @@ class Debt:
     drawn_on: Date
     ends_on: Date  # payoff with the sale, or the end of the study
     sale: Sale | None
+    releases: tuple[tuple[Sale, Amount], ...] = ()  # sales that let one machine go for a part of the principal
 
 
 @dataclass(frozen=True, eq=False)
@@ -307,13 +308,28 @@ def _debts(
     found = []
     for machine in held:
         for name, loan in scenario.machines[machine].loans.items():
-            sale = sales[machine]
-            found.append(Debt(f"{machine} {name}", machine, loan, None, loan.balance_on or loan.first_payment, sale.sold_on, sale))
+            sale, releases = _paid_off_with(machine, loan, sales)
+            drawn = loan.balance_on or loan.first_payment
+            found.append(Debt(f"{machine} {name}", sale.machine, loan, None, drawn, sale.sold_on, sale, releases))
     for purchase in purchases:
         for offer in purchase.step.pay:
             sale = sales[purchase.machine]
             found.append(Debt(offer, purchase.machine, None, offer, purchase.drawn_on, min(sale.sold_on, time.end), sale))
     return found
+
+
+def _paid_off_with(machine: str, loan: Loan, sales: dict[str, Sale]) -> tuple[Sale, tuple[tuple[Sale, Amount], ...]]:
+    """Return the sale that pays a loan off, and the earlier sales that each let one machine go for a part of it.
+
+    The loan is paid off with the machine it stands under, unless the lender names an amount that lets that machine go;
+    then with the last of the machines it covers.
+    """
+    covered = [name for name in (machine, *loan.collateral) if name in sales]
+    last = max((sales[name] for name in covered), key=lambda sale: sale.sold_on)
+    whole = sales[machine] if machine not in loan.release_amounts else last
+    let_go = [(sales[name], loan.release_amounts[name]) for name in covered if name in loan.release_amounts]
+    before = sorted((pair for pair in let_go if pair[0].sold_on < whole.sold_on), key=lambda pair: pair[0].sold_on)
+    return whole, tuple(before)
 
 
 def _spans(scenario: Scenario, time: Timeline, setups: Sequence[Setup], spending: Sequence[tuple[int, Spend]]) -> Axis:

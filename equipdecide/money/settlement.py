@@ -10,7 +10,7 @@ from __future__ import annotations
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE
 from equipdecide.ledger import Breach, Column, Draft, Working, sum_of
-from equipdecide.money.loan import payoff
+from equipdecide.money.payoff import payoff
 from equipdecide.plan import Debt, Plan, Sale
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Offer, Scenario
@@ -30,7 +30,7 @@ def settle(
         _no_costs(w)
     else:
         _price(draft, scenario, sale.offer, w)
-    owed = [payoff(draft, debt, sale.sold_on, f"{key} {debt.name}", by_schedule) for debt in debts]
+    owed = [payoff(draft, debt, sale.sold_on, f"{key} {debt.name}", by_schedule, _part(debt, sale)) for debt in debts]
     sum_of(w, "payoff", [one["payoff"] for one in owed], "USD", "paid to the lender")
     sum_of(w, "release", [one["release"] for one in owed], "USD", "fee for releasing the lien")
     sum_of(w, "charge", [one["charge"] for one in owed], "USD", "of the payoff: charge for paying early, deductible as interest")
@@ -47,6 +47,11 @@ def settle(
     if abs(w["balance"].values).max() > 0.005:
         raise Breach(f"settlement of {key} does not balance")
     return w
+
+
+def _part(debt: Debt, sale: Sale) -> Amount | None:
+    """Return the principal for which the lender lets the machine of this sale go, where the loan then goes on."""
+    return next((amount for let_go, amount in debt.releases if let_go is sale), None)
 
 
 def _no_costs(w: Working) -> None:
@@ -106,10 +111,24 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
     w.formula("amount_realized", "amount_paid - over_allowance", "USD", "amount realized, for tax: debt paid off is part of it")
 
 
+def _covered_elsewhere(draft: Draft, plan: Plan, sale: Sale, paid: list[Debt]) -> None:
+    """Say where a lender's filing covers a machine that is sold and no sum is entered for letting it go."""
+    for debt in plan.debts:
+        if debt.old is not None and debt not in paid and sale.machine in debt.old.collateral and sale.sold_on < debt.ends_on:
+            draft.find(
+                "lien_covers_machine",
+                f"{sale.machine}: the filing of {debt.old.lender} for {debt.name} covers it too. Nothing is counted for letting it go; get the partial "
+                "release and its price in writing before you sell.",
+                f"machines.{sale.machine}",
+                "warning",
+            )
+
+
 def sales(draft: Draft, plan: Plan) -> None:
     """Post the settlement and the lines of every sale of the plan, the last ones at the end of the study included."""
-    for sale in plan.sales:
-        debts = [debt for debt in plan.debts if debt.machine == sale.machine and debt.old is not None]
+    for sale in sorted(plan.sales, key=lambda one: one.sold_on):  # what one sale pays down, a later one no longer owes
+        debts = [d for d in plan.debts if d.old is not None and (d.machine == sale.machine or _part(d, sale) is not None)]
+        _covered_elsewhere(draft, plan, sale, debts)
         value = plan.end_value(sale.machine) if sale.at_end else None
         if sale.at_end and value is None and not plan.time.yearly:
             draft.find("no_end_value", f"{sale.machine}: no value at the end of the study is given; it is taken as 0.", f"machines.{sale.machine}.worth_at_end")

@@ -157,6 +157,23 @@ class PayoffLetter(Frozen):
     total: Money | None = Field(None, title="Total the letter asks for on that day")
 
 
+class EarlyCharge(Frozen):
+    """What a contract charges for paying early: give what it says, leave the rest out. The charges add up."""
+
+    by_year: list[Share] = Field(
+        default_factory=list, title="Share of the principal paid early, by year of the loan", description="nothing after the last"
+    )
+    first_year: Share | None = Field(None, title="Share charged in the first year, falling in equal yearly steps")
+    falls_over: int | None = Field(None, ge=1, le=40, title="Years until it has fallen to nothing")
+    a_year_left: Share | None = Field(None, title="Share of the principal for each year left, a year begun counted in full")
+    months_of_interest: Count | None = Field(None, title="Months of interest charged for paying early")
+    of_share: Share | None = Field(None, title="Share of the principal those months are reckoned on; left out: all of it")
+    free_share: Share | None = Field(
+        None, title="Share of the balance that may be paid early without a charge", description="above it all of it is charged"
+    )
+    only_from_years: int | None = Field(None, ge=1, le=40, title="Charged only on loans of so many years or more")
+
+
 class Loan(Frozen):
     """A loan on one or several machines, from its first day or from a balance."""
 
@@ -167,11 +184,24 @@ class Loan(Frozen):
     first_payment: Day = Field(title="Day of the first (or next) payment")
     balance_on: Day | None = Field(None, title="Day on which `principal` was still owed, if not from the start")
     payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
-    day_count: Literal["actual/365", "actual/360", "30/360"] = "actual/365"
+    day_count: Literal["actual/365", "actual/360", "30/360", "actual/actual"] = "actual/365"
     early_payoff: Share | None = Field(None, title="Charge for paying early, of the principal left")
     document_fee: Money | None = None
+    wire_fee: Money | None = Field(None, title="Fee for the wire that pays the lender")
     release_fee: Money | None = Field(None, title="Fee for releasing the lien")
     letter: PayoffLetter | None = None
+    payoff: Literal["simple interest", "remaining payments", "present value", "sum of digits"] = Field(
+        "simple interest",
+        title="What paying early costs by the contract",
+        description="interest to the day; every payment left; those payments at a stated rate; or by the rule of 78",
+    )
+    payoff_rate: Rate | None = Field(None, title="Rate at which the payments left are brought back (payoff: present value)")
+    early_charge: EarlyCharge | None = Field(None, title="Charge for paying early that is not one share of the principal")
+    signed: Day | None = Field(None, title="Day it was signed", description="left out: a month before the first payment")
+    collateral: list[str] = Field(default_factory=list, title="Other machines the lender's filing covers")
+    release_amounts: dict[str, Money] = Field(
+        default_factory=dict, title="Principal the lender asks for to let one machine go, by machine", description="the loan goes on with the rest"
+    )
 
 
 class Nights(Frozen):
