@@ -107,14 +107,8 @@ def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool
         after.given("is_last", [1.0 if i == rows[-1] else 0.0 for i in rows], "1", "the last payment takes what is left", Origin("choice", "schedule"), w.axis)
         after.given("falls_here", [1.0 if i == row else 0.0 for i in rows], "1", f"first payment after {sale.sold_on}", Origin("calendar", sale.machine), w.axis)
         paid_down = draft[f"payoff {sale.machine} {debt.name}"]["principal"]
-        after.formula(
-            "extra",
-            "falls_here * paid_down + before" if k > 1 else "falls_here * paid_down",
-            "USD",
-            "principal paid with sales",
-            paid_down=paid_down,
-            **({"before": w["extra"]} if k > 1 else {}),
-        )
+        before: Column | float = w["extra"] if k > 1 else 0.0
+        after.formula("extra", "falls_here * paid_down + before", "USD", "principal paid with sales", paid_down=paid_down, before=before)
         owed = "prev(balance, opening) - extra"
         after.formula(
             "balance",
