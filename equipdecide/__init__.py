@@ -17,6 +17,8 @@ Estimates for a decision, not tax, legal, lending or safety advice; local codes 
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
@@ -44,6 +46,17 @@ def __getattr__(name: str) -> Any:
     if name in _VERBS:
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
+
+
+class _Package(ModuleType):
+    """The package as a module whose verbs stay verbs: importing `equipdecide.evaluate` does not hide `evaluate`."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _VERBS and isinstance(value, ModuleType)):  # the import system sets each submodule here
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
 
 
 def __dir__() -> list[str]:

@@ -157,14 +157,29 @@ _FAR = Date(1, 1, 1)
 ONE = Axis("once", ("",), (_FAR,), (_FAR,))  # a single figure, in force everywhere
 
 
+# The makers below return the same object for the same periods: two axes are the same only if they are one object,
+# and the weights between two axes and the formulas bound to them are kept for as long as the axes are.
+
+
+@lru_cache(maxsize=4096)
+def periods(name: str, labels: tuple[str, ...], starts: tuple[Date, ...], ends: tuple[Date, ...]) -> Axis:
+    """Return the axis of any periods."""
+    return Axis(name, labels, starts, ends)
+
+
+def on_days(name: str, labels: Sequence[str], days: Sequence[Date]) -> Axis:
+    """Return an axis of single days, such as the days of a loan's payments."""
+    return periods(name, tuple(labels), tuple(days), tuple(days))
+
+
 def dated(day: Date, label: str = "") -> Axis:
     """Return an axis of one row that stands on `day`."""
-    return Axis("date", (label or day.isoformat(),), (day,), (day,))
+    return periods("date", (label or day.isoformat(),), (day,), (day,))
 
 
 def listed(name: str, labels: Sequence[str]) -> Axis:
     """Return an axis of things that are not periods of time (parts, assets, brackets)."""
-    return Axis(name, tuple(labels), (_FAR,) * len(labels), (_FAR,) * len(labels))
+    return periods(name, tuple(labels), (_FAR,) * len(labels), (_FAR,) * len(labels))
 
 
 def months(start: Date, last: Date) -> Axis:
@@ -174,13 +189,13 @@ def months(start: Date, last: Date) -> Axis:
         starts.append(day)
         day = add_months(day, 1)
     ends = [month_end(day) for day in starts]
-    return Axis("month", tuple(f"{day:%Y-%m}" for day in starts), tuple(starts), tuple(ends))
+    return periods("month", tuple(f"{day:%Y-%m}" for day in starts), tuple(starts), tuple(ends))
 
 
 def calendar_years(first: int, last: int) -> Axis:
     """Return the calendar (tax) years `first` .. `last`."""
     years = range(first, last + 1)
-    return Axis(
+    return periods(
         "year",
         tuple(str(year) for year in years),
         tuple(Date(year, 1, 1) for year in years),
@@ -192,7 +207,7 @@ def spans(breaks: Sequence[Date]) -> Axis:
     """Return the stretches between consecutive `breaks` (each begins a stretch; the last one ends the axis)."""
     days = sorted(set(breaks))
     starts, ends = days[:-1], [add_days(day, -1) for day in days[1:]]
-    return Axis("stretch", tuple(day.isoformat() for day in starts), tuple(starts), tuple(ends))
+    return periods("stretch", tuple(day.isoformat() for day in starts), tuple(starts), tuple(ends))
 
 
 @lru_cache(maxsize=4096)
@@ -211,7 +226,8 @@ def spread_weights(coarse: Axis, fine: Axis) -> FloatArray:
         - np.maximum(coarse.first_days[None, :], fine.first_days[:, None])
         + 1
     )
-    return np.clip(overlap, 0, None) / coarse.days[None, :]
+    weights: FloatArray = np.clip(overlap, 0, None) / coarse.days[None, :]
+    return weights
 
 
 @lru_cache(maxsize=4096)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
@@ -47,34 +48,41 @@ class Evaluation:
 
 
 def evaluate(
-    scenario: Scenario, values: Mapping[str, FloatArray | float] | None = None, only: Sequence[str] | None = None, law: Law | None = None
+    scenario: Scenario,
+    values: Mapping[str, FloatArray | float] | None = None,
+    only: Sequence[str] | None = None,
+    law: Law | None = None,
+    sale_alone: bool = False,
 ) -> Evaluation:
     """Evaluate the alternatives of a scenario (all, or `only` some).
 
     `values` overrides inputs by path [unit of the input], each a number or a vector of trials. A yes/no doubt on which
-    a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters.
+    a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters. With
+    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone.
     """
     values = values or {}
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
-    first_year = keep_first_year(scenario, law) if needs_reference(scenario) else {}
     common = Draft("common", shared, True)
     _discounting(common, scenario, time)
     part_economics(common, scenario)
-    plans, ledgers, drafts = {}, {}, []
-    by_year: LawByYear | None = None
-    for name in only or scenario.alternatives:
-        plan = resolve(scenario, name, time, {path: float(_vector(value)[0, 0]) for path, value in values.items()})
-        draft = Draft(name, shared)
-        by_year = by_year or law_by_year(law, plan)
-        _post(draft, plan, by_year, first_year)
-        _worth(draft, plan)
-        plans[name] = plan
-        drafts.append(draft)
-    for draft in drafts:  # sealed last, so that each carries every common column
-        ledgers[draft.name] = seal(draft)
-    order = (*shared.order, *(column for draft in drafts for column in draft.order))
+    doubts = {path: float(vector[0, 0]) for path, vector in shared.values.items()}
+    plans = {name: resolve(scenario, name, time, doubts) for name in only or scenario.alternatives}
+    drafts = {name: Draft(name, shared) for name in plans}
+    for name, plan in plans.items():
+        _before_returns(drafts[name], plan, law)
+    first_year: dict[str, float] = {}
+    if needs_reference(scenario):
+        as_entered = not values and "keep" in drafts
+        first_year = _first_year(drafts["keep"], time) if as_entered else keep_first_year(scenario, law)
+    by_year = law_by_year(law, next(iter(plans.values())))
+    for name, plan in plans.items():
+        _returns(drafts[name], plan, by_year, first_year, sale_alone)
+        elsewhere(drafts[name], plan)
+        _worth(drafts[name], plan)
+    ledgers = {name: seal(draft) for name, draft in drafts.items()}
+    order = (*shared.order, *(column for draft in drafts.values() for column in draft.order))
     return Evaluation(scenario, time, plans, ledgers, law, order)
 
 
@@ -83,10 +91,11 @@ def _vector(value: FloatArray | float) -> FloatArray:
 
 
 def _folder(scenario: Scenario) -> Path | None:
-    return getattr(scenario, "folder", None)
+    return scenario.source.folder if scenario.source else None
 
 
 def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
+    """The order of the rules up to the books; returns, payments and worth follow."""
     capacity(draft, plan, _folder(plan.scenario))
     contribution(draft, plan)
     upkeep(draft, plan)
@@ -97,14 +106,11 @@ def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
     keep_books(draft, plan, law)
 
 
-def _post(draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float]) -> None:
-    """The order of the rules."""
-    _before_returns(draft, plan, by_year.law)
+def _returns(draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float], sale_alone: bool) -> None:
     if plan.time.flat:
-        flat(draft, plan)
+        flat(draft, plan, sale_alone)
     else:
-        united_states(draft, plan, by_year, first_year)
-    elsewhere(draft, plan)
+        united_states(draft, plan, by_year, first_year, sale_alone)
 
 
 def needs_reference(scenario: Scenario) -> bool:
@@ -120,9 +126,12 @@ def keep_first_year(scenario: Scenario, law: Law) -> dict[str, float]:
     time = timeline(scenario)
     shared = Shared({})
     part_economics(Draft("common", shared, True), scenario)
-    plan = resolve(scenario, "keep", time)
     draft = Draft("keep", shared)
-    _before_returns(draft, plan, law)
+    _before_returns(draft, resolve(scenario, "keep", time), law)
+    return _first_year(draft, time)
+
+
+def _first_year(draft: Draft, time: Timeline) -> dict[str, float]:
     last = Date(time.start.year + 1, time.start.month, min(time.start.day, 28))
     before = taken = 0.0
     for item in draft.income:
@@ -138,7 +147,7 @@ def keep_first_year(scenario: Scenario, law: Law) -> dict[str, float]:
 
 def _discounting(common: Draft, scenario: Scenario, time: Timeline) -> None:
     w = common.working("discounting", time.cash, "what a later dollar is worth today", "worth")
-    w.formula("log_rate", "log(1 + rate)", "1", "logarithm of one and the study's rate", axis=ONE, rate=common.input(scenario.study.rate))
+    w.formula("log_rate", "log(1 + rate)", "1", "logarithm of one and the study's rate", ONE, rate=common.input(scenario.study.rate))
     w.given("time", list(time.cash_times), "year", "time from the decision to the end of the period", Origin("calendar", "days over 365"), time.cash)
     w.formula("factor", "exp(0 - time * log_rate)", "1", "present worth of one at the end of the period")
 
@@ -205,7 +214,7 @@ def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:
     """Return an axis that stands on the days of payment: the same object for the same days."""
     known = draft.shared.day_axes
     if dates not in known:
-        known[dates] = axis if dates == axis.ends == axis.starts else Axis("day", axis.labels, dates, dates)
+        known[dates] = axis if dates == axis.ends == axis.starts else cal.on_days("day", axis.labels, dates)
     return known[dates]
 
 

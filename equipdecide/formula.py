@@ -34,7 +34,6 @@ ever comes from a user.
 from __future__ import annotations
 
 import ast
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -46,6 +45,8 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Axis, FloatArray
 
 Evaluator = Callable[..., FloatArray]
+
+_MANY = 64  # trials from which working row by row is quicker than one call over all rows
 
 _ARITY = {
     "min": (2, 9),
@@ -97,7 +98,7 @@ class FormulaError(ValueError):
 def _round(x: FloatArray, unit: float) -> FloatArray:
     # the small lift is for products such as 1.005 * 100 that binary floats put a hair under the half
     scaled = np.abs(x) / unit
-    return np.sign(x) * np.floor(scaled * (1 + 1e-12) + 0.5 + 1e-9) * unit
+    return np.copysign(np.floor(scaled * (1 + 1e-12) + 0.5 + 1e-9) * unit, x)
 
 
 def _cents(x: FloatArray) -> FloatArray:
@@ -118,11 +119,28 @@ def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
 
 
 def _running(x: FloatArray) -> FloatArray:
-    return np.cumsum(x, axis=0)
+    if x.shape[-1] < _MANY or x.ndim != 2:
+        return np.cumsum(x, axis=0)
+    out = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
+    out[0] = x[0]
+    for row in range(1, len(x)):
+        np.add(out[row - 1], x[row], out=out[row])
+    return out
+
+
+def _weighted(x: FloatArray, y: FloatArray) -> FloatArray:
+    if x.shape[0] == y.shape[0] and x.ndim == y.ndim == 2:  # no product is written out for many trials
+        if y.shape[1] == 1:
+            return y.T @ x
+        if x.shape[1] == 1:
+            return x.T @ y
+        return np.einsum("ij,ij->j", x, y)[None, :]
+    return (x * y).sum(axis=0, keepdims=True)
 
 
 def _total(x: FloatArray) -> FloatArray:
-    return x.sum(axis=0, keepdims=True)
+    summed: FloatArray = x.sum(axis=0, keepdims=True)
+    return summed
 
 
 def _pick(x: FloatArray, k: Any) -> FloatArray:
@@ -131,9 +149,11 @@ def _pick(x: FloatArray, k: Any) -> FloatArray:
     inside = (index >= 0) & (index < rows)
     index = np.where(inside, index, 0)
     if index.shape[1] == 1:
-        return x[index[:, 0]] * inside
+        row: FloatArray = x[index[:, 0]] * inside
+        return row
     wide = np.broadcast_to(x, (rows, index.shape[1]))
-    return np.take_along_axis(wide, index, axis=0) * inside
+    picked: FloatArray = np.take_along_axis(wide, index, axis=0) * inside
+    return picked
 
 
 def _lookup(key: Any, x: FloatArray, y: FloatArray) -> FloatArray:
@@ -154,6 +174,31 @@ def _brackets(income: Any, over: FloatArray, rate: FloatArray) -> FloatArray:
     return due
 
 
+class _Mix:
+    """Rows of one axis as weighted sums of rows of another, most weights being zero."""
+
+    __slots__ = ("terms", "weights")
+
+    def __init__(self, weights: FloatArray) -> None:
+        self.weights = weights
+        self.terms: list[list[tuple[int, float]]] | None = None
+
+    def __call__(self, x: FloatArray) -> FloatArray:
+        if x.ndim != 2 or x.shape[1] < _MANY:
+            return np.matmul(self.weights, x)
+        if self.terms is None:
+            self.terms = [[(int(k), float(row[k])) for k in np.flatnonzero(row)] for row in self.weights]
+        out = np.empty((len(self.terms), x.shape[1]))
+        for row, terms in zip(out, self.terms, strict=True):
+            if not terms:
+                row[:] = 0.0
+                continue
+            np.multiply(x[terms[0][0]], terms[0][1], out=row)
+            for k, weight in terms[1:]:
+                row += x[k] if weight == 1.0 else x[k] * weight
+        return out
+
+
 def _many(fn: Callable[[Any, Any], Any]) -> Callable[..., Any]:
     def fold(first: Any, *rest: Any) -> Any:
         for other in rest:
@@ -164,7 +209,8 @@ def _many(fn: Callable[[Any, Any], Any]) -> Callable[..., Any]:
 
 
 def _take(x: FloatArray, index: Any) -> FloatArray:
-    return x[index] * (index >= 0)[:, None]
+    taken: FloatArray = x[index] * (index >= 0)[:, None]
+    return taken
 
 
 _FUNCTIONS: dict[str, Any] = {
@@ -180,12 +226,11 @@ _FUNCTIONS: dict[str, Any] = {
     "_prev": _prev,
     "_running": _running,
     "_total": _total,
-    "_weighted": lambda x, y: (x * y).sum(axis=0, keepdims=True),
+    "_weighted": _weighted,
     "_smallest": lambda x: x.min(axis=0, keepdims=True),
     "_pick": _pick,
     "_lookup": _lookup,
     "_brackets": _brackets,
-    "_matmul": np.matmul,
     "_take": _take,
 }
 
@@ -203,7 +248,7 @@ class SheetAddresses(Protocol):
         """Return, for a wide column, the ranges of its cells at `row` and of the cells one to their left."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Formula:
     """A parsed formula.
 
@@ -218,6 +263,7 @@ class Formula:
     recurs: bool
     divides: bool
     across: tuple[tuple[str, str], ...]  # (function, name) pairs that change the axis
+    known: frozenset[str]  # `names` as a set
 
     def bind(self, axis: Axis, axes: Mapping[str, Axis]) -> Evaluator:
         """Return a function of the arrays of `names` (rows, trials or 1) that gives this column's array.
@@ -225,37 +271,7 @@ class Formula:
         `axis` is the axis of the column being defined, `axes` the axis of each name. The result has shape
         (len(axis), trials or 1). Raises :class:`FormulaError` where axes cannot be combined.
         """
-        for name in self.names:
-            if name == self.own:
-                continue
-            crossing = any(name == crossed for _, crossed in self.across)
-            if len(axes[name]) != 1 and axes[name] is not axis and not crossing and name not in self._whole_names():
-                raise FormulaError(
-                    f"'{self.text}': {name} stands on axis {axes[name].name}, not on {axis.name}; say gather, spread, during or closing"
-                )
-        maps = []
-        for function, name in self.across:
-            own, rows = axes[name], axis
-            if function == "gather":
-                maps.append(cal.gather_weights(own, rows))
-            elif function == "spread":
-                maps.append(cal.spread_weights(own, rows))
-            elif function == "during":
-                maps.append(cal.during_rows(own, rows))
-            else:
-                maps.append(cal.closing_rows(own, rows))
-        code = _compiled(self)
-        rows_count = len(axis)
-        if self.recurs:
-            return _row_by_row(code, rows_count, len(self.names) - (self.own in self.names))
-        if self.divides:
-
-            def guarded(*arrays: FloatArray) -> FloatArray:
-                with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-                    return _shaped(code(rows_count, maps, *arrays), rows_count)
-
-            return guarded
-        return lambda *arrays: _shaped(code(rows_count, maps, *arrays), rows_count)
+        return _bound(self, axis, tuple(axes.get(name, axis) for name in self.names))
 
     def _whole_names(self) -> frozenset[str]:
         found = set()
@@ -271,7 +287,46 @@ class Formula:
         return _Cell(self, row, axis, axes, sheet).write(self.tree)
 
 
+
+@lru_cache(maxsize=16384)
+def _bound(formula: Formula, axis: Axis, axes_of_names: tuple[Axis, ...]) -> Evaluator:
+    axes = dict(zip(formula.names, axes_of_names, strict=True))
+    for name in formula.names:
+        if name == formula.own:
+            continue
+        crossing = any(name == crossed for _, crossed in formula.across)
+        if len(axes[name]) != 1 and axes[name] is not axis and not crossing and name not in formula._whole_names():
+            raise FormulaError(
+                f"'{formula.text}': {name} stands on axis {axes[name].name}, not on {axis.name}; say gather, spread, during or closing"
+            )
+    maps: list[Any] = []
+    for function, name in formula.across:
+        own, rows = axes[name], axis
+        if function == "gather":
+            maps.append(_Mix(cal.gather_weights(own, rows)))
+        elif function == "spread":
+            maps.append(_Mix(cal.spread_weights(own, rows)))
+        elif function == "during":
+            maps.append(cal.during_rows(own, rows))
+        else:
+            maps.append(cal.closing_rows(own, rows))
+    code = _compiled(formula)
+    rows_count = len(axis)
+    if formula.recurs:
+        return _row_by_row(code, rows_count, len(formula.names) - (formula.own in formula.names))
+    if formula.divides:
+
+        def guarded(*arrays: FloatArray) -> FloatArray:
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                return _shaped(code(rows_count, maps, *arrays), rows_count)
+
+        return guarded
+    return lambda *arrays: _shaped(code(rows_count, maps, *arrays), rows_count)
+
+
 def _shaped(values: Any, rows: int) -> FloatArray:
+    if isinstance(values, np.ndarray) and values.dtype == np.float64 and values.ndim == 2 and values.shape[0] == rows:
+        return values
     array = np.asarray(values, dtype=float)
     if array.ndim < 2:
         array = array.reshape(1, -1)
@@ -304,8 +359,9 @@ def parse(text: str, own: str | None = None) -> Formula:
     >>> parse("max(gain - limit, 0)").names
     ('gain', 'limit')
     """
+    text = " ".join(text.split())
     try:
-        tree = ast.parse(re.sub(r"\s+", " ", text.strip()), mode="eval").body
+        tree = ast.parse(text, mode="eval").body
     except SyntaxError as error:
         raise FormulaError(f"'{text}' does not read as a formula: {error.msg}") from None
     names: list[str] = []
@@ -337,7 +393,7 @@ def parse(text: str, own: str | None = None) -> Formula:
                 raise FormulaError(f"'{text}': {function} takes the name of a column")
             if function in ("lookup", "brackets", "weighted") and not all(isinstance(arg, ast.Name) for arg in node.args[1:]):
                 raise FormulaError(f"'{text}': {function} takes its table by name")
-            state["divides"] |= function == "log"
+            state["divides"] |= function in ("log", "exp")
             if function in _ACROSS:
                 across.append((function, node.args[0].id))  # type: ignore[attr-defined]
             if function == "prev" and own is not None and node.args[0].id == own:  # type: ignore[attr-defined]
@@ -354,7 +410,7 @@ def parse(text: str, own: str | None = None) -> Formula:
                 raise FormulaError(f"'{text}': {node.func.id} may not stand in a carry-forward")  # type: ignore[attr-defined]
     if own in names and not state["recurs"]:
         raise FormulaError(f"'{text}' names itself outside prev")
-    return Formula(text, tuple(names), tree, own, state["recurs"], state["divides"], tuple(across))
+    return Formula(text, tuple(names), tree, own, state["recurs"], state["divides"], tuple(across), frozenset(names))
 
 
 @lru_cache(maxsize=4096)
@@ -386,7 +442,7 @@ def _compiled_source(formula_text: str, own: str | None) -> Any:
         if function in _ACROSS:
             position = crossings.index((function, args[0].id))  # type: ignore[attr-defined]
             if function in ("gather", "spread"):
-                return f"_matmul(maps[{position}], {write(args[0])})"
+                return f"maps[{position}]({write(args[0])})"
             return f"_take({write(args[0])}, maps[{position}])"
         return f"_{function}({', '.join(write(arg) for arg in args)})"
 
@@ -456,8 +512,8 @@ class _Cell:
         if function == "smallest":
             return f"MIN({self.sheet.whole(name)})"
         if function == "pick":
-            index = self.write(args[1])
-            return f"IF(AND({index}>=0,{index}<{len(self.axes[name])}),INDEX({self.sheet.whole(name)},{index}+1),0)"
+            k = self.write(args[1])
+            return f"IF(AND({k}>=0,{k}<{len(self.axes[name])}),INDEX({self.sheet.whole(name)},{k}+1),0)"
         if function == "lookup":
             key, keys, values = self.write(args[0]), args[1].id, args[2].id  # type: ignore[attr-defined]
             wanted = f"LOOKUP({key},{self.sheet.whole(keys)},{self.sheet.whole(values)})"

@@ -13,6 +13,7 @@ from __future__ import annotations
 import keyword
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal, Protocol
 
 import numpy as np
@@ -84,9 +85,12 @@ class DatedFigure(Protocol):
     def finding(self) -> str | None: ...
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(eq=False, slots=True)
 class Column:
-    """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order."""
+    """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order.
+
+    Nothing sets a column after it is made; it is not declared frozen because that triples the cost of making thousands.
+    """
 
     name: str
     working: str
@@ -184,7 +188,7 @@ class Working:
         if column.name in self.columns:
             raise Breach(f"column {column.full_name} is defined twice")
         self.columns[column.name] = column
-        self.draft.shared.order.append(column) if self.draft.is_common else self.draft.order.append(column)
+        (self.draft.shared.order if self.draft.is_common else self.draft.order).append(column)
         return column
 
     def given(
@@ -197,7 +201,7 @@ class Working:
         axis: Axis | None = None,
     ) -> Column:
         """Add a given column: one figure, or one a period of the axis."""
-        array = np.asarray(values, dtype=float)
+        array: FloatArray = np.asarray(values, dtype=float)
         if array.ndim < 2:
             array = array.reshape(-1, 1)
         axis = axis or (self.axis if array.shape[-2] == len(self.axis) and len(self.axis) > 1 else ONE)
@@ -206,13 +210,13 @@ class Working:
         return self._keep(Column(name, self.name, axis, array, unit, says, "given", self.rule, origin))
 
     def formula(
-        self, name: str, text: str, unit: str, says: str, axis: Axis | None = None, **uses: Column | float
+        self, name: str, text: str, unit: str, says: str, axis: Axis | None = None, /, **uses: Column | float
     ) -> Column:
         """Add a formula column. Names in `text` are columns of this working, or those given in `uses`.
 
         A plain number in `uses` becomes a given column of its own (a choice of structure such as a date's fraction).
         """
-        formula = parse(" ".join(text.split()), None if name in uses else name)
+        formula = parse(text, None if name in uses else name)
         axis = axis or self.axis
         args: list[Column] = []
         axes: dict[str, Axis] = {}
@@ -228,11 +232,11 @@ class Working:
                 found = self.given(f"{name}_{used}", float(found), "1", used.replace("_", " "), Origin("choice", used))
             args.append(found)
             axes[used] = found.axis
-        if set(uses) - set(formula.names):
+        if not uses.keys() <= formula.known:
             raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.names))}")
         run = formula.bind(axis, axes)
         values = run(*(arg.values for arg in args))
-        if not np.isfinite(values).all():
+        if formula.divides and not np.isfinite(values).all():
             shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(axes, args, strict=True)}
             raise Breach(f"{self.name}.{name} = {text} is not a finite number; its columns are {shown}")
         return self._keep(
@@ -275,7 +279,7 @@ class Working:
         worst = float(np.abs(proof.values).max())
         if worst > tolerance:
             raise Breach(f"{column.full_name}: certificate {certificate} is {worst}, not zero")
-        object.__setattr__(column, "certificate", proof)
+        column.certificate = proof
         return column
 
 
@@ -359,7 +363,7 @@ class Draft:
             store = self._store("law", "dated parameters")
             name = f"{listed[0].id}#{len(store.columns)}"
             self._say(listed)
-            values = np.array([float(item.value) for item in listed], dtype=float).reshape(-1, 1)  # type: ignore[arg-type]
+            values = np.array([float(str(item.value)) for item in listed]).reshape(-1, 1)
             self.shared.law[key] = store.given(
                 name, values, listed[0].unit, says, Origin("law", listed[0].id, _sources(listed), listed[0].status), axis
             )
@@ -371,7 +375,7 @@ class Draft:
         if key not in self.shared.law:
             store = self._store("law", "dated parameters")
             self._say([reading])
-            values = np.array(rows, dtype=float).T[:, :, None]
+            values: FloatArray = np.asarray(rows, dtype=np.float64).T[:, :, None]
             name = f"{reading.id}#{len(store.columns)}"
             self.shared.law[key] = store.given(
                 name, values, unit, says, Origin("law", reading.id, _sources([reading]), reading.status), axis
@@ -430,11 +434,6 @@ class Ledger:
                     return working.columns[rest]
         raise KeyError(f"{self.name}: no column {full_name}")
 
-    def _say(self, readings: Sequence[DatedFigure]) -> None:
-        said = [(item.id, text) for item in readings if (text := item.finding())]
-        if said and not any(found.text == said[-1][1] for found in self.shared.findings):
-            self.shared.findings.append(Finding("parameter", said[-1][1], said[-1][0]))
-
     def line(self, name: str, purse: str | None = None) -> Line:
         """Return the line of that name (and purse). Raises KeyError naming what there is."""
         found = [line for line in self.lines if line.name == name and purse in (None, line.purse)]
@@ -479,11 +478,11 @@ class Tape:
         self.base: list[FloatArray] = [column.values for column in order]
         self.wanted = [index[id(column)] for column in wanted]
         last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}
-        keep = set(self.wanted)
+        passing = {target for target, _, _ in self.steps} - set(self.wanted)
         # arrays whose last reader has run are let go, so a block holds only what is still to be read
         self.release: list[list[int]] = [[] for _ in self.steps]
         for source, position in last_use.items():
-            if source not in keep and source in {step[0] for step in self.steps}:
+            if source in passing:
                 self.release[position].append(source)
 
     def run(self, values: Mapping[str, FloatArray]) -> list[FloatArray]:
@@ -517,6 +516,7 @@ def sum_of(working: Working, name: str, columns: Sequence[Column], unit: str, sa
     return working.formula(name, " + ".join(uses) or "0", unit, says, axis, **uses)
 
 
+@lru_cache(maxsize=4096)
 def _identifier(text: str) -> str:
     """Return a name that may stand in a formula, as near to `text` as can be."""
     plain = "_".join(part for part in "".join(ch if ch.isascii() and ch.isalnum() else " " for ch in text).split() if not part.isdigit())

@@ -138,7 +138,7 @@ def timeline(scenario: Scenario) -> Timeline:
         ends = [start] + [cal.add_years(start, k) for k in range(1, scenario.study.years + 1)]
         starts = [start] + [cal.add_days(day, 1) for day in ends[:-1]]
         labels = [str(k) for k in range(scenario.study.years + 1)]
-        cash = Axis("period", tuple(labels), tuple(starts), tuple(ends))
+        cash = cal.periods("period", tuple(labels), tuple(starts), tuple(ends))
         if flat:
             return Timeline(start, end, True, True, start.year, end.year, cash, cash)
     elif flat:
@@ -336,7 +336,7 @@ def _spans(scenario: Scenario, time: Timeline, setups: Sequence[Setup], spending
     """Return the stretches of the study between all days on which anything changes, calendar years included."""
     if time.yearly:
         rows = slice(1, None)
-        return Axis("stretch", time.cash.labels[rows], time.cash.starts[rows], time.cash.ends[rows])
+        return cal.periods("stretch", time.cash.labels[rows], time.cash.starts[rows], time.cash.ends[rows])
     start, stop = time.start, time.end
     breaks = {start, stop}
     breaks |= {Date(year, 1, 1) for year in range(start.year + 1, stop.year + 1)}

@@ -6,7 +6,6 @@ import re
 import shutil
 import subprocess
 import sys
-import time
 from datetime import date, timedelta
 from fractions import Fraction
 from pathlib import Path
@@ -63,14 +62,7 @@ def test_every_csv_row_is_loaded(law: Law) -> None:
         assert len(rows) == len(lines) > 0, path.name
 
 
-def test_all_of_the_united_states_loads_within_60_ms_and_without_heavy_imports() -> None:
-    best = 1.0
-    for _ in range(5):
-        fresh = Law("us", SHIPPED)
-        start = time.perf_counter()
-        fresh.check()
-        best = min(best, time.perf_counter() - start)
-    assert best < 0.060, f"{1000 * best:.0f} ms"
+def test_reading_the_parameters_imports_nothing_heavy() -> None:
     said = subprocess.run(
         [sys.executable, "-c", "import sys, equipdecide.parameters; print(sorted(sys.modules))"],
         capture_output=True,

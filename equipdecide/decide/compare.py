@@ -42,13 +42,25 @@ class Outcome:
     npv_less_keep: float
     annual_worth: float
     npv_financing: float
-    rates_less_keep: Rates
-    payback_less_keep: Payback
+    investment_less_keep: FloatArray  # cash by period less Keep's, after tax, loans left out
+    times: FloatArray  # of the periods [year]
     cash_low: CashLow | None
     own_money_needed: float
     worst_coverage: float | None
     affordable: bool | None
     failed_gates: tuple[str, ...]
+
+    @cached_property
+    def rates_less_keep(self) -> Rates:
+        """All real rates of return of the investment over keeping [1/year], with the number of sign changes."""
+        return _usable(rates_of_return(self.investment_less_keep, self.times))
+
+    @cached_property
+    def payback_less_keep(self) -> Payback:
+        """First and last crossing of the cumulative cash over keeping [year]; None where it never comes back."""
+        if not self.investment_less_keep.any():
+            return Payback(None, None)
+        return payback(self.investment_less_keep, self.times)
 
     def column(self, full_name: str) -> Column:
         """Return a column of this alternative's ledger by ``working.name``."""
@@ -252,8 +264,8 @@ def _outcome(evaluation: Evaluation, name: str, keep: Ledger) -> Outcome:
         npv - keep.column("worth.npv").figure(),
         ledger.column("worth.annual_worth").figure(),
         ledger.column("worth.npv_financing").figure(),
-        _usable(rates_of_return(difference, times)),
-        payback(difference, times) if difference.any() else Payback(None, None),
+        difference,
+        times,
         cash_low,
         ledger.column("own money.needed").figure(),
         worst if worst is None or worst < 99 else None,

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
-from equipdecide.ledger import Finding, Ledger
+from equipdecide.ledger import Draft, Finding, Ledger, Shared
+from equipdecide.money.loan import payoff
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.tax.payments import due_dates
@@ -37,6 +38,7 @@ class RouteResult:
     section_1231: float
     tax_by_owner: dict[str, float]
     tax_due: tuple[tuple[Date, float], ...]
+    payoff_by_schedule: float | None  # where a lender's letter overrides the schedule; None without a letter
     plan: Plan
     ledger: Ledger
 
@@ -44,6 +46,11 @@ class RouteResult:
     def tax(self) -> float:
         """Tax on the sale alone, of all owners [currency]."""
         return sum(self.tax_by_owner.values())
+
+    @property
+    def net_cash_by_schedule(self) -> float | None:
+        """What would be left if the lender went by the schedule instead of the letter [currency]; None without a letter."""
+        return None if self.payoff_by_schedule is None else self.net_cash + self.payoff - self.payoff_by_schedule
 
     @property
     def after_tax(self) -> float:
@@ -85,6 +92,7 @@ class SaleResult:
                     "gross": r.gross,
                     "selling_costs": r.selling_costs,
                     "payoff": r.payoff,
+                    "payoff_by_schedule": r.payoff_by_schedule,
                     "other_costs": r.other_costs,
                     "net_cash": r.net_cash,
                     "amount_realized": r.amount_realized,
@@ -123,12 +131,12 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     if not offers:
         raise KeyError(f"no offer for {machine!r} in the scenario")
     alone = scenario.model_copy(
-        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day)] for name in offers}}
+        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
     )
-    evaluation = evaluate(alone, only=offers)
+    evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
     findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings)
-    return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *findings))
+    return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings))
 
 
 def _first_sale(scenario: Scenario, machine: str) -> Date:
@@ -176,9 +184,36 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
         gain["section_1231"].figure(),
         taxes,
         tuple(sorted(due.items())),
+        _by_schedule(plan, machine),
         plan,
         ledger,
     )
+
+
+def _by_schedule(plan: Plan, machine: str) -> float | None:
+    """Return the payoff of the machine's loans as the signed schedules have it; None where no lender wrote a letter."""
+    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None]
+    if not any(debt.old is not None and debt.old.letter for debt in owed):
+        return None
+    draft = Draft("by the schedule", Shared({}))
+    day = next(s.sold_on for s in plan.sales if s.machine == machine)
+    return sum(payoff(draft, debt, day, f"{debt.name} by the schedule", by_schedule=True)["payoff"].figure() for debt in owed)
+
+
+def _letter_against_schedule(routes: tuple[RouteResult, ...]) -> list[Finding]:
+    """Say, once for each day of payoff, how far the letter and the schedule are apart."""
+    found: dict[Date, Finding] = {}
+    for r in routes:
+        if r.payoff_by_schedule is None or r.net_cash_by_schedule is None or r.sold_on in found:
+            continue
+        gap = abs(r.payoff - r.payoff_by_schedule)
+        if gap >= 0.005:
+            text = (
+                f"Payoff on {r.sold_on}: {r.payoff:,.2f} by the lender's letter, {r.payoff_by_schedule:,.2f} by the schedule: {gap:,.2f} apart. "
+                f"The letter is used; by the schedule {r.name} would leave {r.net_cash_by_schedule:,.2f}."
+            )
+            found[r.sold_on] = Finding("payoff_by_schedule", text, f"offers.{r.name}")
+    return list(found.values())
 
 
 def _tax_against_cash(routes: tuple[RouteResult, ...]) -> list[Finding]:

@@ -23,7 +23,7 @@ def payment_dates(first: Date, count: int) -> list[Date]:
 def schedule(draft: Draft, name: str, first: Date, count: int, principal: Column, rate: Column, payment: Column | None) -> Working:
     """Post a monthly payment schedule: columns ``interest``, ``paid``, ``balance`` [currency] over the payment dates."""
     days = payment_dates(first, count)
-    axis = Axis("payment", tuple(f"{k + 1}" for k in range(count)), tuple(days), tuple(days))
+    axis = cal.on_days("payment", [f"{k + 1}" for k in range(count)], days)
     w = draft.working(name, axis, f"payments of {name}", "loan schedule")
     if payment is None:
         payment = w.formula(

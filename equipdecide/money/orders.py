@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import Axis
 from equipdecide.ledger import Draft, Origin, sum_of
 from equipdecide.plan import Plan, Purchase
 from equipdecide.scenario.models import Machine
@@ -35,7 +34,7 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
     sum_of(w, "expenses", parts, "USD", "costs of the change that are deducted at once")
 
     days = [when for when, _, _ in purchase.payments]
-    axis = Axis("payment", tuple(what for _, what, _ in purchase.payments), tuple(days), tuple(days))
+    axis = cal.on_days("payment", [what for _, what, _ in purchase.payments], days)
     paid = draft.working(f"payments for {purchase.name}", axis, f"when {purchase.name} is paid", "orders")
     paid.given("share", [share for _, _, share in purchase.payments], "1", "share of the price", Origin("choice", f"terms of {purchase.name}"), axis)
     out = paid.formula("cash", "0 - share * price", "USD", "price, as it is paid", price=w["price"])

@@ -72,7 +72,7 @@ class AmountError(ValueError):
 
 _RANGE = re.compile(r"\s*(?:\.\.+|…)\s*")
 _NUMBER = re.compile(r"(?P<sign>[-−+]?)\s*(?P<body>\d[\d,]*(?:\.\d*)?|\.\d+)")
-_GROUPED = re.compile(r"\d{1,3}(,\d{3})+(\.\d+)?$|\d+(\.\d+)?$")
+_GROUPED = re.compile(r"\d{1,3}(,\d{3})+(\.\d+)?$|\d*(\.\d+)?$")
 _SYMBOLS = {"$": ("USD", "CAD", "AUD", "NZD"), "€": ("EUR",), "£": ("GBP",)}
 _PERCENT = re.compile(r"(%|per\s?cent)(\s*(/|an?|per)\s*(yr|year))?$")
 
@@ -113,11 +113,9 @@ class Quantity:
         return core_schema.no_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        one = {"type": "string", "examples": [self.example]} if self.percent else {"type": ["number", "string"]}
-        plain = {"type": ["number", "string"]}
-        ends: dict[str, Any] = {key: plain for key in LONG_FORM[:3]} | {"note": {"type": "string"}}
-        block = {"type": "object", "properties": ends, "required": ["likely"], "additionalProperties": False}
-        return {"description": f"{self.name}, for example {self.example}", "anyOf": [one, block]}
+        # one definition for all amounts stands in the file's schema, see equipdecide.scenario.writing
+        kind = "PerCent" if self.percent else "Figure"
+        return {"description": f"{self.name}, for example {self.example}", "definition": kind}
 
     def _validate(self, value: Any) -> Amount:
         try:
@@ -163,6 +161,8 @@ class Quantity:
 
     def _with_shared_unit(self, parts: list[str]) -> list[str]:
         """Let the unit after the last figure count for all: ``57 .. 60 .. 62 %``."""
+        if len(parts) == 1:
+            return parts
         found = _NUMBER.search(parts[-1])
         tail = parts[-1][found.end() :].strip() if found else ""
         return [f"{part} {tail}" if tail and re.fullmatch(r"[\d.,\s]+", part) else part for part in parts]
@@ -200,7 +200,7 @@ class Quantity:
             raise AmountError(
                 f"'{text}' is a per cent, and {self.name} is expected", f"Write for example {self.example}"
             )
-        elif (before == "" or self.money) and (after == "" or after.removeprefix("/ ").lstrip("/") in self.words):
+        elif before == "" and (after == "" or after.removeprefix("/ ").lstrip("/") in self.words):
             return
         raise AmountError(f"cannot read '{text}' as {self.name}", f"Write for example {self.example}")
 
@@ -267,33 +267,35 @@ _YEAR, _MONTH, _HOUR = _per("year", "yr"), _per("month"), _per("hour", "h")
 _HOURS = ("h", "hour", "hours")
 
 Money = Annotated[Amount, Quantity("an amount of money", "{currency}", "71,000", money=True)]
-MoneyOrLoss = Annotated[
-    Amount, Quantity("an amount of money, with a minus for a loss,", "{currency}", "71,000", low=-1e10, money=True)
-]
+MoneyOrLoss = Annotated[Amount, Quantity("an amount of money", "{currency}", "71,000", low=-1e10, money=True)]
 MoneyPerYear = Annotated[
     Amount, Quantity("an amount of money a year", "{currency}/year", "11,800", money=True, words=_YEAR)
+]
+MoneyOrLossPerYear = Annotated[
+    Amount,
+    Quantity("an amount of money a year", "{currency}/year", "11,800", low=-1e10, money=True, words=_YEAR),
 ]
 MoneyPerMonth = Annotated[
     Amount, Quantity("an amount of money a month", "{currency}/month", "95", money=True, words=_MONTH)
 ]
 MoneyPerHour = Annotated[
-    Amount, Quantity("an amount of money an hour", "{currency}/hour", "34", high=1e6, money=True, words=_HOUR)
+    Amount, Quantity("an amount of money an hour", "{currency}/h", "34", high=1e6, money=True, words=_HOUR)
 ]
 Rate = Annotated[Amount, Quantity("a rate a year", "1/year", "6.35 %", -0.5, 1.0, percent=True)]
 Share = Annotated[Amount, Quantity("a share", "share", "24 %", 0.0, 1.0, percent=True)]
 YesNo = Annotated[Amount, Quantity("a chance", "chance", "75 %", 0.0, 1.0, percent=True, chance=True)]
-Hours = Annotated[Amount, Quantity("a number of hours", "hour", "5 h", high=8784, words=_HOURS)]
+Hours = Annotated[Amount, Quantity("a number of hours", "h", "5 h", high=8784, words=_HOURS)]
 HourRate = Annotated[
     Amount,
     Quantity(
         "a number of hours a year",
-        "hour/year",
+        "h/year",
         "2,000",
         high=8784,
         words=(*_HOURS, *(f"{hours}{gap}{year}" for hours in _HOURS for gap in ("/", " ") for year in _YEAR)),
     ),
 ]
-Minutes = Annotated[Amount, Quantity("a number of minutes", "minute", "19.5", high=1e5, words=("min", "minutes"))]
+Minutes = Annotated[Amount, Quantity("a number of minutes", "min", "19.5", high=1e5, words=("min", "minutes"))]
 Days = Annotated[Amount, Quantity("a number of days", "day", "10", high=3660, words=("d", "day", "days"))]
 Weeks = Annotated[Amount, Quantity("a number of weeks", "week", "16", high=520, words=("week", "weeks", "wk"))]
 Count = Annotated[

@@ -41,12 +41,18 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "?", "!")) else text + "."
 
 
+def near(word: str, known: Iterable[str]) -> str:
+    """Return the word of `known` that `word` was probably meant to be, or nothing."""
+    lower = {name.lower(): name for name in reversed(list(known))}
+    spelt = word.lower()
+    found = difflib.get_close_matches(spelt.replace(" ", "_"), lower, 1, 0.75)
+    found = found or difflib.get_close_matches(spelt, lower, 1, 0.7)
+    return lower[found[0]] if found else ""
+
+
 def did_you_mean(word: str, known: Iterable[str], otherwise: str = "") -> str:
-    """Return "Did you mean 'tax_rate'?" for the nearest of `known`, else the list of what is known."""
+    """Return "Did you mean 'tax_rate'?" for the nearest of `known`, else `otherwise`, else what is known."""
     names = list(known)
-    lower = {name.lower(): name for name in reversed(names)}
-    near = difflib.get_close_matches(word.lower().replace(" ", "_"), lower, 1, 0.72)
-    near = near or difflib.get_close_matches(word.lower(), lower, 1, 0.6)
-    if near:
-        return f"Did you mean '{lower[near[0]]}'?"
+    if meant := near(word, names):
+        return f"Did you mean '{meant}'?"
     return otherwise or (f"Known here: {', '.join(names)}" if names else "Leave it out")

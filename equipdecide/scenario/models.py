@@ -14,14 +14,18 @@ from equipdecide.scenario.amounts import (
     Count,
     Day,
     Days,
+    Decibels,
     Factor,
     HourRate,
     Hours,
     Minutes,
     Money,
+    MoneyOrLoss,
+    MoneyOrLossPerYear,
     MoneyPerHour,
     MoneyPerMonth,
     MoneyPerYear,
+    Multiple,
     Rate,
     Share,
     Weeks,
@@ -70,20 +74,20 @@ class State(Frozen):
 class AsThingsAre(Frozen):
     """The business's last full year as the return shows it, the machine in question included."""
 
-    ordinary_income: Money = Field(title="Ordinary business income, this machine included")
+    ordinary_income: MoneyOrLoss = Field(title="Ordinary business income, this machine included")
     wages: Money | None = Field(None, title="Wages paid by the business")
 
 
 class Shop(Frozen):
     """The business that owns the machines."""
 
-    name: str
-    taxed_as: TaxedAs
-    state: State | None = None
-    as_things_are: AsThingsAre | None = None
+    name: str = Field(title="Name of the business")
+    taxed_as: TaxedAs = Field(title="How the business is taxed")
+    state: State | None = Field(None, title="State income tax")
+    as_things_are: AsThingsAre | None = Field(None, title="Last full year, as the return shows it")
     cash: Money | None = Field(None, title="Cash in the bank")
     cash_floor: Money | None = Field(None, title="Cash you will not go under")
-    contribution_elsewhere: MoneyPerYear | None = Field(
+    contribution_elsewhere: MoneyOrLossPerYear | None = Field(
         None, title="Contribution of all other work a year, which no course changes"
     )
     overhead: MoneyPerYear | None = Field(None, title="Overhead with all wages a year, which no course changes")
@@ -94,7 +98,7 @@ class Shop(Frozen):
         None, title="Money the owners draw a year, beside what they draw for tax"
     )
     tax_distributions: Share | None = Field(None, title="Share of taxable income paid out to the owners for their tax")
-    coverage_required: Factor | None = Field(None, title="Debt service coverage the lender asks for, every year")
+    coverage_required: Multiple | None = Field(None, title="Debt service coverage the lender asks for, every year")
 
 
 class Owner(Frozen):
@@ -105,10 +109,10 @@ class Owner(Frozen):
         None, title="One combined tax rate on business income", description="instead of filing status and other income"
     )
     filing: Filing | None = Field(None, title="Filing status of the owner's return")
-    other_income: Money | None = Field(None, title="Other income of the household a year")
+    other_income: MoneyOrLoss | None = Field(None, title="Other income of the household a year")
     active: bool = Field(True, title="Works in the business (materially participates)")
     last_tax: Money | None = Field(None, title="Total federal tax on last year's return")
-    last_agi: Money | None = Field(None, title="Adjusted gross income on last year's return")
+    last_agi: MoneyOrLoss | None = Field(None, title="Adjusted gross income on last year's return")
     section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
     outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
     guarantees: Money | None = Field(
@@ -119,7 +123,7 @@ class Owner(Frozen):
 class Method(Frozen):
     """How something is depreciated, where not by law alone."""
 
-    life: int | None = Field(None, title="Recovery period where it is not that of the class")
+    life: int | None = Field(None, ge=1, le=50, title="Recovery period where it is not that of the class")
     convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
         "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
     )
@@ -142,18 +146,18 @@ class Asset(Method):
         default_factory=dict, title="What each owner could use of it, where not all"
     )
     bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
-    bought_used: bool = False
+    bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = Field("34.0", title="Asset class of the activity")
 
 
 class PayoffLetter(Frozen):
     """What the lender wrote: it overrides the schedule."""
 
-    written: Day
+    written: Day = Field(title="Day of the letter")
     balance: Money = Field(title="Principal balance in the letter")
     balance_on: Day = Field(title="Day the balance stands after")
     per_diem: Money = Field(title="Interest a day")
-    good_through: Day
+    good_through: Day = Field(title="Last day the letter holds")
     total: Money | None = Field(None, title="Total the letter asks for on that day")
 
 
@@ -177,19 +181,21 @@ class EarlyCharge(Frozen):
 class Loan(Frozen):
     """A loan on one or several machines, from its first day or from a balance."""
 
-    lender: str = "the lender"
+    lender: str = Field("the lender", title="Who lends")
     principal: Money = Field(title="Amount borrowed, or the balance on `balance_on`")
-    rate: Rate
+    rate: Rate = Field(title="Interest rate a year")
     payments: int = Field(ge=1, le=480, title="Number of payments (from the first, or left)")
     first_payment: Day = Field(title="Day of the first (or next) payment")
     balance_on: Day | None = Field(None, title="Day on which `principal` was still owed, if not from the start")
     payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
-    day_count: Literal["actual/365", "actual/360", "30/360", "actual/actual"] = "actual/365"
+    day_count: Literal["actual/365", "actual/360", "30/360", "actual/actual"] = Field(
+        "actual/365", title="How the lender counts days"
+    )
     early_payoff: Share | None = Field(None, title="Charge for paying early, of the principal left")
-    document_fee: Money | None = None
+    document_fee: Money | None = Field(None, title="Fee for papers when it is paid off")
     wire_fee: Money | None = Field(None, title="Fee for the wire that pays the lender")
     release_fee: Money | None = Field(None, title="Fee for releasing the lien")
-    letter: PayoffLetter | None = None
+    letter: PayoffLetter | None = Field(None, title="Payoff letter of the lender")
     payoff: Literal["simple interest", "remaining payments", "present value", "sum of digits"] = Field(
         "simple interest",
         title="What paying early costs by the contract",
@@ -221,7 +227,7 @@ class Upkeep(Frozen):
         description="from the day of decision, or from service for a new machine",
     )
     growth: Rate = Field(title="Growth a year")
-    warranty_years: int = Field(0, ge=0, le=10)
+    warranty_years: int = Field(0, ge=0, le=10, title="Years of warranty")
     warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
 
 
@@ -230,27 +236,27 @@ class Running(Frozen):
 
     staffed_hours: HourRate = Field(title="Hours a year with people present")
     cutting_share: Share = Field(title="Share of those hours it cuts")
-    cycle_factor: Factor | None = Field(None, title="Time a part takes, as a multiple of the standard time")
+    cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
-    nights: Nights | None = None
+    nights: Nights | None = Field(None, title="Hours it runs alone at night")
 
 
 class Machine(Frozen):
     """A machine owned, or one that could be bought."""
 
-    what: str
+    what: str = Field(title="What it is, in a few words")
     assets: dict[str, Asset] = Field(default_factory=dict, title="What was paid for it, item by item (owned machines)")
-    loans: dict[str, Loan] = Field(default_factory=dict)
-    running: Running | None = None
-    upkeep: Upkeep | None = None
+    loans: dict[str, Loan] = Field(default_factory=dict, title="What is owed on it")
+    running: Running | None = Field(None, title="Hours it runs in a year")
+    upkeep: Upkeep | None = Field(None, title="Repairs and service")
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Other yearly costs of having it")
     earnings: dict[str, MoneyPerYear] = Field(
         default_factory=dict, title="Yearly earnings or savings where hours are not modelled"
     )
-    earnings_by_year: list[Money] | None = Field(None, title="Earnings year by year")
-    costs_by_year: list[Money] | None = Field(None, title="Costs year by year")
+    earnings_by_year: list[MoneyOrLoss] | None = Field(None, title="Earnings year by year")
+    costs_by_year: list[MoneyOrLoss] | None = Field(None, title="Costs year by year")
     worth_now: Money | None = Field(None, title="What it would bring today")
-    worth_at_end: Money | None = Field(None, title="What it will bring at the end of the study")
+    worth_at_end: MoneyOrLoss | None = Field(None, title="What it will bring at the end of the study")
     price: Money | None = Field(None, title="Quoted cash price (a machine that could be bought)")
     capital_costs: dict[str, Money] = Field(
         default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)"
@@ -264,22 +270,22 @@ class Machine(Frozen):
     terms: dict[Literal["order", "shipment", "acceptance"], Share] = Field(
         default_factory=dict, title="When the price is paid; left out: all on acceptance"
     )
-    bought_used: bool = False
+    bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = "34.0"
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
-    noise: Factor | None = Field(None, title="Noise at the operator while cutting [dBA]")
+    noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
 
 
 class Changes(Frozen):
     """What an improvement changes; left out: as it was."""
 
     cutting_share: Share | None = None
-    cycle_factor: Factor | None = None
+    cycle_factor: Multiple | None = None
     good_share: Share | None = None
     nights: Nights | None = None
     upkeep: Upkeep | None = None
-    worth_at_end: Money | None = None
-    noise: Factor | None = None
+    worth_at_end: MoneyOrLoss | None = None
+    noise: Decibels | None = None
     earnings: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly earnings or savings it adds")
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly costs it adds")
 
@@ -287,20 +293,20 @@ class Changes(Frozen):
 class Improvement(Frozen):
     """An upgrade, retrofit, rebuild or add-on."""
 
-    what: str
-    machine: str
-    capital_costs: dict[str, Money] = Field(default_factory=dict)
-    expenses: dict[str, Money] = Field(default_factory=dict)
-    lead: Weeks | None = None
-    down_days: Days | None = None
-    ramp_loss: Hours | None = None
-    changes: Changes
+    what: str = Field(title="What it is, in a few words")
+    machine: str = Field(title="Name of the machine it is fitted to")
+    capital_costs: dict[str, Money] = Field(default_factory=dict, title="Costs that go into its basis")
+    expenses: dict[str, Money] = Field(default_factory=dict, title="Costs that are deducted at once")
+    lead: Weeks | None = Field(None, title="Weeks from order until it can be fitted")
+    down_days: Days | None = Field(None, title="Days without this work while it is fitted")
+    ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
+    changes: Changes = Field(title="What it changes")
 
 
 class FallingShort(Frozen):
     """What happens when a part that must ship is not made here."""
 
-    cost_factor: Factor | None = Field(
+    cost_factor: Multiple | None = Field(
         None, title="Bought outside at this multiple of material, outside work and tooling"
     )
     hour: MoneyPerHour | None = Field(None, title="... plus this much an hour of machine time")
@@ -310,15 +316,15 @@ class FallingShort(Frozen):
 class Part(Frozen):
     """Something the machine makes, by the piece, or plain hours that can be sold."""
 
-    price: Money | None = None
-    material: Money | None = None
-    outside_work: Money | None = None
-    tooling: Money | None = None
+    price: Money | None = Field(None, title="Price of one piece")
+    material: Money | None = Field(None, title="Material of one piece")
+    outside_work: Money | None = Field(None, title="Work bought outside for one piece")
+    tooling: Money | None = Field(None, title="Tools used up by one piece")
     minutes: Minutes | None = Field(None, title="Minutes of the machine in question for one piece")
     demand: Count | None = Field(None, title="Pieces a year that can be sold")
     must_ship: Count | None = Field(None, title="Pieces a year that must be shipped")
     last_year: Count | None = Field(None, title="Pieces shipped last year")
-    falling_short: FallingShort | None = None
+    falling_short: FallingShort | None = Field(None, title="What a piece costs that must ship and is not made")
     hours: HourRate | None = Field(None, title="Hours a year that can be sold (work sold by the hour)")
     contribution_per_hour: MoneyPerHour | None = Field(
         None, title="What is left of an hour's price after what it truly costs"
@@ -330,11 +336,11 @@ class Part(Frozen):
 class Offer(Frozen):
     """A way to sell a machine: an offer letter, or what an adviser expects."""
 
-    machine: str
-    route: Route
+    machine: str = Field(title="Name of the machine")
+    route: Route = Field(title="How it is sold")
     price: Money = Field(title="Price, allowance or hammer price")
-    commission: Share | None = None
-    commission_minimum: Money | None = None
+    commission: Share | None = Field(None, title="Commission, as a share of the price")
+    commission_minimum: Money | None = Field(None, title="Least commission")
     costs: dict[str, Money] = Field(default_factory=dict, title="Costs of selling you carry")
     monthly_costs: dict[str, MoneyPerMonth] = Field(default_factory=dict, title="Costs a month until it is sold")
     days_to_sale: Days | None = None
@@ -345,20 +351,20 @@ class Offer(Frozen):
     price_with_trade: Money | None = Field(None, title="Price of that machine when traded")
     pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
     credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
-    written: Day | None = None
-    valid_days: int | None = None
+    written: Day | None = Field(None, title="Day of the offer")
+    valid_days: int | None = Field(None, ge=1, le=3660, title="Days the offer stands from the day it was written")
 
 
 class Financing(Frozen):
     """An offer of money for a purchase or an upgrade."""
 
     kind: Literal["loan"] = "loan"
-    lender: str = "the lender"
-    amount: Money
-    rate: Rate
-    payments: int = Field(ge=1, le=480)
-    payment: Money | None = None
-    fee: Money | None = None
+    lender: str = Field("the lender", title="Who lends")
+    amount: Money = Field(title="Amount lent")
+    rate: Rate = Field(title="Interest rate a year")
+    payments: int = Field(ge=1, le=480, title="Number of monthly payments")
+    payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
+    fee: Money | None = Field(None, title="Fee of the lender")
 
 
 class _Step(Frozen):
@@ -401,7 +407,7 @@ class Spend(_Step):
     """Money that goes out (or comes in, `do: earn`): once on a day, or so much a year from that day on."""
 
     do: Literal["spend", "earn"]
-    what: str
+    what: str = Field(title="What it is, in a few words")
     once: Money | None = None
     a_year: MoneyPerYear | None = None
     growth: Rate | None = None
@@ -415,28 +421,28 @@ Step = Annotated[Sell | Buy | Improve | Spend, Field(discriminator="do")]
 class Flat(Frozen):
     """The textbook regime: one rate, tax in the period of the flow."""
 
-    tax_rate: Rate
+    tax_rate: Rate = Field(title="The one tax rate")
 
 
 class Scenario(Frozen):
     """One decision written down."""
 
-    title: str
-    decision_date: Day
-    currency: str = "USD"
-    regime: Literal["us", "flat"] = "us"
-    machine_in_question: list[str]
-    study: Study
-    shop: Shop
-    owners: dict[str, Owner] = Field(default_factory=dict)
-    flat: Flat | None = None
-    machines: dict[str, Machine]
-    improvements: dict[str, Improvement] = Field(default_factory=dict)
-    parts: dict[str, Part] = Field(default_factory=dict)
-    offers: dict[str, Offer] = Field(default_factory=dict)
-    financing: dict[str, Financing] = Field(default_factory=dict)
-    alternatives: dict[str, list[Step]]
-    notes: list[str] = Field(default_factory=list)
+    title: str = Field(title="The decision in one line")
+    decision_date: Day = Field(title="Day the decision is taken; present worth is counted to it")
+    currency: str = Field("USD", title="Currency of every amount of money", pattern="^[A-Z]{3}$")
+    regime: Literal["us", "flat"] = Field("us", title="Tax rules: of the United States, or one flat rate")
+    machine_in_question: list[str] = Field(min_length=1, title="Machine or machines the decision is about")
+    study: Study = Field(title="How far to look ahead, and what money is worth")
+    shop: Shop = Field(title="The business")
+    owners: dict[str, Owner] = Field(default_factory=dict, title="Who owns it, by name")
+    flat: Flat | None = Field(None, title="The flat rate, where regime is flat")
+    machines: dict[str, Machine] = Field(title="Machines owned, and machines that could be bought, by name")
+    improvements: dict[str, Improvement] = Field(default_factory=dict, title="Upgrades that could be fitted, by name")
+    parts: dict[str, Part] = Field(default_factory=dict, title="What is made and sold, by name")
+    offers: dict[str, Offer] = Field(default_factory=dict, title="Ways to sell a machine, by name")
+    financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
+    alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
+    notes: list[str] = Field(default_factory=list, title="Remarks for the reader")
     _source: Source = PrivateAttr(default_factory=Source)
 
     @property

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import types
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
@@ -18,8 +19,8 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from equipdecide.scenario import checks
-from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, decimal_text, read_day
-from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean
+from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, read_day
+from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean, near
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Items, Place, Provenance, Source, Table, Text
 
@@ -90,8 +91,8 @@ class _Reader:
         self.faults: list[Fault] = []
         self.places: dict[str, Place] = {}
         self.text = _THOUSANDS.sub(lambda found: found[0].replace(",", _KEPT_COMMA), text)
-        self.seen: set[int] = set()
         self.currency = "USD"
+        self.misspelt: set[str] = set()
 
     def fault(self, place: Place, path: str, what: str, mend: str) -> None:
         line = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
@@ -113,13 +114,24 @@ class _Reader:
             root: yaml.Node | None = yaml.compose(self.text, Loader=_LOADER)
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
+            if "flow" in (error.context or "") and "',' or" in (
+                error.problem or ""
+            ):  # where the bracket was opened says more than where reading stopped
+                mark = error.context_mark or mark
             place = self.place(mark) if mark else Place(self.name, 1, 1)
-            self.fault(place, "", *_syntax(error, self.lines, place))
+            self.fault(place, "", *_syntax(error))
             return None
         except yaml.reader.ReaderError as error:
             place = Place(self.name, self.text.count("\n", 0, error.position) + 1, 1)
             self.fault(place, "", "a character here cannot stand in a text file", "Delete it; save the file as UTF-8")
             return None
+        if "*" in self.text:
+            for event in yaml.parse(self.text, Loader=_LOADER):
+                if isinstance(event, yaml.AliasEvent):
+                    mend = "Write the block out again, or put a text that begins with * between quotes"
+                    self.fault(self.place(event.start_mark), "", "a reference to another block stands here", mend)
+            if self.faults:
+                return None
         if root is None:
             self.fault(Place(self.name, 1, 1), "", "the file is empty", "Start from the starter file")
         elif not isinstance(root, yaml.MappingNode):
@@ -161,13 +173,10 @@ class _Reader:
             text = Text.at(node.value.replace(_KEPT_COMMA, ",").strip(), place, path, who, self.currency)
             if shape.kind == "list" and text and not shape_of(shape.of).kind == "model":
                 items = Items(place, path)
-                items.append(Text.at(text, place, f"{path}.0", who, self.currency))
+                inner_path = f"{path}.0" if shape_of(shape.of).kind == "amount" else path
+                items.append(Text.at(text, place, inner_path, who, self.currency))
                 return items
             return text
-        if id(node) in self.seen:
-            self.fault(place, path, "a reference (* or &) is used", "Write the block out again")
-            return Table(place, path, who, self.currency)
-        self.seen.add(id(node))
         if isinstance(node, yaml.SequenceNode):
             return self.walk_list(node, shape, path, who)
         return self.walk_block(node, shape, path, who)
@@ -177,12 +186,19 @@ class _Reader:
         inner = shape_of(shape.of) if shape.kind == "list" else Shape("word")
         for number, child in enumerate(node.value):
             items.append(self.walk(child, inner, f"{path}.{number}", who))
-        if node.flow_style and len(items) == 1 and isinstance(items[0], Text) and _KEPT_COMMA in node.value[0].value:
+        if (
+            shape.kind == "list"
+            and shape_of(shape.of).kind == "amount"
+            and node.flow_style
+            and len(items) == 1
+            and isinstance(items[0], Text)
+            and _KEPT_COMMA in node.value[0].value
+        ):
             mend = "Put a space after a comma that parts items; leave commas out of a number that stands alone"
             self.fault(items[0].place, path, f"[{items[0]}] could be one figure or several", mend)
         return items
 
-    def walk_block(self, node: yaml.MappingNode, shape: Shape, path: str, who: Provenance) -> Table:
+    def walk_block(self, node: Any, shape: Shape, path: str, who: Provenance) -> Table:
         entries = list(self.entries(node, path))
         model = shape.of if shape.kind == "model" else None
         if shape.kind == "choice":
@@ -213,10 +229,10 @@ class _Reader:
     def provenance(self, entries: list[tuple[str, Place, yaml.Node]], path: str, outer: Provenance) -> Provenance:
         """Return who gave the amounts of a block: its own from, by and on over those of the block around it."""
         words = {}
-        for key, _, node in entries:
+        for key, key_place, node in entries:
             place = self.place(node.start_mark)
             if not isinstance(node, yaml.ScalarNode) or not node.value.strip():
-                self.fault(place, _join(path, key), f"`{key}:` needs one word or name", f"Write `{key}: ...`")
+                self.fault(key_place, _join(path, key), f"`{key}:` needs one word or name", f"Write `{key}: ...`")
                 continue
             word = node.value.strip()
             if key == "from" and word not in GIVEN_BY:
@@ -239,9 +255,15 @@ class _Reader:
     def translate(self, error: ValidationError, tree: Table) -> None:
         """Turn pydantic's errors into faults: one for each place, in the words of the file."""
         met: dict[str, list[tuple[Any, Any, Place, Any]]] = {}
-        for item in error.errors(include_url=False, include_input=False):
+        for item in sorted(
+            error.errors(include_url=False, include_input=False), key=lambda one: one["type"] == "missing"
+        ):
             value, place, path, model = self.locate(tree, item)
-            met.setdefault(path, []).append((item, value, place, model))
+            if item["type"] == "extra_forbidden" and model:
+                block, key = path.rpartition(".")[0], str(item["loc"][-1])
+                self.misspelt |= {_join(block, name) for name in model.model_fields if near(key, [name])}
+            if item["type"] != "missing" or path not in self.misspelt:
+                met.setdefault(path, []).append((item, value, place, model))
         for path, found in met.items():
             item, value, place, model = min(found, key=lambda one: one[0]["type"] != "amount")
             if isinstance(value, Text) and not value and item["type"] != "extra_forbidden":
@@ -250,8 +272,8 @@ class _Reader:
             what, mend = _plain(item, value, model)
             if item["type"] == "amount" and len(found) > 1:
                 words = [word for other, *_ in found for word in _words(other)]
-                near = did_you_mean(str(value), words, " ")
-                mend = f"{mend}, or one of: {', '.join(words)}. {near}".strip()
+                guess = did_you_mean(str(value), words, " ")
+                mend = f"{mend}, or one of: {', '.join(words)}. {guess}".strip()
             self.fault(place, path, what, mend)
 
     def locate(self, tree: Table, item: Any) -> tuple[Any, Place, str, Any]:
@@ -276,7 +298,10 @@ class _Reader:
                     node, path = None, _join(path, str(step))
                 break
         if item["type"] == "amount" and isinstance(node, Table) and (key := item["ctx"]["key"]) in node.keys_at:
-            return node[key], node.keys_at[key], _join(path, key), model
+            place = node.keys_at[key] if key not in LONG_FORM or not isinstance(node[key], Text) else node[key].place
+            return node[key], place, _join(path, key), model
+        if item["type"] == "union_tag_invalid" and isinstance(node, Table) and isinstance(node["do"], Text):
+            return node["do"], node["do"].place, _join(path, "do"), model
         if item["type"] == "extra_forbidden" or item["loc"][-1:] == ("[key]",):
             place = key_place
         return node, place, path, model
@@ -306,13 +331,13 @@ def _plain(item: Any, value: Any, model: type[BaseModel] | None) -> tuple[str, s
     if kind in ("literal_error", "union_tag_invalid") or name == "[key]":
         words = _words(item)
         listed = f"Write one of: {', '.join(words)}"
-        tag = value.get("do", "") if isinstance(value, Table) else value
-        near = did_you_mean(str(tag), words, listed)
-        shown = f"'{tag}'" if isinstance(tag, str) else "a block"
-        return f"{shown} is not known here", listed if near == listed else f"{near} {listed}"
-    if kind == "union_tag_not_found":
+        said = name_of_key if (name_of_key := _key_meant(item)) else value
+        guess = did_you_mean(str(said), words, listed)
+        shown = f"'{said}'" if isinstance(said, str) else _shown(value)
+        return f"{shown} is not known here", listed if guess == listed else f"{guess} {listed}"
+    if kind == "union_tag_not_found" and isinstance(value, Table):
         return "a step needs `do:`", "Write do: sell, buy, improve, spend or earn"
-    if kind in ("model_type", "model_attributes_type", "dict_type"):
+    if kind in ("model_type", "model_attributes_type", "dict_type", "union_tag_not_found"):
         return f"{_shown(value)} stands where a block of keys is expected", "Write `key: value` lines below, further in"
     if kind == "list_type":
         return f"{_shown(value)} stands where a list is expected", "Write each item on a line of its own after `- `"
@@ -322,10 +347,19 @@ def _plain(item: Any, value: Any, model: type[BaseModel] | None) -> tuple[str, s
         return f"{_shown(value)} is neither yes nor no", "Write yes or no"
     if kind.startswith("int"):
         return f"{_shown(value)} is not a whole number", "Write digits only, for example 7"
+    if kind == "too_short":
+        return "the list is empty", "Write at least one name"
+    if kind == "string_pattern_mismatch":
+        return f"{_shown(value)} is not a code of three capitals", "Write for example USD"
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {ctx['ge']}" if "ge" in ctx else f"at most {ctx['le']}"
         return f"{_shown(value)} is out of range", f"Write {bound}"
     return str(item["msg"]), "See the starter file"
+
+
+def _key_meant(item: Any) -> str:
+    """Return the key that an error of a key is about, or nothing."""
+    return str(item["loc"][-2]) if item["loc"][-1:] == ("[key]",) else ""
 
 
 def _words(item: Any) -> list[str]:
@@ -338,31 +372,51 @@ def _shown(value: Any) -> str:
     return f"'{value}'" if isinstance(value, str) else "a list" if isinstance(value, list) else "a block"
 
 
-def _syntax(error: yaml.MarkedYAMLError, lines: list[str], place: Place) -> tuple[str, str]:
+# What the parser says of a fault in the layout, and what to tell the user. The first that fits counts.
+_LAYOUT: tuple[tuple[str, str, str], ...] = (
+    (
+        "mapping values are not allowed",
+        "a second colon stands on this line, or the line is indented too far",
+        "Line it up with its neighbours; put a text that holds ': ' between quotes",
+    ),
+    ("found character '\\t'|a tab", "a tab stands here", "Use spaces"),
+    ("quoted scalar", "a quote is opened and not closed", "Close it"),
+    ("unexpected ':'", "a space is missing after a colon", "Write `name: value`"),
+    (
+        "node content",
+        "a value is missing here, or a bracket is closed that was not opened",
+        "Write the value, or delete the sign",
+    ),
+    (
+        "flow|',' or",
+        "what is opened here is not closed, or a comma is missing between two entries",
+        "Close it with } or ]",
+    ),
+    ("could not find expected ':'", "a colon is missing", "Write `name: value`, with a space after the colon"),
+    (
+        "sequence entries are not allowed",
+        "a list begins on the line of its key",
+        "Put each `- ` on a line of its own, below the key",
+    ),
+    ("comment or line break", "a value begins with | or >", "Put it between quotes"),
+    (
+        "block end|expected key|'-' indicator|document start",
+        "this line is not in line with its neighbours",
+        "Give all keys of one block the same indentation",
+    ),
+    ("another document|single document", "a second document begins here", "Delete the line of three dashes"),
+    ("anchor|alias", "a word begins with * or &", "Put it between quotes"),
+    ("start any token|character", "a value cannot begin with this sign", "Put the value between quotes"),
+)
+
+
+def _syntax(error: yaml.MarkedYAMLError) -> tuple[str, str]:
     """Say a fault of the file's layout in plain words."""
-    problem = (error.problem or "").lower()
-    line = lines[place.line - 1] if 0 < place.line <= len(lines) else ""
-    if "mapping values are not allowed" in problem:
-        return "a second colon stands on this line, or the line is indented too far", (
-            "Line it up with its neighbours; put a text that holds ': ' between quotes"
-        )
-    if "tab" in problem or "\t" in line:
-        return "a tab stands here", "Use spaces"
-    if "quoted scalar" in problem or "quoted scalar" in (error.context or "").lower():
-        return "a quote is opened and not closed", "Close it"
-    if "flow" in (error.context or "").lower() or "',' or" in problem:
-        return "a bracket or brace is not closed, or a comma is missing between entries", "Close it with } or ]"
-    if "could not find expected ':'" in problem:
-        return "a colon is missing", "Write `name: value`, with a space after the colon"
-    if "block end" in problem or "did not find expected key" in problem:
-        return "this line is not in line with its neighbours", "Give all keys of one block the same indentation"
-    if "single document" in problem:
-        return "a second document begins here", "Delete the line of three dashes"
-    if "anchor" in problem or "alias" in problem:
-        return "a word begins with * or &", "Put it between quotes"
-    if "cannot start any token" in problem or "character" in problem:
-        return "a value cannot begin with this sign", "Put the value between quotes"
-    return f"the layout cannot be read ({problem})", "Compare with the starter file"
+    said = f"{error.context or ''} {error.problem or ''}".lower()
+    for signs, what, mend in _LAYOUT:
+        if any(sign in said for sign in signs.split("|")):
+            return what, mend
+    return f"the layout cannot be read ({error.problem})", "Compare with the starter file"
 
 
 def _join(path: str, key: str) -> str:
@@ -400,12 +454,12 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
             if key.value == "currency" and isinstance(value, yaml.ScalarNode) and value.value.strip():
                 reader.currency = value.value.strip()
         tree = reader.walk(root, Shape("model", Scenario), "", NOBODY)
-        checks.resolve_doubts(tree, reader.fault)
+        checks.resolve_doubts(tree)
         try:
             scenario = Scenario.model_validate(tree)
         except ValidationError as error:
             reader.translate(error, tree)
-        checks.check(tree, reader.fault, folder)
+        checks.check(tree, reader.faults, reader.lines, folder, reader.misspelt)
     if reader.faults or scenario is None:
         raise ScenarioError(
             sorted(reader.faults, key=lambda fault: (fault.place.file != name, fault.place.line, fault.place.column))
@@ -421,7 +475,7 @@ def amounts(scenario: Scenario) -> dict[str, Amount]:
 
 def _amounts(value: object, path: str) -> Iterator[tuple[str, Amount]]:
     if isinstance(value, Amount):
-        yield path, value
+        yield path, value if value.path else replace(value, path=path)
     elif isinstance(value, BaseModel):
         for name in type(value).model_fields:
             yield from _amounts(getattr(value, name), _join(path, name))

@@ -149,7 +149,8 @@ def _fill(
     names = list(wanted)
     for k, name in enumerate(names):
         own = draft[f"part {name}"][rank]
-        terms, uses = [], {}
+        terms: list[str] = []
+        uses: dict[str, Column | float] = {}
         for j, other in enumerate(names):
             if j == k:
                 continue

@@ -172,7 +172,8 @@ def _gone_for_good(plan: Plan) -> bool:
 
 def _window(plan: Plan, first: Date) -> list[float]:
     if plan.time.yearly:
-        return [1.0 if row == (plan.spans.row_of(first) or 0) else 0.0 for row in range(len(plan.spans))]
+        begun = sum(day <= first for day in plan.spans.ends)
+        return [1.0 if row == begun else 0.0 for row in range(len(plan.spans))]
     begin, last = first.toordinal(), first.toordinal() + RAMP_DAYS - 1
     overlap = np.minimum(plan.spans.last_days, last) - np.maximum(plan.spans.first_days, begin) + 1
     share = np.clip(overlap, 0, None) / RAMP_DAYS

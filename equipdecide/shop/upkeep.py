@@ -20,16 +20,17 @@ def whole_years(first: Date, spans: Axis) -> list[int]:
 
 def study_years(plan: Plan, first: Date) -> list[int]:
     """Return the year of use (0 is the first) in which each stretch lies, for something that begins on `first`."""
-    if plan.time.yearly:
-        start = plan.spans.row_of(first) or 0
+    if plan.time.yearly:  # what begins on a period's last day is first used in the next period
+        start = sum(day <= first for day in plan.spans.ends)
         return [max(0, row - start) for row in range(len(plan.spans))]
     return whole_years(first, plan.spans)
 
 
 def _held(plan: Plan, setup: Setup, draft: Draft, w: Working, k: int) -> Column:
     flags = [1.0 if setup.first <= day <= setup.last else 0.0 for day in plan.spans.starts]
-    if plan.time.yearly:  # a machine bought or sold on a period's last day is in place from the next period on
-        flags = [1.0 if setup.first < day <= setup.last else 0.0 for day in plan.spans.ends]
+    if plan.time.yearly:  # bought on a period's last day: in place from the next on; sold on it: to the end of this one
+        until = cal.add_days(setup.last, 1)
+        flags = [1.0 if setup.first < day <= until else 0.0 for day in plan.spans.ends]
     return w.given(f"held_{k}", flags, "1", f"{setup.name} is in place", Origin("choice", f"steps of {plan.name}"), plan.spans)
 
 
@@ -96,7 +97,8 @@ def _by_year(
     draft: Draft, plan: Plan, w: Working, setup: Setup, held: Column, which: str, listed: list, k: int  # type: ignore[type-arg]
 ) -> Column:
     age = study_years(plan, setup.first)
-    terms, uses = [], {}
+    terms: list[str] = []
+    uses: dict[str, Column | float] = {}
     for year, amount in enumerate(listed):
         flags = [1.0 if found == year else 0.0 for found in age]
         if any(flags):
@@ -122,7 +124,10 @@ def spending(draft: Draft, plan: Plan) -> None:
         if step.a_year is not None:
             w = draft.working(f"step {k}: {name}, yearly", plan.spans, name, "spending")
             until = step.until or plan.time.end
-            flags = [1.0 if step.on <= day <= until else 0.0 for day in (plan.spans.ends if plan.time.yearly else plan.spans.starts)]
+            if plan.time.yearly:  # what begins on a period's last day is first felt in the next
+                flags = [1.0 if step.on < day <= until else 0.0 for day in plan.spans.ends]
+            else:
+                flags = [1.0 if step.on <= day <= until else 0.0 for day in plan.spans.starts]
             w.given("runs", flags, "1", f"from {step.on}", Origin("choice", f"steps of {plan.name}"))
             w.given("year", study_years(plan, step.on), "year", "full years since it began", Origin("calendar", "anniversaries"))
             amount = w.formula(

@@ -11,8 +11,8 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import ONE
 from equipdecide.ledger import Column, Draft, Working, sum_of
 from equipdecide.plan import Plan, Sale
-from equipdecide.tax.elections import Election
 from equipdecide.tax.depreciation import book_name
+from equipdecide.tax.elections import Election
 
 
 def gain(draft: Draft, sale: Sale, elections: list[Election], book: str, realized: Column, key: str) -> Working:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from equipdecide.calendar import Date
 from equipdecide.parameters import Law, Table
@@ -31,6 +32,7 @@ class Election:
     expensed: bool
     percents: tuple[float, ...]  # of the basis left, by year, percent
     table: Table | None
+    declining: bool = False  # textbook double declining balance: by year from what is left, no percentages
 
 
 def cost_at_entered(possession: Possession) -> float:
@@ -54,6 +56,14 @@ def _after_179(possession: Possession) -> float:
     return cost_at_entered(possession) - (float(elected) if isinstance(elected, Amount) else 0.0)
 
 
+@lru_cache(maxsize=256)
+def printed_table(law: Law, convention: str, life: int, straight: bool = False) -> Table:
+    """Return the printed table of a convention and recovery period; straight line where elected."""
+    if straight:
+        return law.table("federal/straight_line", convention=convention, method="SL", period=str(life))
+    return law.table("federal/macrs", convention=convention, method="150DB" if life >= 15 else "200DB", period=str(life))
+
+
 def _method(possession: Possession) -> Method | None:
     if possession.asset is not None:
         return possession.asset
@@ -69,6 +79,7 @@ def asset_class(possession: Possession) -> str:
     return source.asset_class if isinstance(source, Machine) else "34.0"
 
 
+@lru_cache(maxsize=256)
 def recovery_period(law: Law, code: str) -> int:
     """Return the general recovery period of an asset class [year]; 7 where the class is not on file."""
     for row in law.rows("federal/asset_classes"):
@@ -101,6 +112,7 @@ def conventions(law: Law, possessions: Sequence[Possession]) -> dict[int, bool]:
     return {year: is_mid_quarter(additions, share) for year, additions in years.items()}
 
 
+@lru_cache(maxsize=1024)
 def bonus_rate(law: Law, acquired: Date, placed: Date, used: bool) -> tuple[float, str]:
     """Return the bonus rate and its source for days of acquisition and placing in service; 0 where there is none."""
     for row in law.rows("federal/bonus_rates"):
@@ -126,9 +138,7 @@ def elect(law: Law, plan: Plan) -> list[Election]:
         quarter = (item.in_service.month + 2) // 3
         is_mid = mid.get(item.in_service.year, False) if wanted == "by rule" else wanted == "mid-quarter"
         convention = f"mid-quarter-{quarter}" if is_mid else "half-year"
-        name = "150DB" if life >= 15 else "200DB"
-        straight = method is not None and method.method == "straight line"
-        table = law.table("federal/straight_line" if straight else "federal/macrs", convention=convention, method="SL" if straight else name, period=str(life))
+        table = printed_table(law, convention, life, method is not None and method.method == "straight line")
         rate, source = _bonus(law, item)
         expensed = item.asset is not None and item.asset.expensed
         found.append(Election(item, life, convention, _section_179(item), rate, source, expensed, table.values, table))
@@ -161,21 +171,11 @@ def _flat(law: Law, item: Possession) -> Election:
         digits = life * (life + 1) / 2
         percents = tuple(100.0 * (life - k) / digits for k in range(life))
     elif kind == "declining balance":
-        percents = _double_declining(life)
+        percents = ()
     else:
-        table = law.table("federal/macrs", convention="half-year", method="150DB" if life >= 15 else "200DB", period=str(life))
+        table = printed_table(law, "half-year", life)
         percents = table.values
-    return Election(item, life, "half-year" if table else "whole years", "none", 0.0, "", False, percents, table)
-
-
-def _double_declining(life: int) -> tuple[float, ...]:
-    """Double declining balance with the switch to straight line, percent of cost by year."""
-    left, out = 100.0, []
-    for k in range(life):
-        amount = max(left * 2 / life, left / (life - k))
-        out.append(amount)
-        left -= amount
-    return tuple(out)
+    return Election(item, life, "half-year" if table else "whole years", "none", 0.0, "", False, percents, table, kind == "declining balance")
 
 
 def describe(election: Election) -> str:

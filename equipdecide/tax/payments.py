@@ -9,6 +9,7 @@ column proves it.
 
 from __future__ import annotations
 
+from functools import lru_cache
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Axis, Date
@@ -21,12 +22,13 @@ from equipdecide.tax.returns import STATUS, LawByYear
 ESTIMATES = ("estimate-1", "estimate-2", "estimate-3", "estimate-4")
 
 
-def due_dates(law: Law, axis: Axis, payer: str, event: str) -> list[Date]:
+@lru_cache(maxsize=256)
+def due_dates(law: Law, axis: Axis, payer: str, event: str) -> tuple[Date, ...]:
     """Return, per tax year, the day a payment is due, moved to the next business day (IRC 7503)."""
     for row in law.rows("federal/estimated_tax_days"):
         if row["payer"] == payer and row["event"] == event:
             after, month, day = (int(str(row[key])) for key in ("years_after", "month", "day"))
-            return [cal.next_business_day(Date(end.year + after, month, day)) for end in axis.ends]
+            return tuple(cal.next_business_day(Date(end.year + after, month, day)) for end in axis.ends)
     raise LookupError(f"no day for {payer} {event}")
 
 

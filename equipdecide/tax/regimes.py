@@ -45,11 +45,11 @@ def _triple(draft: Draft, book: str, suffix: str = "") -> Triple:
     return w["business"], w[f"recapture{suffix}"], w[f"section_1231{suffix}"]
 
 
-def flat(draft: Draft, plan: Plan) -> None:
+def flat(draft: Draft, plan: Plan, sale_alone: bool) -> None:
     """The textbook regime: one rate on everything, paid in the period of the flow."""
     entry = plan.scenario.flat
     income(draft, plan, ["federal"], {"federal": 0.0})
-    sold = struck_out(draft, plan, ["federal"])
+    sold = sale_alone and struck_out(draft, plan, ["federal"])
     if entry is None:
         return
     rate = draft.input(entry.tax_rate)
@@ -68,7 +68,7 @@ def law_by_year(law: Law, plan: Plan) -> LawByYear:
     return LawByYear(law, plan.time, indexing.likely if indexing else DEFAULT_INDEXING, plan.scenario.decision_date)
 
 
-def united_states(draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float]) -> None:
+def united_states(draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float], sale_alone: bool) -> None:
     """Income, returns of every owner in every book, payments on their days."""
     scenario, books, law = plan.scenario, list(books_of(plan)), by_year.law
     known = scenario.shop.as_things_are is not None
@@ -79,7 +79,7 @@ def united_states(draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year:
     else:
         base = 0.0
     income(draft, plan, books, dict.fromkeys(books, base))
-    sold = struck_out(draft, plan, books)
+    sold = sale_alone and struck_out(draft, plan, books)
     cases: dict[str, dict[str, Triple]] = {"as filed": {book: _triple(draft, book) for book in books}}
     if sold:
         cases["without the sale"] = {book: _triple(draft, book, "_without") for book in books}

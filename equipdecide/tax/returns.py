@@ -9,6 +9,7 @@ bite. No rule here reads cash.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
@@ -30,32 +31,31 @@ class LawByYear:
     time: Timeline
     index_rate: float
     decided: Date
-    seen: dict[tuple[str, str], list[Reading]] = field(default_factory=dict)
+    columns: dict[tuple[str, ...], Column] = field(default_factory=dict)
 
-    def _readings(self, id: str, **keys: str) -> list[Reading]:
-        key = (id, str(keys))
-        if key not in self.seen:
-            self.seen[key] = self._read(id, **keys)
-        return self.seen[key]
-
-    def _read(self, id: str, **keys: str) -> list[Reading]:
+    def _readings(self, id: str, **keys: Any) -> list[Reading]:
         return [self.law.get(id, Date(day.year, 12, 31), index_rate=self.index_rate, **keys) for day in self.time.tax.ends]
 
     def figure(self, draft: Draft, id: str, says: str, **keys: str) -> Column:
-        """Return a column of one parameter over the tax years."""
-        readings = self._readings(id, **keys)
-        for reading in readings:
-            if reading.enacted_after(self.decided):
-                draft.common.find("later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id)
-        return draft.legal(readings, says, self.time.tax)
+        """Return a column of one parameter over the tax years, made once for all alternatives."""
+        key = (id, says, *keys.values())
+        if key not in self.columns:
+            readings = self._readings(id, **keys)
+            late = [reading for reading in readings if reading.enacted_after(self.decided)]
+            if late:
+                draft.common.find("later_law", f"{says}: enacted on {late[0].enacted}, after the decision date.", id)
+            self.columns[key] = draft.legal(readings, says, self.time.tax)
+        return self.columns[key]
 
     def brackets(self, draft: Draft, id: str, says: str, status: str) -> tuple[Column, Column]:
-        """Return wide columns of thresholds and rates over the tax years."""
-        readings = self._readings(id, status=status)
-        rows = [reading.brackets for reading in readings]
-        over = draft.legal_wide([[pair[0] for pair in row] for row in rows], readings[-1], "USD", f"{says}: thresholds", self.time.tax)
-        rate = draft.legal_wide([[pair[1] for pair in row] for row in rows], readings[-1], "1", f"{says}: rates", self.time.tax)
-        return over, rate
+        """Return wide columns of thresholds and rates over the tax years, made once for all alternatives."""
+        over, rate = (id, says, status, "over"), (id, says, status, "rate")
+        if over not in self.columns:
+            readings = self._readings(id, status=status)
+            rows, last, tax = [reading.brackets for reading in readings], readings[-1], self.time.tax
+            self.columns[over] = draft.legal_wide([[pair[0] for pair in row] for row in rows], last, "USD", f"{says}: thresholds", tax)
+            self.columns[rate] = draft.legal_wide([[pair[1] for pair in row] for row in rows], last, "1", f"{says}: rates", tax)
+        return self.columns[over], self.columns[rate]
 
 
 def income(draft: Draft, plan: Plan, books: list[str], reference: dict[str, Column | float]) -> None:

@@ -1,0 +1,1 @@
+"""What a reader sees: tables, explanations, charts, pages. Views read ledgers and results; they compute no money."""

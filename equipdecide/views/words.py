@@ -1,0 +1,145 @@
+"""How figures are written, in one place: money, percentages, years, dates, and what a plain console can print.
+
+One rounding rule: halves away from zero. Money in a settlement has cents; elsewhere it is whole hundreds from a
+thousand up, so that nobody takes an estimate for a price. Texts use the true minus sign; :func:`plain` writes them in
+signs that an older console has.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterable
+from datetime import date
+
+MINUS = "\u2212"
+_PLAIN = str.maketrans({MINUS: "-", "\u2013": "-", "\u2014": "-", "\u2026": "...", "\u00d7": "x", "\u00f7": "/", "\u2265": ">=", "\u2264": "<="})
+_MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+HUNDREDS_FROM = 1000.0  # money from here up is written in whole hundreds
+
+
+def rounded(value: float, step: float) -> float:
+    """Return `value` rounded to a multiple of `step`, halves away from zero.
+
+    >>> rounded(-2.5, 1), rounded(1.005, 0.01)
+    (-3.0, 1.01)
+    """
+    count = math.floor(abs(value) / step * (1 + 1e-12) + 0.5 + 1e-9)
+    return math.copysign(count * step, value) if count else 0.0
+
+
+def _signed(text: str, value: float, plus: bool) -> str:
+    return (MINUS if value < 0 else "+" if plus and value > 0 else "") + text
+
+
+def cents(value: float, plus: bool = False) -> str:
+    """Write money to the cent.
+
+    >>> cents(16016.69)
+    '16,016.69'
+    """
+    value = rounded(value, 0.01)
+    return _signed(f"{abs(value):,.2f}", value, plus)
+
+
+def whole(value: float, plus: bool = False) -> str:
+    """Write a figure without decimals: dollars of tax, hours, pieces."""
+    value = rounded(value, 1.0)
+    return _signed(f"{abs(value):,.0f}", value, plus)
+
+
+def money(value: float, plus: bool = False) -> str:
+    """Write an estimate of money: whole hundreds from a thousand up, whole units below.
+
+    >>> money(120176.0), money(845.4), money(999.6)
+    ('120,200', '845', '1,000')
+    """
+    return whole(rounded(value, 100.0) if abs(value) >= HUNDREDS_FROM else value, plus)
+
+
+def percent(fraction: float, places: int = 1) -> str:
+    """Write a fraction as a percentage.
+
+    >>> percent(0.36811), percent(0.1), percent(1.14, 0)
+    ('36.8 %', '10 %', '114 %')
+    """
+    value = rounded(100 * fraction, 10.0**-places)
+    text = f"{abs(value):,.{places}f}"
+    return _signed(text.rstrip("0").rstrip(".") if "." in text else text, value, False) + " %"
+
+
+def number(value: float, places: int = 2) -> str:
+    """Write a plain figure with at most `places` decimals."""
+    value = rounded(value, 10.0**-places)
+    text = f"{abs(value):,.{places}f}"
+    return _signed(text.rstrip("0").rstrip(".") if "." in text else text, value, False)
+
+
+def years(value: float | None) -> str:
+    """Write a time in years: "2.2 years"; "never" where there is none."""
+    if value is None:
+        return "never"
+    return f"{number(value, 1)} year{'' if rounded(value, 0.1) == 1 else 's'}"
+
+
+def day(value: date) -> str:
+    """Write a day: 2026-09-18, as in the files."""
+    return value.isoformat()
+
+
+def month(label: str) -> str:
+    """Write the label of a period: "2027-01" as "Jan 2027"; anything else as it stands.
+
+    >>> month("2027-01"), month("3")
+    ('Jan 2027', '3')
+    """
+    year, _, rest = label.partition("-")
+    if len(label) == 7 and year.isdigit() and rest.isdigit() and 1 <= int(rest) <= 12:
+        return f"{_MONTHS[int(rest) - 1]} {year}"
+    return label
+
+
+def quantity(value: float, unit: str, currency: str = "USD") -> str:
+    """Write a figure of a ledger with its unit, exact enough to check by hand: money to the cent, rates as percentages."""
+    base, _, per = unit.partition("/")
+    if base in (currency, "USD") and not per:
+        return cents(value)
+    if base in (currency, "USD"):
+        return f"{cents(value)} a{'n' if per in ('h', 'hour') else ''} {'hour' if per == 'h' else per}"
+    if unit in ("1/year", "share", "rate"):
+        return percent(value, 4)
+    if unit == "%":
+        return f"{number(value, 4)} %"
+    if unit in ("1", "factor", "chance", "choice", ""):
+        return number(value, 6)
+    words = {"h": "h", "h/year": "h a year", "hour": "h", "hour/year": "h a year", "minute": "min"}
+    return f"{number(value, 4)} {words.get(unit, unit)}"
+
+
+def listed(items: Iterable[str]) -> str:
+    """Join words: "a", "a and b", "a, b and c"."""
+    names = list(items)
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + f" and {names[-1]}" if names else ""
+
+
+def plain(text: str, encoding: str | None) -> str:
+    """Return `text` as an output of this encoding can print it: signs it lacks are written in plain ones.
+
+    >>> plain(MINUS + "5", "cp1252"), plain(MINUS + "5", "utf-8") == MINUS + "5"
+    ('-5', True)
+    """
+    encoding = encoding or "ascii"
+    try:
+        text.encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        try:
+            return text.translate(_PLAIN).encode(encoding, "replace").decode(encoding)
+        except LookupError:
+            return text.translate(_PLAIN).encode("ascii", "replace").decode("ascii")
+    return text
+
+
+def wrap(text: str, width: int, first: str = "", later: str | None = None) -> list[str]:
+    """Break a text into lines of at most `width` signs, the first beginning with `first`, the others with `later`."""
+    later = " " * len(first) if later is None else later
+    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False) or [first.rstrip()]
