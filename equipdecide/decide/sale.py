@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
-from equipdecide.money.loan import payoff
+from equipdecide.money.payoff import payoff
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.tax.payments import due_dates
@@ -131,7 +131,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     if not offers:
         raise KeyError(f"no offer for {machine!r} in the scenario")
     alone = scenario.model_copy(
-        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
+        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)] for name in offers}}
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
@@ -192,7 +192,7 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
 
 def _by_schedule(plan: Plan, machine: str) -> float | None:
     """Return the payoff of the machine's loans as the signed schedules have it; None where no lender wrote a letter."""
-    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None]
+    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None and not debt.releases]
     if not any(debt.old is not None and debt.old.letter for debt in owed):
         return None
     draft = Draft("by the schedule", Shared({}))

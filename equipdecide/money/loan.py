@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import ONE, Axis, Date
+from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working
 from equipdecide.plan import Debt, Plan
 from equipdecide.scenario.models import Loan
@@ -125,49 +125,17 @@ def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool
     return w, opening
 
 
-def service(draft: Draft, plan: Plan) -> None:
-    """Post the payments on old loans until they are paid off, and on new ones; interest is deductible."""
-    for debt in plan.debts:
-        if debt.old is not None:
-            w, _ = schedule_after(draft, debt, loan_schedule(draft, debt), debt.ends_on)
-            _post(draft, plan, debt, w, plan.time.start, debt.ends_on)
-        else:
-            _new_loan(draft, plan, debt)
-
-
-def _post(draft: Draft, plan: Plan, debt: Debt, w: Working, after: Date, until: Date) -> None:
+def post_payments(draft: Draft, plan: Plan, debt: Debt, w: Working, after: Date, until: Date, rent: bool = False) -> None:
+    """Post the payments of a schedule that fall after `after` and until `until`; their interest, or all of a rent, is deducted."""
     flags = [1.0 if after < day <= until else 0.0 for day in w.axis.ends]
     if not any(flags):
         return
     own = draft.working(f"service {debt.name}", w.axis, f"payments on {debt.name} in this plan", "debt service")
     own.given("due", flags, "1", f"after {after}, until {until}", Origin("choice", f"steps of {plan.name}"))
     paid = own.formula("payments", "0 - due * paid", "USD", f"payments on {debt.name}", paid=w["paid"])
-    interest = own.formula("interest", "due * interest_part", "USD", f"interest in the payments on {debt.name}", interest_part=w["interest"])
     draft.line(f"payments on {debt.name}", "shop", paid, "debt service", list(w.axis.ends))
-    draft.taxed(f"interest on {debt.name}", interest, -1)
-
-
-def _new_loan(draft: Draft, plan: Plan, debt: Debt) -> None:
-    offer = plan.scenario.financing[debt.financing or ""]
-    amount, rate = draft.input(offer.amount), draft.input(offer.rate)
-    payment = draft.input(offer.payment) if offer.payment else None
-    w = schedule(draft, f"loan {debt.name}", cal.add_months(debt.drawn_on, 1), offer.payments, amount, rate, payment)
-    drawn = draft.working(f"drawn {debt.name}", cal.dated(debt.drawn_on), f"money of {debt.name}", "debt service")
-    fee = draft.input(offer.fee) if offer.fee else 0.0
-    money = drawn.formula("drawn", "amount - fee", "USD", f"{debt.name} paid out, less its fee", amount=amount, fee=fee)
-    draft.line(f"{debt.name} paid out", "shop", money, "borrowing", [debt.drawn_on])
-    if offer.fee:
-        draft.taxed(f"fee of {debt.name}", drawn.formula("fee", "charged", "USD", "loan fee, deducted at once (a simplification: it is spread over the loan)", charged=fee), -1)
-    _post(draft, plan, debt, w, debt.drawn_on, debt.ends_on)
-    if w.axis.ends[-1] > debt.ends_on:  # sold, or the study ends, before the last payment
-        made = bisect_right(w.axis.ends, debt.ends_on)
-        balance, since = amount, debt.drawn_on
-        if made:
-            balance = w.formula("balance_at_the_end", f"pick(balance, {made - 1})", "USD", f"balance after payment {made}", ONE)
-            since = w.axis.ends[made - 1]
-        end = draft.working(f"balance paid {debt.name}", cal.dated(debt.ends_on), f"what is left of {debt.name}", "debt service")
-        days = (debt.ends_on - since).days if not plan.time.yearly else 0
-        end.formula("interest", f"cents(balance * rate / 365 * {days})", "USD", "interest since the last payment", balance=balance, rate=rate)
-        out = end.formula("paid", "0 - balance - interest", "USD", f"balance of {debt.name} paid off after {made} payments", balance=balance)
-        draft.line(f"{debt.name} paid off", "shop", out, "payoff", [debt.ends_on])
-        draft.taxed(f"last interest on {debt.name}", end["interest"], -1)
+    if rent:
+        draft.taxed(f"rent of {debt.name}", own.formula("rent", "due * paid", "USD", f"rent of {debt.name}", paid=w["paid"]), -1)
+    else:
+        interest = own.formula("interest", "due * interest_part", "USD", f"interest in the payments on {debt.name}", interest_part=w["interest"])
+        draft.taxed(f"interest on {debt.name}", interest, -1)

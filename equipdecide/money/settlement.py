@@ -8,8 +8,8 @@ value: allowance less the discount that a cash buyer of the next machine would h
 from __future__ import annotations
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import ONE
-from equipdecide.ledger import Breach, Column, Draft, Working, sum_of
+from equipdecide.calendar import ONE, Axis
+from equipdecide.ledger import Breach, Column, Draft, Origin, Working, sum_of
 from equipdecide.money.payoff import payoff
 from equipdecide.plan import Debt, Plan, Sale
 from equipdecide.scenario.amounts import Amount
@@ -26,7 +26,8 @@ def settle(
     """
     w = draft.working(f"settlement {key}", ONE, f"settlement of {sale.machine} by {sale.offer_name} on {sale.sold_on}", "settlement")
     if sale.offer is None:
-        w.formula("gross", "value", "USD", "value at the end of the study", value=draft.input(end_value) if end_value else 0.0)
+        says = "the machine goes back to its lessor" if sale.returned_to else "value at the end of the study"
+        w.formula("gross", "value", "USD", says, value=draft.input(end_value) if end_value else 0.0)
         _no_costs(w)
     else:
         _price(draft, scenario, sale.offer, w)
@@ -37,10 +38,12 @@ def settle(
     sum_of(w, "interest", [one["interest"] for one in owed], "USD", "of the payoff: interest to the day")
     w.formula("net_cash", "amount_paid - payoff - release", "USD", "what is left, before tax")
     w.formula("to_owner", "max(net_cash, 0)", "USD", "paid out or credited")
-    w.formula("shortfall", "max(0 - net_cash, 0)", "USD", "brought in cash because the price does not cover the lender")
+    w.formula("shortfall", "max(0 - net_cash, 0)", "USD", "what the price does not cover of the lender")
+    w.formula("rolled", "shortfall" if sale.rolled_into else "0", "USD", f"of it, rolled into {sale.rolled_into}" if sale.rolled_into else "nothing is rolled into a new loan")
+    w.formula("brought", "shortfall - rolled", "USD", "brought in cash")
     w.formula(
         "balance",
-        "cents(gross + shortfall - commission - costs - payoff - release - to_owner)",
+        "cents(gross + brought + rolled - commission - costs - payoff - release - to_owner)",
         "USD",
         "sources less uses: must be zero",
     )
@@ -129,20 +132,43 @@ def sales(draft: Draft, plan: Plan) -> None:
     for sale in sorted(plan.sales, key=lambda one: one.sold_on):  # what one sale pays down, a later one no longer owes
         debts = [d for d in plan.debts if d.old is not None and (d.machine == sale.machine or _part(d, sale) is not None)]
         _covered_elsewhere(draft, plan, sale, debts)
-        value = plan.end_value(sale.machine) if sale.at_end else None
-        if sale.at_end and value is None and not plan.time.yearly:
+        value = plan.end_value(sale.machine) if sale.at_end and sale.returned_to is None else None
+        if sale.at_end and value is None and sale.returned_to is None and not plan.time.yearly:
             draft.find("no_end_value", f"{sale.machine}: no value at the end of the study is given; it is taken as 0.", f"machines.{sale.machine}.worth_at_end")
-        if sale.sold_on < plan.time.start:
-            continue
+        if sale.sold_on.year < plan.time.start.year:
+            continue  # an earlier year's sale is in the last return
         w = settle(draft, plan.scenario, sale, debts, sale.machine, end_value=value)
         now, later = cal.dated(sale.sold_on), cal.dated(sale.credited_on or sale.paid_on)
         flows = draft.working(f"sale {sale.machine}", ONE, f"cash from the sale of {sale.machine}", "settlement")
         first = flows.formula("to_lender", "amount_paid - to_owner", "USD", "of the price, paid to the lender first", now, amount_paid=w["amount_paid"], to_owner=w["to_owner"])
         out = flows.formula("payoff", "0 - payoff - release", "USD", "loan payoff and release", now, payoff=w["payoff"], release=w["release"])
-        rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
+        if sale.credited_on is not None:
+            rest = _credit(draft, plan, sale, flows, w["to_owner"], later)
+        else:
+            rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
         draft.line(f"sale of {sale.machine}: to the lender", "shop", first, "investment", [sale.sold_on])
         draft.line(f"payoff of {sale.machine}", "shop", out, "payoff", [sale.sold_on])
         word = "credited to the next machine" if sale.credited_on else "to the owner"
         draft.line(f"sale of {sale.machine}: {word}", "shop", rest, "investment", [sale.credited_on or sale.paid_on])
         charge = flows.formula("charge", "charge_part + interest_part", "USD", "interest and charge in the payoff", now, charge_part=w["charge"], interest_part=w["interest"])
         draft.taxed(f"interest in the payoff of {sale.machine}", charge, -1)
+
+
+def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, later: Axis) -> Column:
+    """A credit with the seller of the next machine: dated, unsecured, without interest; perhaps never paid out."""
+    offer, day = sale.offer, sale.credited_on
+    assert offer is not None and day is not None
+    lost = draft.input(offer.credit_lost) if offer.credit_lost else 0.0
+    flows.given("credit_years", max(plan.time.years_to(day) - plan.time.years_to(sale.sold_on), 0.0), "year", f"from the sale on {sale.sold_on} to {day}", Origin("calendar", "credit"))
+    flows.formula("waiting", "credit * (1 - (1 + rate) ** (0 - credit_years))", "USD", "worth lost by waiting without interest", credit=left, rate=draft.input(plan.scenario.study.rate))
+    credit = left.figure()
+    if credit > 0.005:
+        draft.find(
+            "dealer_credit",
+            f"{sale.machine}: {credit:,.2f} stands as a credit from {sale.sold_on} to {day} ({(day - sale.sold_on).days} days), unsecured and without interest; waiting costs "
+            f"{flows['waiting'].figure():,.2f}. Get in writing to which order it belongs and that it is paid out in cash if that order is late or cancelled. "
+            "The gain is taxed in the year of the sale all the same.",
+            offer.price.path,
+            "warning",
+        )
+    return flows.formula("rest", "credit * (1 - lost)", "USD", "what is left of the price, where the credit is honoured", later, credit=left, lost=lost)

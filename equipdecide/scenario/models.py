@@ -351,20 +351,50 @@ class Offer(Frozen):
     price_with_trade: Money | None = Field(None, title="Price of that machine when traded")
     pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
     credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
+    credit_lost: YesNo | None = Field(None, title="Chance that a credit is never paid out")
     written: Day | None = Field(None, title="Day of the offer")
     valid_days: int | None = Field(None, ge=1, le=3660, title="Days the offer stands from the day it was written")
+
+
+class PaymentStep(Frozen):
+    """Several payments of one amount, before the level ones (stepped loans)."""
+
+    payments: int = Field(ge=1, le=480, title="How many payments")
+    payment: Money = Field(title="Amount of each")
+
+
+FinancingKind = Literal[
+    "loan", "stepped loan", "deferred loan", "balloon loan", "one-dollar buyout", "fixed-option lease", "fair-value lease"
+]
 
 
 class Financing(Frozen):
     """An offer of money for a purchase or an upgrade."""
 
-    kind: Literal["loan"] = "loan"
+    kind: FinancingKind = Field("loan", title="What kind of offer it is")
     lender: str = Field("the lender", title="Who lends")
-    amount: Money = Field(title="Amount lent")
-    rate: Rate = Field(title="Interest rate a year")
-    payments: int = Field(ge=1, le=480, title="Number of monthly payments")
-    payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
+    machine: str | None = Field(None, title="Machine or improvement it is offered for")
+    amount: Money = Field(title="Amount lent; of a lease: what the lessor pays for the machine")
+    rate: Rate | None = Field(None, title="Interest rate a year", description="left out for a lease: it is worked out from its payments")
+    payments: int = Field(ge=1, le=480, title="Number of payments", description="monthly, unless `every_months` says otherwise")
+    payment: Money | None = Field(None, title="One payment; left out: level to the cent", description="a lease needs it")
     fee: Money | None = Field(None, title="Fee of the lender")
+    every_months: Literal[1, 3, 6, 12] = Field(1, title="Months from one payment to the next")
+    in_advance: bool = Field(False, title="Each payment falls at the beginning of its period")
+    steps: list[PaymentStep] = Field(default_factory=list, title="Payments before the level ones (stepped loan)")
+    deferred: int = Field(0, ge=0, le=60, title="Payment periods without payment, interest added (deferred loan)")
+    balloon: Money | None = Field(None, title="Amount due with the last payment (balloon loan)")
+    progress_payments: Share | None = Field(
+        None, title="Share of the builder's instalments before shipment that the lender pays", description="interest runs from then and is paid when the loan begins"
+    )
+    option_price: Money | None = Field(None, title="Price of the machine at the end of the lease")
+    at_end: Literal["buy", "return"] = Field("buy", title="What you do when the lease ends")
+    end_value: Money | None = Field(None, title="What the machine will be worth when the lease ends (fair-value lease)")
+    notice: list[int] = Field(default_factory=list, title="Days before the end between which notice must be given: [most, least]")
+    return_costs: dict[str, Money] = Field(default_factory=dict, title="Costs of sending the machine back")
+    taxed_as: Literal["by rule", "purchase", "lease"] = Field(
+        "by rule", title="What the lease is for tax", description="by rule: a nominal price at the end makes it a purchase"
+    )
 
 
 class _Step(Frozen):
@@ -379,6 +409,7 @@ class Sell(_Step):
     do: Literal["sell"]
     machine: str
     by: str = Field(title="Name of the offer")
+    rolled_into: str | None = Field(None, title="Financing that takes in what the price does not cover")
 
 
 class Buy(_Step):
