@@ -189,6 +189,12 @@ def _sum_of_digits(draft: Draft, debt: Debt, loan: Loan, out: Working, day: Date
     out.formula("refund", f"cents(finance_charge * months_left * (months_left + 1) / {n * (n + 1)})", "USD", "given back by the rule of 78")
     out.formula("per_diem", "0", "USD/day", "nothing is added by the day")
     out.formula("interest", "payments_left - refund - balance", "USD", "payments left less the refund, above the principal")
+    if n > 61:
+        draft.find(
+            "sum_of_digits_barred_for_consumers",
+            f"{debt.name}: 15 USC 1615(b) bars the rule of 78 for consumer credit over 61 months; a business loan goes by its contract. Read it.",
+            loan.principal.path,
+        )
     if loan.balance_on is not None:
         draft.find(
             "sum_of_digits_from_balance",

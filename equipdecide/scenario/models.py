@@ -379,7 +379,7 @@ class Financing(Frozen):
     payments: int = Field(ge=1, le=480, title="Number of payments", description="monthly, unless `every_months` says otherwise")
     payment: Money | None = Field(None, title="One payment; left out: level to the cent", description="a lease needs it")
     fee: Money | None = Field(None, title="Fee of the lender")
-    every_months: Literal[1, 3, 6, 12] = Field(1, title="Months from one payment to the next")
+    every_months: int = Field(1, ge=1, le=12, title="Months from one payment to the next")
     in_advance: bool = Field(False, title="Each payment falls at the beginning of its period")
     steps: list[PaymentStep] = Field(default_factory=list, title="Payments before the level ones (stepped loan)")
     deferred: int = Field(0, ge=0, le=60, title="Payment periods without payment, interest added (deferred loan)")
