@@ -126,7 +126,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     decision. Raises KeyError where the machine has no offer.
     """
     machine = machine or scenario.machine_in_question[0]
-    day = Date.fromisoformat(on) if isinstance(on, str) else on or _first_sale(scenario, machine)
+    day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
     offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
     if not offers:
         raise KeyError(f"no offer for {machine!r} in the scenario")
@@ -139,7 +139,8 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings))
 
 
-def _first_sale(scenario: Scenario, machine: str) -> Date:
+def first_sale(scenario: Scenario, machine: str) -> Date:
+    """Return the day of the first step that sells `machine`; the day of decision where none does."""
     days = [s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine]
     return min(days, default=scenario.decision_date)
 

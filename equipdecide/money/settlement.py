@@ -67,8 +67,8 @@ def _no_costs(w: Working) -> None:
 
 def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
     price = draft.input(offer.price)
-    if offer.unsold is not None and offer.if_unsold:
-        fallback = scenario.offers[offer.if_unsold]
+    fallback = scenario.offers[offer.if_unsold] if offer.unsold is not None and offer.if_unsold else None
+    if fallback is not None and offer.unsold is not None:
         w.formula("sold", "1 - unsold", "1", "it sells (1) or does not (0)", unsold=draft.input(offer.unsold))
         w.formula("gross", "where(sold, price, otherwise)", "USD", "price", price=price, otherwise=draft.input(fallback.price))
         sold: Column | float = w["sold"]
@@ -77,10 +77,21 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
         sold = 1.0
     share = draft.input(offer.commission) if offer.commission else 0.0
     least = draft.input(offer.commission_minimum) if offer.commission_minimum else 0.0
-    w.formula("commission", "sold_as_offered * max(cents(gross * share), least)", "USD", "commission", sold_as_offered=sold, share=share, least=least)
+    text = "sold_as_offered * max(cents(gross * share), least)"
+    uses: dict[str, Column | float] = {"sold_as_offered": sold, "share": share, "least": least}
+    if fallback is not None and (fallback.commission or fallback.commission_minimum):
+        text += " + (1 - sold_as_offered) * max(cents(gross * its_share), its_least)"
+        uses["its_share"] = draft.input(fallback.commission) if fallback.commission else 0.0
+        uses["its_least"] = draft.input(fallback.commission_minimum) if fallback.commission_minimum else 0.0
+    w.formula("commission", text, "USD", "commission", None, **uses)
     parts = [
         w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in offer.costs.items()
     ]
+    if fallback is not None:
+        parts += [
+            w.formula(f"cost when unsold: {name}", "(1 - sold) * amount", "USD", f"{name}, where it does not sell", amount=draft.input(amount))
+            for name, amount in fallback.costs.items()
+        ]
     if offer.monthly_costs and offer.days_to_sale is not None:
         w.formula("months", "ceiling(days / 30)", "month", "months begun until it is sold", days=draft.input(offer.days_to_sale))
         parts += [
