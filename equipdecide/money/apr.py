@@ -21,14 +21,15 @@ from equipdecide.ledger import Column, Draft, Origin, Shared, Working
 
 Unit = Literal["month", "semimonth", "week", "year"]
 PER_YEAR = {"month": 12, "semimonth": 24, "week": 52, "year": 1}
-HALVINGS = 90  # from a bracket of -90 % to 1,000 % a unit-period to the last bit
+LOWEST, HIGHEST = -0.99, 1e4  # rates of one unit-period that are looked for
+HALVINGS = 110  # from that bracket to the last bit
 
 
 def unit_periods(start: Date, day: Date, unit: Unit = "month", length: int = 1) -> tuple[int, float]:
     """Return the full unit-periods and the fraction from `start` to `day`; a unit-period is `length` units.
 
     Full months are counted back from the later day (Appendix J (b)(5)(i)-(v)); in a unit-period of several months a
-    month left over counts 30 days.
+    month left over counts 30 days. Where a month has no such day its last day stands for it (from memory).
 
     >>> unit_periods(Date(1978, 2, 10), Date(1978, 4, 1))
     (1, 0.6333333333333333)
@@ -37,9 +38,12 @@ def unit_periods(start: Date, day: Date, unit: Unit = "month", length: int = 1) 
         full, days = divmod((day - start).days, 7 * length)
         return full, days / (7 * length)
     months = (day.year - start.year) * 12 + day.month - start.month
-    while cal.add_months(day, -months) < start:
-        months -= 1
-    days = (cal.add_months(day, -months) - start).days
+    if cal.add_months(start, months) == day:
+        days = 0
+    else:
+        while cal.add_months(day, -months) < start:
+            months -= 1
+        days = (cal.add_months(day, -months) - start).days
     if unit == "semimonth":
         half, days = divmod(days, 15)
         return 2 * months + half, days / 15
@@ -58,7 +62,7 @@ def per_year(unit: Unit = "month", length: int = 1) -> float:
 def _solve(received: FloatArray, paid: FloatArray, whole: FloatArray, odd: FloatArray) -> FloatArray:
     """Return the rate of a unit-period at which `paid` (rows, trials) is worth `received` (1, trials); by halving."""
     width = max(received.shape[-1], paid.shape[-1])
-    low, high = np.full((1, width), -0.9), np.full((1, width), 10.0)
+    low, high = np.full((1, width), LOWEST), np.full((1, width), HIGHEST)
     with np.errstate(over="ignore"):
         for _ in range(HALVINGS):
             middle = (low + high) / 2
@@ -73,7 +77,7 @@ def post_rate(
     """Post the yearly rate of `paid` (on the working's axis) for `received`, with its proof [1/year].
 
     `times` are full unit-periods and fraction of each payment, `a_year` the unit-periods in a year. The proof: at the
-    solved rate the payments are worth exactly what is received. Rates from -90 % to 1,000 % a unit-period are looked for.
+    solved rate the payments are worth exactly what is received. Rates from -99 % to 1,000,000 % a unit-period are looked for.
     """
     axis = w.axis
     whole = w.given(f"{name}_periods", [t for t, _ in times], "1", "full unit-periods from the money to the payment", Origin("calendar", "Appendix J"), axis)

@@ -242,6 +242,9 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
     ends = last_day(offer, debt.drawn_on)
     if is_lease_for_tax(offer):
         draft.find("lease_is_rent", f"{debt.name}: its payments are rent for tax; the machine is the lessor's, so there is nothing to depreciate or to sell. Ask an accountant to read it.", offer.amount.path)
+        back = debt.sale is not None and debt.sale.returned_to == debt.name
+        if back and debt.sale is not None and debt.sale.sold_on < plan.time.end:
+            draft.find("machine_goes_back", f"{debt.sale.machine} goes back on {debt.ends_on}, before the study ends: from then on its work is not done.", offer.amount.path, "warning")
         if offer.notice:
             most, least = max(offer.notice), min(offer.notice)
             draft.find(

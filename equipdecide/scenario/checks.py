@@ -442,6 +442,9 @@ def offers_of_money_are_whole(c: Checker) -> None:
         machine = offer.get("machine")
         if isinstance(machine, Text) and machine not in _names(c.tree, "improvements"):
             c.named(machine, "machines", "machine or improvement")
+        amount, fee = _figure(offer.get("amount"), _MONEY), _figure(offer.get("fee"), _MONEY)
+        if amount is not None and amount <= (fee or 0.0):
+            c.report(offer, "nothing is left of the amount when the fee is paid", "Check amount and fee", "amount")
         if lease and "payment" not in offer:
             c.report(offer, "a lease needs its payment", "Add `payment:`", "payment")
         if not lease and "rate" not in offer:
