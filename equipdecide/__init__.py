@@ -31,19 +31,47 @@ _VERBS = {
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
+    "hours": "equipdecide.decide.hours",
+    "explain": "equipdecide.views.explain",
+    "breakeven": "equipdecide.decide.breakeven",
+    "nothing_extra_sold": "equipdecide.decide.breakeven",
+    "extra_hours_needed": "equipdecide.decide.breakeven",
+    "simulate": "equipdecide.decide.simulate",
+    "brief": "equipdecide.views.brief",
 }
 
 if TYPE_CHECKING:
+    from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.hours import hours
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.views.brief import brief
+    from equipdecide.views.explain import explain
 
-__all__ = ["ScenarioError", "compare", "evaluate", "load", "loads", "sale"]
+__all__ = [
+    "ScenarioError",
+    "breakeven",
+    "brief",
+    "compare",
+    "evaluate",
+    "explain",
+    "extra_hours_needed",
+    "hours",
+    "load",
+    "loads",
+    "nothing_extra_sold",
+    "sale",
+    "simulate",
+]
 
 
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
+        if _VERBS[name].startswith("equipdecide.decide."):
+            importlib.import_module("equipdecide.views.table")  # so that results show themselves
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
 

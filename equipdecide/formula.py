@@ -130,12 +130,15 @@ def _running(x: FloatArray) -> FloatArray:
 
 def _weighted(x: FloatArray, y: FloatArray) -> FloatArray:
     if x.shape[0] == y.shape[0] and x.ndim == y.ndim == 2:  # no product is written out for many trials
+        summed: FloatArray
         if y.shape[1] == 1:
-            return y.T @ x
-        if x.shape[1] == 1:
-            return x.T @ y
-        return np.einsum("ij,ij->j", x, y)[None, :]
-    return (x * y).sum(axis=0, keepdims=True)
+            summed = y.T @ x
+        elif x.shape[1] == 1:
+            summed = x.T @ y
+        else:
+            summed = np.einsum("ij,ij->j", x, y)[None, :]
+        return summed
+    return _total(x * y)
 
 
 def _total(x: FloatArray) -> FloatArray:
@@ -185,7 +188,8 @@ class _Mix:
 
     def __call__(self, x: FloatArray) -> FloatArray:
         if x.ndim != 2 or x.shape[1] < _MANY:
-            return np.matmul(self.weights, x)
+            mixed: FloatArray = np.matmul(self.weights, x)
+            return mixed
         if self.terms is None:
             self.terms = [[(int(k), float(row[k])) for k in np.flatnonzero(row)] for row in self.weights]
         out = np.empty((len(self.terms), x.shape[1]))

@@ -81,7 +81,7 @@ def answers(case: dict[str, Any]) -> dict[str, Any]:
     for name, how in case["answers"].items():
         (reader,) = set(how) & set(READERS)
         values = {path: np.array(value, dtype=float) for path, value in how.get("values", {}).items()}
-        found[name] = READERS[reader](ed.evaluate(scenario, values), how[reader], how)
+        found[name] = READERS[reader](ed.evaluate(scenario, values, sale_alone=True), how[reader], how)
     return found
 
 

@@ -18,6 +18,7 @@ from equipdecide.ledger import Column, Finding, Ledger, Line
 from equipdecide.measures import Payback, Rates, payback, rates_of_return
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
+from equipdecide.showing import Shown
 
 
 @dataclass(frozen=True)
@@ -28,7 +29,7 @@ class CashLow:
     month: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Outcome:
     """One alternative, measured. Money in the scenario's currency; `less_keep` figures are this course less Keep.
 
@@ -61,6 +62,9 @@ class Outcome:
         if not self.investment_less_keep.any():
             return Payback(None, None)
         return payback(self.investment_less_keep, self.times)
+
+    def __repr__(self) -> str:
+        return f"<Outcome {self.name}: present worth {self.npv:,.0f}>"
 
     def column(self, full_name: str) -> Column:
         """Return a column of this alternative's ledger by ``working.name``."""
@@ -112,8 +116,8 @@ class Difference:
         return {g: self.minuend.column(f"worth.{g}").figure() - self.subtrahend.column(f"worth.{g}").figure() for g in GROUPS}
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Shown):
     """All alternatives of a scenario, measured. ``comparison["name"]`` is one of them."""
 
     scenario: Scenario

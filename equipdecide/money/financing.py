@@ -124,6 +124,7 @@ def _lease(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Co
     shift = 0 if offer.in_advance else 1
     ahead = [float(k + shift) for k in range(rows - 1)] + [float(rows - 1)]
     if rent:
+        w.formula("balance", "total(paid) - running(paid)", "USD", "payments left, added up")
         return w
     post_rate(w, amount, w["paid"], [(t, 0.0) for t in ahead], per_year("month", offer.every_months), "implied")
     w.given("lasts", [min(ahead[0], 1.0)] + [b - a for a, b in zip(ahead, ahead[1:], strict=False)], "1", "payment periods since the payment before", choice, axis)
@@ -136,7 +137,7 @@ def _lease(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Co
 def borrow(draft: Draft, plan: Plan, debt: Debt) -> None:
     """Post the money of an offer, its payments until it ends or is paid off, and what of them is deducted."""
     offer = plan.scenario.financing[debt.financing or ""]
-    amount = _amount(draft, plan, debt, offer)
+    amount = amount_lent(draft, plan, debt)
     w = offer_schedule(draft, debt.name, offer, debt.drawn_on, amount)
     drawn = draft.working(f"drawn {debt.name}", cal.dated(debt.drawn_on), f"money of {debt.name}", "debt service")
     fee = draft.input(offer.fee) if offer.fee else 0.0
@@ -162,8 +163,11 @@ def borrow(draft: Draft, plan: Plan, debt: Debt) -> None:
         draft.taxed(f"return of {debt.name}", spent, -1)
 
 
-def _amount(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> Column:
-    """Return the amount lent: as offered, and what sales rolled into it did not cover, counted once."""
+def amount_lent(draft: Draft, plan: Plan, debt: Debt) -> Column:
+    """Return the amount lent: as offered, and what sales rolled into it did not cover, counted once [currency]."""
+    offer = plan.scenario.financing[debt.financing or ""]
+    if f"amount of {debt.name}" in draft:
+        return draft[f"amount of {debt.name}"]["amount"]
     entered = draft.input(offer.amount)
     rolled = [sale for sale in plan.sales if sale.rolled_into == debt.financing and f"settlement {sale.machine}" in draft]
     if not rolled:

@@ -516,7 +516,7 @@ def logs_can_be_read(c: Checker) -> None:
 
 
 def log_faults(lines: list[str], name: str, window: float | None = None) -> Iterator[Fault]:
-    """Yield what is wrong in a log of evenings: columns date, hours_run [h] and reason; `window` bounds the hours [h]."""
+    """Yield what is wrong in a log of evenings: date, hours_run [h] and reason; `window` bounds the hours [h]."""
 
     def fault(number: int, column: int, what: str, mend: str) -> Fault:
         line = lines[number - 1] if 0 < number <= len(lines) else ""
@@ -623,7 +623,7 @@ def _figure(value: Any, quantity: Quantity) -> float | None:
 
 
 def _ways(tree: Table, path: str) -> Iterable[str]:
-    """Split a path into the steps that lead through the tree (a name holds no full stop, or it is a fault already)."""
+    """Split a path into steps that lead through the tree (a name that holds a full stop is a fault already)."""
     node: Any = tree
     steps: list[str] = []
     for step in path.split(".") if path else ():

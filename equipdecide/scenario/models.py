@@ -76,6 +76,11 @@ class AsThingsAre(Frozen):
 
     ordinary_income: MoneyOrLoss = Field(title="Ordinary business income, this machine included")
     wages: Money | None = Field(None, title="Wages paid by the business")
+    other_property: Money | None = Field(
+        None, title="Cost of other machines and buildings, in use for less than ten years"
+    )
+    gross_receipts: Money | None = Field(None, title="Gross receipts, average of the last three years")
+    last_tax: Money | None = Field(None, title="Federal income tax on the corporation's last return (C corporation)")
 
 
 class Shop(Frozen):
@@ -113,8 +118,19 @@ class Owner(Frozen):
     active: bool = Field(True, title="Works in the business (materially participates)")
     last_tax: Money | None = Field(None, title="Total federal tax on last year's return")
     last_agi: MoneyOrLoss | None = Field(None, title="Adjusted gross income on last year's return")
+    last_state_tax: Money | None = Field(None, title="Total state income tax on last year's return")
+    wages: Money | None = Field(None, title="Of the other income: this owner's wages")
+    spouse_wages: Money | None = Field(None, title="Of the other income: the spouse's wages")
+    investment_income: Money | None = Field(None, title="Of the other income: interest, dividends, rents, gains")
     section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
+    loss_carried: Money | None = Field(None, title="Net operating loss carried over from earlier years")
+    losses_1231: dict[str, Money] = Field(
+        default_factory=dict,
+        title="Net section 1231 losses of the last five years not yet set against gains, by year",
+    )
     outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
+    loss_suspended: Money | None = Field(None, title="Losses of the business held back so far for want of basis")
+    passive_loss_carried: Money | None = Field(None, title="Passive losses of the business carried over")
     guarantees: Money | None = Field(
         None, title="Most of the business's debts this owner guarantees", description="left out: all of them"
     )
@@ -145,7 +161,20 @@ class Asset(Method):
     section_179_used: dict[str, Money] = Field(
         default_factory=dict, title="What each owner could use of it, where not all"
     )
-    bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
+    bonus: Literal["by law", "elected out", "reduced"] | Share = Field(
+        "by law",
+        title="Bonus depreciation",
+        description="reduced: the lower rate that could be elected for the first year of a new law",
+    )
+    depreciation_claimed: Money | None = Field(
+        None, title="Depreciation claimed on it so far, if less than the law allowed"
+    )
+    deductions_taken_by: dict[str, Share] = Field(
+        default_factory=dict, title="Shares in which the owners took its deductions so far, where not as they share now"
+    )
+    business_use: Share | None = Field(None, title="Share of its use that is business; left out: all of it")
+    business_use_later: Share | None = Field(None, title="Share of business use from a later year on")
+    business_use_changes: Day | None = Field(None, title="Day from which the later share holds")
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = Field("34.0", title="Asset class of the activity")
 
@@ -352,6 +381,12 @@ class Offer(Frozen):
     pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
     credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
     credit_lost: YesNo | None = Field(None, title="Chance that a credit is never paid out")
+    divided: dict[str, Money] = Field(
+        default_factory=dict, title="How the contract divides the price over the items sold; left out: by their cost"
+    )
+    buyer_related: bool = Field(
+        False, title="Is the buyer family, or a business of which the sellers own more than half?"
+    )
     written: Day | None = Field(None, title="Day of the offer")
     valid_days: int | None = Field(None, ge=1, le=3660, title="Days the offer stands from the day it was written")
 
@@ -421,7 +456,7 @@ class Buy(_Step):
     shipped: Day | None = None
     pay: list[str] = Field(default_factory=list, title="Names of the financing")
     section_179: Money | Literal["all", "none"] = "none"
-    bonus: Literal["by law", "elected out"] = "by law"
+    bonus: Literal["by law", "elected out", "reduced"] = "by law"
 
 
 class Improve(_Step):
@@ -431,7 +466,7 @@ class Improve(_Step):
     improvement: str
     pay: list[str] = Field(default_factory=list)
     section_179: Money | Literal["all", "none"] = "none"
-    bonus: Literal["by law", "elected out"] = "by law"
+    bonus: Literal["by law", "elected out", "reduced"] = "by law"
 
 
 class Spend(_Step):
@@ -455,6 +490,28 @@ class Flat(Frozen):
     tax_rate: Rate = Field(title="The one tax rate")
 
 
+class Doubt(Frozen):
+    """How an input with a range is drawn, or how two of them go together; left out: PERT, each on its own."""
+
+    of: list[str] = Field(min_length=1, max_length=2, title="Input by its path; two for a correlation")
+    shape: Literal["PERT", "triangular", "uniform", "normal", "lognormal", "logged"] | None = Field(
+        None,
+        title="Shape of the doubt",
+        description="normal and lognormal: low and high are the points with 5 % below and 5 % above",
+    )
+    log: str | None = Field(None, title="CSV file of one column with values seen (shape: logged)")
+    correlation: float | None = Field(
+        None, ge=-1, le=1, title="Correlation of the two, from -1 to 1", description="of their normal scores"
+    )
+
+
+class Guess(Frozen):
+    """One input as one partner sees it."""
+
+    of: str = Field(title="Input by its path")
+    value: str = Field(title="What this partner believes it is, in the input's unit")
+
+
 class Scenario(Frozen):
     """One decision written down."""
 
@@ -473,6 +530,10 @@ class Scenario(Frozen):
     offers: dict[str, Offer] = Field(default_factory=dict, title="Ways to sell a machine, by name")
     financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
+    doubts: list[Doubt] = Field(default_factory=list, title="Shapes and correlations of doubtful inputs")
+    guesses: dict[str, list[Guess]] = Field(
+        default_factory=dict, title="Partners who see some inputs differently, by name"
+    )
     notes: list[str] = Field(default_factory=list, title="Remarks for the reader")
     _source: Source = PrivateAttr(default_factory=Source)
 

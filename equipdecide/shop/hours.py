@@ -16,6 +16,7 @@ import numpy as np
 from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, Origin, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
+from equipdecide.scenario.amounts import decimal_text
 from equipdecide.scenario.models import Running
 
 RAN_OUT = "ran out"  # a log's reason that begins with these words is a night that was not stopped
@@ -101,7 +102,7 @@ def _theta(draft: Draft, w_name: str, setup: Setup, folder: Path | None) -> Colu
         if log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
             draft.common.find(
                 "log_differs",
-                f"{setup.name}: the log gives {log.theta:.2f} h between stops ({log.hours:.1f} h, {log.stops} stops, "
+                f"{setup.name}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
                 f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h.",
                 nights.mean_between_stops.path,
             )
