@@ -160,6 +160,7 @@ def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -
     page = browser.new_page(viewport={"width": 1200, "height": 1000})
     page.goto(f"{lab}/doc/tree/notebooks/{notebook}.ipynb")
     page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
+    page.get_by_text("(ipykernel) | Idle").wait_for(timeout=60_000)  # run before the kernel is there, Lab asks which one
     page.get_by_text("Run", exact=True).first.click()
     page.get_by_text("Run All Cells", exact=True).click()
     page.wait_for_function(
