@@ -167,8 +167,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     `result` is one route of a sale. Cash at the closing is filled; tax due later is an outline with hatch.
     """
     ax = _axes(ax, 7.6, 3.6)
-    over = result.ledger.workings[f"settlement {result.plan.sales[0].machine}"]
-    lost = over["over_allowance"].figure()
+    lost, end = result.over_allowance, result.left_in_all
     rows: list[tuple[str, float, str]] = [("price", result.gross, "start")]
     rows += [("selling costs", -result.selling_costs, "cash")] if result.selling_costs else []
     rows += [("to the lender", -result.payoff, "cash")] if result.payoff else []
@@ -176,7 +175,6 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     rows += [("left at the closing" if result.net_cash >= 0 else "to bring to the closing", result.net_cash, "left")]
     rows += [("of it, discount lost by trading", -lost, "later")] if lost > 0.005 else []
     rows += [(f"tax, {day(when)}", -amount, "later") for when, amount in result.tax_due]
-    end = result.cash_less_tax - (lost if lost > 0.005 else 0.0)
     rows += [("left after that tax" if end >= 0 else "short by, after that tax", end, "end")]
     level, places = 0.0, []
     for k, (_, amount, kind) in enumerate(rows):
