@@ -21,7 +21,7 @@ from matplotlib.axes import Axes
 from equipdecide.cautions import CAUTIONS, ESTIMATE
 from equipdecide.decide.breakeven import Breakevens, breakeven, nothing_extra_sold
 from equipdecide.decide.compare import Comparison, Outcome, passes
-from equipdecide.decide.page_figures import TenNumbers, law_read, lost_discount, one_offs, ten_numbers
+from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs, ten_numbers
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.ledger import Finding
@@ -273,16 +273,14 @@ def _sale_rows(page: Page) -> list[Row]:
         when += f" Credited to the order of the next machine on {day(t.credited_on)}: until then that dealer's promise."
     shares = "; ".join(f"{name} {money(route.tax_by_owner[name])}" for name in page.owners if name in route.tax_by_owner)
     due = "; ".join(f"{money(amount)} on {day(when_due)}" for when_due, amount in route.tax_due)
-    left = t.left_after_tax if t.left_after_tax is not None else route.cash_less_tax
-    figure = money(left) if left >= 0 else f"short by {money(-left)}"
-    lost = lost_discount(route)
+    lost = route.over_allowance
     end = f"Less {money(lost)} of discount on the next machine that the trade gives up." if lost > 0.005 else "Cash at the closing less that tax."
     if t.credited_on is not None and route.tax > 0:
         end = f"A credit pays no tax: the {money(route.tax)} must come from elsewhere."
     return [
         Row("Cash from the sale, after lender and costs", (money(route.net_cash), whose + when)),
         Row("Tax on the sale alone", (money(route.tax), f"{shares}. Due {due}." if due and shares else "No tax falls due on it.")),
-        Row("Left after that tax", (figure, end)),
+        Row("Left after that tax", (_left(route), end)),
     ]
 
 
@@ -451,14 +449,14 @@ def proceeds(page: Page) -> Part | None:
 
 def _offers(page: Page, sold: SaleResult) -> Table:
     rows = tuple(
-        Row(r.name, (money(r.gross), money(r.net_cash), money(lost_discount(r)) if lost_discount(r) > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
+        Row(r.name, (money(r.gross), money(r.net_cash), money(r.over_allowance) if r.over_allowance > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
     )
     columns = ("Offer", "Price", "Net cash", "Lost discount", "Tax", "Left after tax", "Paid on")
     return Table(f"Every offer for {sold.machine}, handed over on {day(sold.date)}, dollars", columns, rows)
 
 
 def _left(route: RouteResult) -> str:
-    left = route.cash_less_tax - lost_discount(route)
+    left = route.left_in_all
     return money(left) if left >= 0 else f"short by {money(-left)}"
 
 

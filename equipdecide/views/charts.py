@@ -167,8 +167,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     `result` is one route of a sale. Cash at the closing is filled; tax due later is an outline with hatch.
     """
     ax = _axes(ax, 7.6, 3.6)
-    over = result.ledger.workings[f"settlement {result.plan.sales[0].machine}"]
-    lost = over["over_allowance"].figure()
+    lost, end = result.over_allowance, result.left_in_all
     rows: list[tuple[str, float, str]] = [("price", result.gross, "start")]
     rows += [("selling costs", -result.selling_costs, "cash")] if result.selling_costs else []
     rows += [("to the lender", -result.payoff, "cash")] if result.payoff else []
@@ -176,7 +175,6 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     rows += [("left at the closing" if result.net_cash >= 0 else "to bring to the closing", result.net_cash, "left")]
     rows += [("of it, discount lost by trading", -lost, "later")] if lost > 0.005 else []
     rows += [(f"tax, {day(when)}", -amount, "later") for when, amount in result.tax_due]
-    end = result.cash_less_tax - (lost if lost > 0.005 else 0.0)
     rows += [("left after that tax" if end >= 0 else "short by, after that tax", end, "end")]
     level, places = 0.0, []
     for k, (_, amount, kind) in enumerate(rows):
@@ -345,7 +343,7 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     ax.plot([k_low], [level[k_low]], marker="v", markersize=9, color=VERMILION if floor is not None and level[k_low] < floor else GREEN, zorder=5)
     days = [(time.cash.row_of(one.day), one) for one in one_offs(result)]
     shown = [(row, one) for row, one in days if row is not None and row < count]
-    span = _one_off_labels(ax, shown, y, count)
+    span = _one_off_labels(ax, shown, y, max(float(y.max()), floor or 0.0))
     ax.annotate(
         f"lowest {money(level[k_low])}, {month(time.cash.labels[k_low])}", (k_low, level[k_low]), xytext=(0, -14), textcoords="offset points", ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"), va="top", fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}, zorder=6
     )
@@ -372,9 +370,9 @@ def _what(one: DatedCash) -> str:
     return ", ".join(f"{name} {_plus(amount)}" for name, amount in one.parts)
 
 
-def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, count: int) -> float:
-    """Draw a stem from the line for each day, its net and lines stacked above; returns the height of the axes."""
-    low, high = min(0.0, float(y.min())), max(0.0, float(y.max()))
+def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, highest: float) -> float:
+    """Draw a stem from the line for each day, its net and lines stacked above `highest`; returns the height of the axes."""
+    low, high, count = min(0.0, float(y.min())), max(0.0, highest), len(y)
     labels = []
     for row, one in shown:
         left = row > count * 0.6  # written to the left of its stem
