@@ -24,7 +24,7 @@ from equipdecide.tax.income import (
 )
 from equipdecide.tax.individual import federal
 from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
-from equipdecide.tax.payments import instalments, pay, tax_distributions, tax_on_sale
+from equipdecide.tax.payments import entity_tax_on_sale, instalments, pay, tax_distributions, tax_on_sale
 from equipdecide.tax.states import add_back, state_return
 
 Cases = dict[str, dict[str, Flows]]  # case -> jurisdiction -> what the business hands on
@@ -176,12 +176,14 @@ def _owner(
 def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:
     """A state's tax on the business itself, paid by the shop with its return."""
     for case, one in cases.items():
-        if case == "without the sale" or (case == "reference" and "entity return shop reference" in draft):
+        if case == "reference" and "entity return shop reference" in draft:
             continue
         if entity_tax(draft, plan, by_year, rules, case, one["state"]) is None:
             return
     if "reference" in cases:
         pay(draft, plan, by_year.law, "shop", "state tax on the business", draft["entity return shop as filed"]["tax"], draft["entity return shop reference"]["tax"], None, "partnership or S corporation")
+    if "without the sale" in cases:
+        entity_tax_on_sale(draft, plan)
 
 
 def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None) -> None:
