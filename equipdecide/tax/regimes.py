@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
+from equipdecide.tax.believed import say_states_limits, say_what_claims_need, say_what_is_believed
 from equipdecide.tax.books import Book, StateRules, books_of, state_rules
 from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
 from equipdecide.tax.depreciation import depreciate
@@ -25,7 +26,9 @@ from equipdecide.tax.income import (
 from equipdecide.tax.individual import federal
 from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
 from equipdecide.tax.payments import entity_tax_on_sale, instalments, pay, tax_distributions, tax_on_sale
+from equipdecide.tax.property_tax import property_tax, sales_tax_finding
 from equipdecide.tax.states import add_back, state_return
+from equipdecide.tax.tie_out import tie_out
 
 Cases = dict[str, dict[str, Flows]]  # case -> jurisdiction -> what the business hands on
 
@@ -44,6 +47,8 @@ def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     indexing = plan.scenario.study.tax_indexing
     depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
     dispose(draft, plan, elections, [book.name for book in books])
+    if not plan.time.flat:
+        property_tax(draft, plan, law, elections)
     return KeptBooks(tuple(elections), tuple(books))
 
 
@@ -125,6 +130,18 @@ def united_states(
     if rules is not None:
         _entity(draft, plan, by_year, rules, cases)
     tax_distributions(draft, plan, by_year.law, cases["as filed"]["federal"])
+
+
+def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
+    """Post what the reader must know of the tax of a plan beside its figures."""
+    if plan.time.flat:
+        return
+    say_what_is_believed(draft, plan)
+    say_what_claims_need(draft, plan, law)
+    sales_tax_finding(draft, plan, law)
+    say_states_limits(draft, plan, law)
+    folder = plan.scenario.source.folder if plan.scenario.source else None
+    tie_out(draft, plan, kept.elections, folder)
 
 
 def _purse(plan: Plan, name: str) -> str:
