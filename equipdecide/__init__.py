@@ -39,6 +39,7 @@ _VERBS = {
     "nothing_extra_sold": "equipdecide.decide.breakeven",
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
+    "brief": "equipdecide.views.brief",
 }
 
 if TYPE_CHECKING:
@@ -49,11 +50,13 @@ if TYPE_CHECKING:
     from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.views.brief import brief
     from equipdecide.views.explain import explain
 
 __all__ = [
     "ScenarioError",
     "breakeven",
+    "brief",
     "compare",
     "evaluate",
     "explain",

@@ -103,8 +103,8 @@ def _say(text: str, file: Any = None) -> None:
 
 
 def _fail(text: str) -> int:
-    first, rest = text[:1], text[1:]
-    said = first.upper() + rest
+    word = text.split(" ")[0]
+    said = text[:1].upper() + text[1:] if word.isalpha() else text  # a file's name stays as it is
     _say(said if said.endswith((".", "?", "!")) else said + ".", sys.stderr)
     return REFUSED
 
@@ -144,7 +144,8 @@ def _new_file(name: str) -> Path:
 def _nearest(word: str, names: Iterable[str], what: str) -> str:
     names = list(names)
     near = difflib.get_close_matches(word, names, 3, 0.5)
-    return f"Did you mean '{near[0]}'?" if len(near) == 1 else f"{what}: {', '.join(near or names)}."
+    sure = near[:1] if len(near) == 1 else difflib.get_close_matches(word, near, 1, 0.8)
+    return f"Did you mean '{sure[0]}'?" if sure else f"{what}: {', '.join(near or names)}."
 
 
 def _read(name: str) -> Scenario:
@@ -174,9 +175,13 @@ def _day(text: str | None) -> Any:
 # --- the door
 
 
+def _somebody_is_there() -> bool:
+    return bool(sys.stdin) and sys.stdin.isatty() and sys.stdout.isatty()
+
+
 def _door() -> int:
     _say(DOOR)
-    if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+    if not _somebody_is_there():
         return FINE
     choice = input("\n1 to 4, or Enter to leave: ").strip()
     if choice == "1":
@@ -326,6 +331,23 @@ def _explain(args: argparse.Namespace) -> int:
     return _give(args, lambda: result.text(args.width), result.to_json)
 
 
+def _brief(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or "brief.html")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    if args.owner is not None and args.owner not in scenario.owners:
+        raise Refusal(f"there is no owner '{args.owner}'. {_nearest(args.owner, scenario.owners, 'Owners')}")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.brief import brief
+    from equipdecide.views.table import headline
+
+    result = compare(scenario)
+    _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
+    return FINE
+
+
 def _new(args: argparse.Namespace) -> int:
     path = _new_file(args.output or args.name or "my_shop.yaml")
     from equipdecide.scenario.starter import starter_text
@@ -344,6 +366,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
+    "brief": (_brief, "write the page for partners"),
 }
 
 
@@ -367,6 +390,10 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--json", action="store_true", help="give the answer as JSON; questions go to the error output")
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
+        if name == "brief":
+            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
+            verb.add_argument("--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures")
+            continue
         if name == "explain":
             verb.add_argument("course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale")
             verb.add_argument("what", nargs="?", metavar="WHAT", help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column")

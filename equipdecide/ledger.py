@@ -22,7 +22,7 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
-Character = Literal["business", "recapture", "section 1231"]  # how the returns treat income
+Character = Literal["business", "section 179", "recapture", "section 1231"]  # how the returns treat income
 Group = Literal["operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
@@ -85,7 +85,7 @@ class DatedFigure(Protocol):
     def finding(self) -> str | None: ...
 
 
-@dataclass(eq=False, slots=True)
+@dataclass(eq=False, slots=True, repr=False)
 class Column:
     """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order.
 
@@ -105,6 +105,9 @@ class Column:
     args: tuple[Column, ...] = ()
     run: Evaluator | None = None
     certificate: Column | None = None
+
+    def __repr__(self) -> str:
+        return f"<Column {self.full_name} [{self.unit}], {self.kind}, {len(self.axis)} x {self.values.shape[-1]}>"
 
     @property
     def full_name(self) -> str:
@@ -161,7 +164,7 @@ def _same(values: FloatArray) -> FloatArray:
     return values
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class Working:
     """A table behind some lines: named columns, most of them over one axis. Made by a :class:`Draft`."""
 
@@ -171,6 +174,9 @@ class Working:
     rule: str
     draft: Draft
     columns: dict[str, Column] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return f"<Working {self.name}: {', '.join(self.columns)}>"
 
     def __getitem__(self, name: str) -> Column:
         try:
@@ -415,7 +421,7 @@ def _sources(readings: Sequence[DatedFigure]) -> str:
     return "; ".join(found)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Ledger:
     """All that is known of one alternative: workings, lines and findings, frozen."""
 
@@ -424,6 +430,9 @@ class Ledger:
     lines: tuple[Line, ...]
     findings: tuple[Finding, ...]
     order: tuple[Column, ...]
+
+    def __repr__(self) -> str:
+        return f"<Ledger of {self.name}: {len(self.workings)} workings, {len(self.lines)} lines, {len(self.findings)} findings>"
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""

@@ -102,7 +102,7 @@ class Debt:
     sale: Sale | None
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Timeline:
     """What all alternatives of a scenario share: the dates of the study and its axes."""
 
@@ -114,6 +114,9 @@ class Timeline:
     last_tax_year: int
     cash: Axis
     tax: Axis
+
+    def __repr__(self) -> str:
+        return f"<Timeline {self.start} to {self.end}>"
 
     def years_to(self, day: Date) -> float:
         """Return the time from the decision to `day` [year]: whole years where flows are yearly, else days over 365."""
@@ -148,7 +151,7 @@ def timeline(scenario: Scenario) -> Timeline:
     return Timeline(start, end, yearly, flat, start.year, end.year, cash, cal.calendar_years(start.year, end.year))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Plan:
     """One alternative with its dates resolved."""
 
@@ -164,6 +167,9 @@ class Plan:
     debts: tuple[Debt, ...]
     spending: tuple[tuple[int, Spend], ...]
     spans: Axis
+
+    def __repr__(self) -> str:
+        return f"<Plan {self.name}: {', '.join(f'{step.do} {step.on}' for step in self.steps) or 'nothing changes'}>"
 
     @property
     def first_good_part(self) -> Date:

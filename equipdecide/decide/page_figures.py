@@ -78,7 +78,7 @@ class TenNumbers:
     sold: SaleResult | None  # every offer on the day of the sale that is shown
     sale: RouteResult | None  # the one shown
     sale_is_part: bool  # the course itself sells; False: what selling would leave, by the route named
-    sale_credited: bool  # what is left goes to the order of the next machine, not to the owner
+    credited_on: Date | None  # day on which what is left goes into the order of the next machine; None: to the owner
     left_after_tax: float | None  # net cash less tax, and less the discount that a trade-in gives up
     first_good_part: Date
     own_money_needed: float
@@ -95,14 +95,13 @@ def ten_numbers(comparison: Comparison) -> TenNumbers:
     """Return the figures of the page's first table for the best course that passes."""
     scenario, outcome = comparison.scenario, comparison.leader
     sold, route, is_part = sale_of(comparison, outcome)
-    offer = scenario.offers.get(route.name) if route else None
     shop = scenario.shop
     return TenNumbers(
         lead=_lead(comparison, outcome),
         sold=sold,
         sale=route,
         sale_is_part=is_part,
-        sale_credited=bool(offer and (offer.credited_to or offer.against)),
+        credited_on=next((s.credited_on for s in outcome.plan.sales if is_part and route and s.offer_name == route.name), None),
         left_after_tax=route.cash_less_tax - lost_discount(route) if route else None,
         first_good_part=outcome.plan.first_good_part,
         own_money_needed=outcome.own_money_needed,

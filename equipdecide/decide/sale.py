@@ -22,6 +22,7 @@ class RouteResult:
     `net_cash` = gross - selling_costs - payoff - other_costs: what is paid out or credited, before tax.
     `after_tax` = gross - selling_costs - tax: what the sale brings after tax, the lender still to be paid.
     `cash_less_tax` = net_cash - tax: negative where the tax is more than the cash.
+    `left_in_all` = cash_less_tax - over_allowance: by which routes compare, a trade-in among them.
     """
 
     route: str
@@ -40,6 +41,7 @@ class RouteResult:
     section_1231: float
     tax_by_owner: dict[str, float]
     tax_due: tuple[tuple[Date, float], ...]
+    over_allowance: float  # part of a trade allowance that comes back in the price of the next machine
     payoff_by_schedule: float | None  # where a lender's letter overrides the schedule; None without a letter
     plan: Plan
     ledger: Ledger
@@ -66,6 +68,11 @@ class RouteResult:
     def cash_less_tax(self) -> float:
         """Cash left after the lender, less tax [currency]."""
         return self.net_cash - self.tax
+
+    @property
+    def left_in_all(self) -> float:
+        """Cash left after lender and tax, less what a trade-in adds to the price of the next machine [currency]."""
+        return self.cash_less_tax - self.over_allowance
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -110,6 +117,8 @@ class SaleResult(Shown):
                     "tax_due": [{"date": day.isoformat(), "amount": amount} for day, amount in r.tax_due],
                     "after_tax": r.after_tax,
                     "cash_less_tax": r.cash_less_tax,
+                    "over_allowance": r.over_allowance,
+                    "left_in_all": r.left_in_all,
                 }
                 for r in self.routes
             ],
@@ -140,7 +149,8 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
         raise KeyError(f"no machine {machine!r}; there are {', '.join(scenario.machines)}")
     offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
     if not offers:
-        raise KeyError(f"no offer for {machine!r} in the scenario")
+        others = dict.fromkeys(offer.machine for offer in scenario.offers.values())
+        raise KeyError(f"no offer for {machine!r} in the scenario" + (f"; there are offers for {', '.join(others)}" if others else "; `offers` names none"))
     alone = scenario.model_copy(
         update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
     )
@@ -195,6 +205,7 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
         gain["section_1231"].figure(),
         taxes,
         tuple(sorted(due.items())),
+        money("over_allowance"),
         _by_schedule(plan, machine),
         plan,
         ledger,

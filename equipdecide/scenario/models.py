@@ -76,6 +76,11 @@ class AsThingsAre(Frozen):
 
     ordinary_income: MoneyOrLoss = Field(title="Ordinary business income, this machine included")
     wages: Money | None = Field(None, title="Wages paid by the business")
+    other_property: Money | None = Field(
+        None, title="Cost of other machines and buildings, in use for less than ten years"
+    )
+    gross_receipts: Money | None = Field(None, title="Gross receipts, average of the last three years")
+    last_tax: Money | None = Field(None, title="Federal income tax on the corporation's last return (C corporation)")
 
 
 class Shop(Frozen):
@@ -113,8 +118,19 @@ class Owner(Frozen):
     active: bool = Field(True, title="Works in the business (materially participates)")
     last_tax: Money | None = Field(None, title="Total federal tax on last year's return")
     last_agi: MoneyOrLoss | None = Field(None, title="Adjusted gross income on last year's return")
+    last_state_tax: Money | None = Field(None, title="Total state income tax on last year's return")
+    wages: Money | None = Field(None, title="Of the other income: this owner's wages")
+    spouse_wages: Money | None = Field(None, title="Of the other income: the spouse's wages")
+    investment_income: Money | None = Field(None, title="Of the other income: interest, dividends, rents, gains")
     section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
+    loss_carried: Money | None = Field(None, title="Net operating loss carried over from earlier years")
+    losses_1231: dict[str, Money] = Field(
+        default_factory=dict,
+        title="Net section 1231 losses of the last five years not yet set against gains, by year",
+    )
     outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
+    loss_suspended: Money | None = Field(None, title="Losses of the business held back so far for want of basis")
+    passive_loss_carried: Money | None = Field(None, title="Passive losses of the business carried over")
     guarantees: Money | None = Field(
         None, title="Most of the business's debts this owner guarantees", description="left out: all of them"
     )
@@ -145,7 +161,20 @@ class Asset(Method):
     section_179_used: dict[str, Money] = Field(
         default_factory=dict, title="What each owner could use of it, where not all"
     )
-    bonus: Literal["by law", "elected out"] | Share = Field("by law", title="Bonus depreciation")
+    bonus: Literal["by law", "elected out", "reduced"] | Share = Field(
+        "by law",
+        title="Bonus depreciation",
+        description="reduced: the lower rate that could be elected for the first year of a new law",
+    )
+    depreciation_claimed: Money | None = Field(
+        None, title="Depreciation claimed on it so far, if less than the law allowed"
+    )
+    deductions_taken_by: dict[str, Share] = Field(
+        default_factory=dict, title="Shares in which the owners took its deductions so far, where not as they share now"
+    )
+    business_use: Share | None = Field(None, title="Share of its use that is business; left out: all of it")
+    business_use_later: Share | None = Field(None, title="Share of business use from a later year on")
+    business_use_changes: Day | None = Field(None, title="Day from which the later share holds")
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = Field("34.0", title="Asset class of the activity")
 
@@ -319,6 +348,12 @@ class Offer(Frozen):
     price_with_trade: Money | None = Field(None, title="Price of that machine when traded")
     pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
     credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
+    divided: dict[str, Money] = Field(
+        default_factory=dict, title="How the contract divides the price over the items sold; left out: by their cost"
+    )
+    buyer_related: bool = Field(
+        False, title="Is the buyer family, or a business of which the sellers own more than half?"
+    )
     written: Day | None = Field(None, title="Day of the offer")
     valid_days: int | None = Field(None, ge=1, le=3660, title="Days the offer stands from the day it was written")
 
@@ -358,7 +393,7 @@ class Buy(_Step):
     shipped: Day | None = None
     pay: list[str] = Field(default_factory=list, title="Names of the financing")
     section_179: Money | Literal["all", "none"] = "none"
-    bonus: Literal["by law", "elected out"] = "by law"
+    bonus: Literal["by law", "elected out", "reduced"] = "by law"
 
 
 class Improve(_Step):
@@ -368,7 +403,7 @@ class Improve(_Step):
     improvement: str
     pay: list[str] = Field(default_factory=list)
     section_179: Money | Literal["all", "none"] = "none"
-    bonus: Literal["by law", "elected out"] = "by law"
+    bonus: Literal["by law", "elected out", "reduced"] = "by law"
 
 
 class Spend(_Step):

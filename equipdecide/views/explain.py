@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import difflib
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -47,6 +48,7 @@ RULES = {
     "loan schedule": "money.loan",
     "payoff": "money.loan",
     "debt service": "money.loan",
+    "guarantees": "money.guarantees",
     "orders": "money.orders",
     "settlement": "money.settlement",
     "depreciation": "tax.depreciation",
@@ -89,6 +91,9 @@ OF_OWNER = {
     "tax": ("federal return {owner} as filed.tax", "federal return shop as filed.tax"),
     "federal tax": ("federal return {owner} as filed.tax", "federal return shop as filed.tax"),
 }
+
+
+_PASTED = re.compile(r"(.+?) \[(.+?)(?: \.\. .+)?\]")
 
 
 class UnknownFigure(LookupError):
@@ -216,7 +221,7 @@ def explain(of: HasLedger | Ledger, what: str = "npv", row: str | int | None = N
 
     `of` is an outcome of a comparison, a route of a sale, or a ledger (without its scenario: places in the file are not
     known then). `what` is a column's full name, a line's name (with its purse in brackets), or a friendly name: "npv",
-    "net cash", "tax of Ines 2026". `row` is the label of a period, such as 2026 or "2027-01". With `depth` above 1 the
+    "net cash", "tax of Ines 2026"; a part may be asked for as it is printed, with its row in brackets. `row` is the label of a period, such as 2026 or "2027-01". With `depth` above 1 the
     parts are explained too. Raises UnknownFigure naming the nearest figures.
     """
     ledger, plan = (of, None) if isinstance(of, Ledger) else (of.ledger, of.plan)
@@ -233,6 +238,8 @@ def _squeezed(text: str) -> str:
 
 def find(ledger: Ledger, plan: Plan | None, what: str, row: str | None = None) -> tuple[Column, Line | None, str | None]:
     """Return the column that `what` names, the line it is if it is one, and the row. Raises UnknownFigure."""
+    if row is None and (pasted := _PASTED.fullmatch(what.strip())):  # as the parts of an explanation are printed
+        what, row = pasted[1], pasted[2]
     found = _find(ledger, plan, what)
     if found is None and row is None and " " in what.strip():
         before, _, last = what.strip().rpartition(" ")
@@ -487,7 +494,7 @@ def label_of(column: Column) -> str:
     for stop in (", ", ": ", "; ", " ("):
         cut = cut.partition(stop)[0]
     name = column.name.partition("#")[0].replace("_", " ")
-    vague = cut.startswith(("of ", "the same", "as cash", "must be")) or len(cut) > 46 or not cut
+    vague = cut.startswith(("of ", "the same", "as cash", "must be")) or len(cut) > 60 or not cut
     if not vague:
         return cut
     return name.partition(": ")[2] if name.partition(": ")[0].isdigit() else name

@@ -126,7 +126,7 @@ def comparison_grid(comparison: Comparison) -> Grid:
         row("worth less keep", lambda o: "" if o is keep else money(o.npv_less_keep, plus=True)),
         row("annual worth", lambda o: money(o.annual_worth)),
         row("rate of return", lambda o: "" if o is keep else rates_in_words(o)),
-        row("payback", lambda o: "" if o is keep else years(_float(o.payback_less_keep.first))),
+        row("payback", lambda o: "" if o is keep else payback_in_words(o)),
     ]
     if keep.cash_low is not None:
         rows += [
@@ -139,8 +139,12 @@ def comparison_grid(comparison: Comparison) -> Grid:
     return Grid(tuple(o.name for o in comparison.outcomes), tuple(rows))
 
 
-def _float(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]
+def payback_in_words(outcome: Outcome) -> str:
+    """Write when the outlay over keeping is back: "2.2 years", and when for good, where a later outlay takes it away again."""
+    first, last = (None if when is None else float(when) for when in (outcome.payback_less_keep.first, outcome.payback_less_keep.last))
+    if first is None or years(first) == years(last):
+        return years(first)
+    return f"{years(first)},\n{'not for good' if last is None else f'for good {number(last, 1)}'}"
 
 
 def headline(comparison: Comparison) -> str:
@@ -200,7 +204,7 @@ def _remarks(comparison: Comparison) -> list[str]:
 
 def comparison_text(comparison: Comparison, width: int = WIDTH, full: bool = False) -> str:
     """Return headline, table, remarks and findings as text. `full` lists every parameter finding."""
-    lines = [comparison.scenario.title, "", *wrap(headline(comparison), width), ""]
+    lines = [*wrap(comparison.scenario.title, width), "", *wrap(headline(comparison), width), ""]
     lines += [comparison_grid(comparison).text(width), ""]
     lines += [line for remark in _remarks(comparison) for line in wrap(remark, width)]
     found = findings_text(comparison.findings, width, full)
@@ -230,14 +234,12 @@ def sale_grid(result: SaleResult) -> Grid:
 
         return write
 
-    given_back = settled("over_allowance")
-    trade = [row("  lost discount", given_back)] if any(given_back(r) != cents(0.0) for r in routes) else []
+    traded = any(r.over_allowance for r in routes)
     rows = [
         row("sold on", lambda r: day(r.sold_on)),
         row("paid on", lambda r: day(r.paid_on)),
         Row("Settlement"),
         row("price", lambda r: cents(r.gross)),
-        *trade,
         row("commission", settled("commission", minus=True)),
         row("costs of selling", settled("costs", minus=True)),
         row("payoff to lender", lambda r: cents(-r.payoff)),
@@ -266,6 +268,8 @@ def sale_grid(result: SaleResult) -> Grid:
         row("after costs and tax", lambda r: whole(r.after_tax)),
         row("net cash less tax", lambda r: whole(r.cash_less_tax)),
     ]
+    if traded:  # the allowance is more than the machine is worth: the next one costs that much more
+        rows += [row("lost by trading", lambda r: whole(-r.over_allowance)), row("left in all", lambda r: whole(r.left_in_all), line_above=True)]
     return Grid(tuple(r.name for r in routes), tuple(rows))
 
 
@@ -285,14 +289,16 @@ def sale_headline(result: SaleResult) -> str:
     end = f"{whole(left)} left" if left >= 0 else f"short by {whole(abs(left))}"
     said = f"{first.name}: {result.machine} leaves {cents(first.net_cash)}{owed}; tax on the gain of {whole(first.gain)} is {whole(first.tax)}: {end}."
     if len(result.routes) > 1:
-        low, high = (pick(result.routes, key=lambda r: r.cash_less_tax) for pick in (min, max))
-        said += f" Over all routes the cash left after the lender and tax goes from {whole(low.cash_less_tax)} ({low.name}) to {whole(high.cash_less_tax)} ({high.name})."
+        low, high = (pick(result.routes, key=lambda r: r.left_in_all) for pick in (min, max))
+        said += f" Over all routes what is left goes from {whole(low.left_in_all)} ({low.name}) to {whole(high.left_in_all)} ({high.name})."
     return said
 
 
 def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str:
     """Return the settlements side by side with findings as text."""
-    lines = [f"Sale of {result.machine}, handed over on {day(result.date)}", "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    lines = [*wrap(f"Sale of {result.machine}, handed over on {day(result.date)}", width), "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    if len({r.sold_on for r in result.routes if r.payoff}) > 1:
+        lines += ["", *wrap("A route that is settled later owes the lender less only because payments go on until then: compare what is left after costs and tax.", width)]
     # a route that covers its tax needs no sentence beside its column
     found = findings_text([f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full)
     lines += ["", found] if found else []
@@ -418,7 +424,7 @@ def rough_text(comparison: Comparison, flips: Breakevens, none_sold: Comparison,
 def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
     cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
     now, then = (max([len(cell[k]) for cell in cells] + [7]) for k in (0, 1))
-    pair = min(max(len(cell[2]) for cell in cells), 30)
+    pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
     labels = max(width - now - then - pair - 3 * GAP, 24)
     lines = [_line("input", ["now", "flip at"], labels, [now, then]) + " " * GAP + "equally good", RULE * (labels + now + then + pair + 3 * GAP)]
     for flip, cell in zip(flips, cells, strict=True):
