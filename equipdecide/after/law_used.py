@@ -220,8 +220,8 @@ class RecordedLaw(_Standing):
             return self.inner.get(id, on, index_rate=index_rate, as_known_on=as_known_on, **keys)
         found = self.used.readings.get((id, on, index_rate, as_known_on, _keys(keys)))
         if found is None:
-            self.not_recorded.add(id)
             found = self.inner.get(id, on, index_rate=index_rate, as_known_on=min(as_known_on or self.decided, self.decided), **keys)
+            self.not_recorded.add(id)  # only what is there now: what was missing then was missing then
         return found
 
     def table(self, id: str, **keys: str) -> Table:
