@@ -7,6 +7,7 @@
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
     ed.hours(s)                                  # staffed and night hours, profit per spindle hour
+    ed.news(s)                                   # each yes/no event: both answers, weighed; what knowing is worth
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.brief(c, "brief.html")                    # the page for partners
@@ -30,6 +31,8 @@ _VERBS = {
     "load": "equipdecide.scenario",
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
+    "news": "equipdecide.decide.news",
+    "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
@@ -40,13 +43,20 @@ _VERBS = {
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
     "brief": "equipdecide.views.brief",
+    "tornado": "equipdecide.decide.sensitivity",
+    "curve": "equipdecide.decide.sensitivity",
+    "two_way": "equipdecide.decide.sensitivity",
+    "indices": "equipdecide.decide.sensitivity",
 }
 
 if TYPE_CHECKING:
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
+    from equipdecide.decide.news import news
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
@@ -58,15 +68,21 @@ __all__ = [
     "breakeven",
     "brief",
     "compare",
+    "curve",
     "evaluate",
     "explain",
     "extra_hours_needed",
     "hours",
+    "indices",
     "load",
     "loads",
+    "news",
     "nothing_extra_sold",
     "sale",
     "simulate",
+    "tornado",
+    "two_way",
+    "weigh",
 ]
 
 

@@ -15,7 +15,7 @@ from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
-from equipdecide.shop.hours import NightLog, read_log
+from equipdecide.shop.nights import NightLog, read_log
 from equipdecide.showing import Shown
 
 DEFINITION = (
