@@ -22,7 +22,9 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from equipdecide.version import VERSION
+
+__version__ = VERSION
 
 # Loaded on first use, so that `import equipdecide` and the command line's --help stay quick.
 _VERBS = {
