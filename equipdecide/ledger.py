@@ -106,6 +106,10 @@ class Column:
     run: Evaluator | None = None
     certificate: Column | None = None
 
+    def __repr__(self) -> str:
+        # in one line: a column holds all it was made from, and written out in full that would never end
+        return f"Column({self.full_name}, {'x'.join(map(str, self.values.shape))}, {self.unit})"
+
     @property
     def full_name(self) -> str:
         """``working.name``, by which :meth:`Ledger.column` finds it."""
@@ -161,7 +165,7 @@ def _same(values: FloatArray) -> FloatArray:
     return values
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class Working:
     """A table behind some lines: named columns, most of them over one axis. Made by a :class:`Draft`."""
 
@@ -171,6 +175,9 @@ class Working:
     rule: str
     draft: Draft
     columns: dict[str, Column] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return f"Working({self.name}: {', '.join(self.columns)})"
 
     def __getitem__(self, name: str) -> Column:
         try:
@@ -415,7 +422,7 @@ def _sources(readings: Sequence[DatedFigure]) -> str:
     return "; ".join(found)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Ledger:
     """All that is known of one alternative: workings, lines and findings, frozen."""
 
@@ -424,6 +431,9 @@ class Ledger:
     lines: tuple[Line, ...]
     findings: tuple[Finding, ...]
     order: tuple[Column, ...]
+
+    def __repr__(self) -> str:
+        return f"Ledger({self.name}: {len(self.workings)} workings, {len(self.lines)} lines)"
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""
