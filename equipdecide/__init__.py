@@ -47,6 +47,10 @@ _VERBS = {
     "curve": "equipdecide.decide.sensitivity",
     "two_way": "equipdecide.decide.sensitivity",
     "indices": "equipdecide.decide.sensitivity",
+    "service_life": "equipdecide.decide.timing",
+    "sell_when": "equipdecide.decide.timing",
+    "wait": "equipdecide.decide.timing",
+    "whose": "equipdecide.decide.whose",
 }
 
 if TYPE_CHECKING:
@@ -58,6 +62,8 @@ if TYPE_CHECKING:
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
+    from equipdecide.decide.timing import sell_when, service_life, wait
+    from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
     from equipdecide.views.brief import brief
@@ -79,10 +85,14 @@ __all__ = [
     "news",
     "nothing_extra_sold",
     "sale",
+    "sell_when",
+    "service_life",
     "simulate",
     "tornado",
     "two_way",
     "weigh",
+    "wait",
+    "whose",
 ]
 
 
