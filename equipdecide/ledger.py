@@ -22,7 +22,7 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
-Character = Literal["business", "recapture", "section 1231"]  # how the returns treat income
+Character = Literal["business", "one-off", "section 179", "recapture", "section 1231"]  # how the returns treat income
 Group = Literal["operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
@@ -85,7 +85,7 @@ class DatedFigure(Protocol):
     def finding(self) -> str | None: ...
 
 
-@dataclass(eq=False, slots=True)
+@dataclass(eq=False, slots=True, repr=False)
 class Column:
     """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order.
 
@@ -106,8 +106,8 @@ class Column:
     run: Evaluator | None = None
     certificate: Column | None = None
 
-    def __repr__(self) -> str:  # without the columns it was made from: their tree is too large to show
-        return f"Column({self.full_name!r}, {self.kind}, {' x '.join(map(str, self.values.shape))} [{self.unit}])"
+    def __repr__(self) -> str:
+        return f"<Column {self.full_name} [{self.unit}], {self.kind}, {len(self.axis)} x {self.values.shape[-1]}>"
 
     @property
     def full_name(self) -> str:
@@ -164,7 +164,7 @@ def _same(values: FloatArray) -> FloatArray:
     return values
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class Working:
     """A table behind some lines: named columns, most of them over one axis. Made by a :class:`Draft`."""
 
@@ -176,7 +176,7 @@ class Working:
     columns: dict[str, Column] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        return f"Working({self.name!r}, {', '.join(self.columns)})"
+        return f"<Working {self.name}: {', '.join(self.columns)}>"
 
     def __getitem__(self, name: str) -> Column:
         try:
@@ -269,18 +269,26 @@ class Working:
         certificate: str,
         axis: Axis | None = None,
         tolerance: float = CERTIFICATE_TOLERANCE,
+        through: Sequence[tuple[str, str, str, str, Axis]] = (),
         **uses: Column,
     ) -> Column:
-        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`)."""
+        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`).
+
+        `through` are formula columns the proof goes through: name, text, unit, says, axis. They and the proof may name
+        this column and any other of the working.
+        """
         axis = axis or self.axis
 
         def run(*arrays: FloatArray) -> FloatArray:
-            return np.broadcast_to(np.atleast_2d(function(*arrays)), (len(axis), np.atleast_2d(function(*arrays)).shape[-1]))
+            found = np.atleast_2d(function(*arrays))
+            return np.broadcast_to(found, (len(axis), found.shape[-1]))
 
         column = Column(
             name, self.name, axis, run(*(arg.values for arg in args)), unit, says, "computed", self.rule, None, None, tuple(args), run
         )
         self._keep(column)
+        for step, text, its_unit, its_says, its_axis in through:
+            self.formula(step, text, its_unit, its_says, its_axis)
         proof = self.formula(f"{name}_check", certificate, unit, f"must be zero: proves {says}", axis, **uses)
         worst = float(np.abs(proof.values).max())
         if worst > tolerance:
@@ -421,7 +429,7 @@ def _sources(readings: Sequence[DatedFigure]) -> str:
     return "; ".join(found)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Ledger:
     """All that is known of one alternative: workings, lines and findings, frozen."""
 
@@ -432,7 +440,7 @@ class Ledger:
     order: tuple[Column, ...]
 
     def __repr__(self) -> str:
-        return f"Ledger({self.name!r}, {len(self.workings)} workings, {len(self.lines)} lines)"
+        return f"<Ledger of {self.name}: {len(self.workings)} workings, {len(self.lines)} lines, {len(self.findings)} findings>"
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""
@@ -484,6 +492,7 @@ class Tape:
                 needed.update(step[2])
                 kept.append(step)
         self.steps = kept[::-1]
+        self.reached = frozenset(path for path, k in self.inputs.items() if k in needed)  # inputs the wanted columns rest on
         self.base: list[FloatArray] = [column.values for column in order]
         self.wanted = [index[id(column)] for column in wanted]
         last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}

@@ -18,7 +18,7 @@ from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_ori
 import yaml
 from pydantic import BaseModel, ValidationError
 
-from equipdecide.scenario import checks
+from equipdecide.scenario import checks, doubts
 from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, read_day
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean, near
 from equipdecide.scenario.models import Scenario
@@ -460,12 +460,30 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
         except ValidationError as error:
             reader.translate(error, tree)
         checks.check(tree, reader.faults, reader.lines, folder, reader.misspelt)
+        doubts.check(checks.Checker(tree, reader.faults, reader.lines, folder, reader.misspelt), quantity_at)
     if reader.faults or scenario is None:
         raise ScenarioError(
             sorted(reader.faults, key=lambda fault: (fault.place.file != name, fault.place.line, fault.place.column))
         )
     scenario._source = Source(name, folder, reader.places)
     return scenario
+
+
+def quantity_at(path: str) -> Quantity | None:
+    """Return how the amount at `path` is written and bounded; None where the models have no amount there.
+
+    >>> quantity_at("machines.any name.upkeep.growth").unit
+    '1/year'
+    """
+    shape = Shape("model", Scenario)
+    for step in path.split("."):
+        if shape.kind == "choice":  # the kinds of step: an amount of one name is of one unit in all of them
+            models = [model for model in shape.of.values() if step in fields_of(model)]
+            shape = shape_of(fields_of(models[0])[step]) if models else Shape("word")
+        else:
+            shape = _inside(shape, step)
+    quantity: Quantity | None = shape.of if shape.kind == "amount" else None
+    return quantity
 
 
 def amounts(scenario: Scenario) -> dict[str, Amount]:

@@ -1,0 +1,353 @@
+"""How sure the answer is: all doubts drawn together, every alternative run through the same draws.
+
+Chances, percentiles, regret and the value of information, each with its standard error over independent replicates.
+They repeat the ranges that were entered and know nothing more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from equipdecide.calendar import FloatArray
+from equipdecide.decide.draws import draw, drawn_paths
+from equipdecide.decide.trials import Figures, Trials
+from equipdecide.evaluate import Evaluation, evaluate
+from equipdecide.ledger import Finding
+from equipdecide.parameters import Law
+from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.labels import labels
+from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+REPLICATES = 8
+DEGREE = 5  # of the polynomial by which a lead is seen to follow one input
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A figure of a simulation and its standard error."""
+
+    value: float
+    error: float
+
+    def __float__(self) -> float:
+        return self.value
+
+
+@dataclass(frozen=True)
+class Information:
+    """What it would be worth, at most, to know one input before choosing [currency]."""
+
+    path: str
+    label: str
+    value: Estimate
+
+
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """The trials of a scenario. Arrays are (trials,); trials of a replicate stand together.
+
+    `draws` holds the drawn inputs by path, `fixed` inputs set to one value for the whole run.
+    """
+
+    scenario: Scenario
+    seed: int
+    draws: Mapping[str, FloatArray]
+    fixed: Mapping[str, float]
+    figures: Mapping[str, Figures]
+    evaluation: Evaluation  # as entered
+    replicates: int
+    law: Law | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The alternatives, in the order of the file."""
+        return tuple(self.figures)
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return len(next(iter(self.figures.values())).npv)
+
+    @cached_property
+    def _npv(self) -> FloatArray:
+        return np.array([figures.npv for figures in self.figures.values()])
+
+    @cached_property
+    def _parts(self) -> list[NDArray[np.int64]]:
+        return np.array_split(np.arange(self.trials), self.replicates)
+
+    def npv(self, name: str, less: str | None = None) -> FloatArray:
+        """Return the present worth of an alternative in each trial (less that of another) [currency]."""
+        own = self._of(name).npv
+        return own if less is None else own - self._of(less).npv
+
+    def estimate(self, statistic: Callable[[NDArray[np.int64]], float]) -> Estimate:
+        """Return a figure over all trials, and its standard error from the spread over the replicates.
+
+        `statistic` takes indices of trials.
+        """
+        whole = float(statistic(np.arange(self.trials)))
+        apart = np.array([statistic(part) for part in self._parts])
+        return Estimate(whole, float(apart.std(ddof=1) / np.sqrt(len(apart))) if len(apart) > 1 else float("nan"))
+
+    def mean(self, name: str, less: str | None = None) -> Estimate:
+        """Return the mean present worth of an alternative (less that of another) [currency]."""
+        values = self.npv(name, less)
+        return self.estimate(lambda k: float(values[k].mean()))
+
+    def deviation(self, name: str, less: str | None = None) -> Estimate:
+        """Return the standard deviation of present worth over the trials [currency]."""
+        values = self.npv(name, less)
+        return self.estimate(lambda k: float(values[k].std()))
+
+    def percentiles(self, name: str, levels: Sequence[float] = (5, 50, 95), less: str | None = None) -> tuple[Estimate, ...]:
+        """Return percentiles (`levels` in per cent) of present worth, or of the lead over `less` [currency]."""
+        values = self.npv(name, less)
+        return tuple(self.estimate(lambda k, level=level: float(np.percentile(values[k], level))) for level in levels)  # type: ignore[misc]
+
+    def chance(self, name: str, beats: str = "keep") -> Estimate:
+        """Return the chance that one alternative is worth more than another."""
+        lead = self.npv(name, beats)
+        return self.estimate(lambda k: float((lead[k] > 0).mean()))
+
+    def chance_best(self, name: str, affordable: bool = False) -> Estimate:
+        """Return the chance that an alternative has the highest present worth.
+
+        With `affordable`, among those that keep cash above the floor and pass every gate in that trial.
+        """
+        self._of(name)
+        best = self._best_affordable if affordable else self._npv.argmax(axis=0)
+        own = self.names.index(name)
+        return self.estimate(lambda k: float((best[k] == own).mean()))
+
+    @cached_property
+    def _best_affordable(self) -> NDArray[np.int64]:
+        passes = np.array([figures.passes for figures in self.figures.values()])
+        best = np.where(passes, self._npv, -np.inf).argmax(axis=0)
+        return np.where(passes.any(axis=0), best, -1)
+
+    @property
+    def chance_none_affordable(self) -> Estimate:
+        """The chance that no alternative keeps cash above the floor and passes every gate."""
+        best = self._best_affordable
+        return self.estimate(lambda k: float((best[k] < 0).mean()))
+
+    def chance_under_floor(self, name: str) -> Estimate | None:
+        """Return the chance that the shop's cash goes under the floor; None where cash or floor is not given."""
+        margin = self._of(name).margin
+        return None if margin is None else self.estimate(lambda k: float((margin[k] < -0.005).mean()))
+
+    def regret(self, name: str) -> Estimate:
+        """Return the expected regret: what choosing `name` loses on average to the best of each trial [currency]."""
+        lost = self._npv.max(axis=0) - self._of(name).npv
+        return self.estimate(lambda k: float(lost[k].mean()))
+
+    def evpi(self, among: Sequence[str] | None = None) -> Estimate:
+        """Return the expected value of perfect information: the most that knowing all doubts could be worth [currency].
+
+        Mean of the best of each trial less the best of the means; the smallest expected regret. `among` limits the
+        choice, to what can be paid for, say.
+        """
+        npv = self._choice(among)
+        chosen = int(npv.mean(axis=1).argmax())
+        lead = npv - npv[chosen]  # the same course in every replicate
+        return self.estimate(lambda k: perfect_information(lead[:, k], chosen=chosen))
+
+    def evppi(self, path: str, among: Sequence[str] | None = None) -> Estimate:
+        """Return the most that knowing one input alone could be worth before choosing [currency].
+
+        The lead of each alternative over the one best on average is fitted to the input: by its mean at no and at yes
+        for a yes/no doubt, else by a polynomial of degree 5 in the rank of the draw; the value is the mean of the best
+        of the fitted leads. Source: Strong, Oakley and Brennan (2014), Medical Decision Making 34(3), 311-326, who
+        regress on the draws (from memory).
+        """
+        if path not in self.draws:
+            raise KeyError(f"{path!r} was not drawn; drawn were {', '.join(self.draws)}")
+        npv = self._choice(among)
+        lead = npv - npv[int(npv.mean(axis=1).argmax())]
+        drawn = self.draws[path]
+
+        def worth(k: NDArray[np.int64]) -> float:
+            fitted = _fitted(drawn[k], lead[:, k])
+            return max(float(fitted.max(axis=0).mean() - max(0.0, fitted.mean(axis=1).max())), 0.0)
+
+        return self.estimate(worth)
+
+    def information(self, among: Sequence[str] | None = None) -> tuple[Information, ...]:
+        """Return the value of knowing each input alone, the most valuable first."""
+        titles = labels(self.scenario)
+        found = [Information(path, titles.get(path, path), self.evppi(path, among)) for path in self.draws]
+        return tuple(sorted(found, key=lambda one: -one.value.value))
+
+    @property
+    def affordable(self) -> tuple[str, ...]:
+        """The alternatives that pass as entered, or all where none does: what the owner chooses from."""
+        from equipdecide.decide.compare import measure, passes
+
+        found = tuple(outcome.name for outcome in measure(self.evaluation) if passes(outcome))
+        return found or self.names
+
+    def values(self, trial: int) -> dict[str, float]:
+        """Return the inputs of one trial that differ from the entered ones, by path."""
+        return dict(self.fixed) | {path: float(vector[trial]) for path, vector in self.draws.items()}
+
+    def replay(self, trial: int) -> Evaluation:
+        """Return the full evaluation of one trial: every column of every alternative."""
+        if not 0 <= trial < self.trials:
+            raise IndexError(f"there are trials 0 to {self.trials - 1}, not {trial}")
+        return evaluate(self.scenario, self.values(trial), law=self.law)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What the reader must know about the chances."""
+        entered = amounts(self.scenario)
+        guesses = sum(entered[path].given_by in ("guess", "default", "") for path in self.draws)
+        found = [
+            Finding(
+                "own_ranges",
+                f"These chances repeat your own ranges: {len(self.draws)} inputs were drawn, {guesses} of them guesses. "
+                "If the ranges are too narrow, the chances are too sure.",
+                "doubts",
+            )
+        ]
+        joined = [doubt for doubt in self.scenario.doubts if doubt.correlation is not None]
+        if not joined and len(self.draws) > 1:
+            found.append(
+                Finding("drawn_apart", "Every input was drawn on its own: no two were said to go up and down together.", "doubts")
+            )
+        if not self.draws:
+            found.append(Finding("no_doubts", "No input has a range, so every trial is the same.", "doubts", "warning"))
+        return tuple(found)
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain data with fixed keys: keys are added, never renamed. Each figure is `{value, error}`."""
+        pool = self.affordable
+        return {
+            "trials": self.trials,
+            "seed": self.seed,
+            "replicates": self.replicates,
+            "drawn": list(self.draws),
+            "alternatives": [self._one(name) for name in self.names],
+            "chance_none_affordable": _plain(self.chance_none_affordable),
+            "evpi": _plain(self.evpi()),
+            "evpi_affordable": _plain(self.evpi(pool)),
+            "evppi": [{"path": one.path, "label": one.label, **_plain(one.value)} for one in self.information()],
+            "evppi_affordable": [{"path": one.path, "label": one.label, **_plain(one.value)} for one in self.information(pool)],
+            "choice": list(pool),
+            "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
+        }
+
+    def _one(self, name: str) -> dict[str, object]:
+        low, middle, high = self.percentiles(name, less="keep")
+        under = self.chance_under_floor(name)
+        return {
+            "name": name,
+            "npv_mean": _plain(self.mean(name)),
+            "npv_deviation": _plain(self.deviation(name)),
+            "less_keep_mean": _plain(self.mean(name, "keep")),
+            "less_keep_p5": _plain(low),
+            "less_keep_p50": _plain(middle),
+            "less_keep_p95": _plain(high),
+            "chance_beats_keep": _plain(self.chance(name)),
+            "chance_best": _plain(self.chance_best(name)),
+            "chance_best_affordable": _plain(self.chance_best(name, affordable=True)),
+            "chance_under_floor": None if under is None else _plain(under),
+            "regret": _plain(self.regret(name)),
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a tidy pandas frame, one row an alternative; standard errors in columns that end in `_error`."""
+        import pandas as pd
+
+        rows = []
+        for name in self.names:
+            row: dict[str, object] = {"alternative": name}
+            for key, value in self._one(name).items():
+                if isinstance(value, dict):
+                    row |= {key: value["value"], f"{key}_error": value["error"]}
+            rows.append(row)
+        return pd.DataFrame(rows)
+
+    def _of(self, name: str) -> Figures:
+        if name not in self.figures:
+            raise KeyError(f"no alternative {name!r}; there are {', '.join(self.figures)}")
+        return self.figures[name]
+
+    def _choice(self, among: Sequence[str] | None) -> FloatArray:
+        return self._npv if among is None else np.array([self._of(name).npv for name in among])
+
+
+def perfect_information(worth: FloatArray, weights: FloatArray | None = None, chosen: int | None = None) -> float:
+    """Return the expected value of perfect information from `worth`, shape (alternatives, outcomes) [currency].
+
+    `weights` are the chances of the outcomes (left out: all alike); `chosen` is the course taken without knowing (left
+    out: the best on average). Formula: mean of the best of each outcome less the mean of the course chosen.
+    """
+    worth = np.asarray(worth, dtype=float)
+    share = np.full(worth.shape[1], 1.0 / worth.shape[1]) if weights is None else np.asarray(weights, dtype=float)
+    means = worth @ share
+    return float(worth.max(axis=0) @ share - means[int(means.argmax()) if chosen is None else chosen])
+
+
+def _plain(estimate: Estimate) -> dict[str, float | None]:
+    return {"value": estimate.value, "error": None if np.isnan(estimate.error) else estimate.error}
+
+
+def _fitted(drawn: FloatArray, leads: FloatArray) -> FloatArray:
+    """Return each row of `leads` (alternatives, trials) as far as it follows one input."""
+    different = np.unique(drawn)
+    if len(different) <= DEGREE + 1:  # a yes/no doubt, or few values seen
+        out = np.empty_like(leads)
+        for value in different:
+            here = drawn == value
+            out[:, here] = leads[:, here].mean(axis=1, keepdims=True)
+        return out
+    rank = (np.searchsorted(np.sort(drawn), drawn) + 0.5) / len(drawn) * 2 - 1
+    basis = np.polynomial.legendre.legvander(rank, DEGREE)
+    basis = np.column_stack([basis, (drawn - drawn.mean()) / drawn.std()])  # a lead that is straight in the input stays so
+    weights, *_ = np.linalg.lstsq(basis, leads.T, rcond=None)
+    fitted: FloatArray = (basis @ weights).T
+    return fitted
+
+
+def simulate(
+    scenario: Scenario,
+    trials: int = 4096,
+    seed: int = 7,
+    values: Mapping[str, float] | None = None,
+    replicates: int = REPLICATES,
+    law: Law | None = None,
+) -> Runs:
+    """Draw all doubtful inputs `trials` times and run every alternative through the same draws.
+
+    Inputs with low, likely and high follow a PERT shape unless `doubts:` of the scenario says otherwise; yes/no doubts
+    come true with their chance. `values` sets inputs to one value instead (path -> number). The same seed gives the
+    same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters. Raises
+    :class:`equipdecide.decide.draws.DrawError` where doubts cannot be drawn, ValueError for too few trials.
+    """
+    if not 1 < replicates <= trials // 2:
+        raise ValueError(f"{trials} trials in {replicates} replicates: give at least 2 replicates of 2 trials each.")
+    fixed = dict(values or {})
+    entered: dict[str, Amount] = amounts(scenario)
+    if unknown := [path for path in fixed if path not in entered]:
+        raise KeyError(f"no input {unknown[0]!r}; see equipdecide.scenario.reading.amounts(scenario) for all of them")
+    paths = [path for path in drawn_paths(scenario, entered) if path not in fixed]
+    program = Trials(scenario, [*paths, *fixed], law=law)
+    paths = [path for path in paths if path in program.used]
+    draws = draw(scenario, entered, paths, trials, seed, replicates)
+    held = {path: np.full(trials, value) for path, value in fixed.items()}
+    figures = program.run({**held, **draws}) if draws or held else program.run({_ANY: np.zeros(trials)})
+    return Runs(scenario, seed, draws, fixed, figures, program.evaluation, replicates, law)
+
+
+_ANY = ""  # no input has this path: it only says how many trials there are
