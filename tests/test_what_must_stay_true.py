@@ -300,7 +300,10 @@ def test_sums_at_random(tree: dict[str, Any]) -> None:
 
 
 def keeps_first_year(run: Evaluation) -> float:
-    """Keep's first twelve months before tax from its lines, less the depreciation of the year of decision."""
+    """Keep's first twelve months before tax from its lines, less the depreciation of the year of decision.
+
+    Section 179 of that year is stated apart on the return of the business (Form 1120-S and 1065, Schedule K).
+    """
     ledger, start = run["keep"], run.time.start
     last = dt.date(start.year + 1, start.month, min(start.day, 28))
     income = 0.0
@@ -313,7 +316,8 @@ def keeps_first_year(run: Evaluation) -> float:
             rows = zip(working["interest"].per_row(), working.axis.ends, strict=True)
             income -= sum(float(a) for a, day in rows if start <= day < last)
         if name.startswith("federal book of "):
-            rows = zip(working["depreciation"].per_row(), working.axis.labels, strict=True)
+            column = working["other_of_year" if "other_of_year" in working else "depreciation"]
+            rows = zip(column.per_row(), working.axis.labels, strict=True)
             income -= sum(float(a) for a, label in rows if label == str(start.year))
     return income
 
