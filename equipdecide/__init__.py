@@ -30,6 +30,7 @@ _VERBS = {
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
+    "noise": "equipdecide.decide.noise",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.news import news
+    from equipdecide.decide.noise import noise
     from equipdecide.decide.sale import sale
     from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
@@ -68,6 +70,7 @@ __all__ = [
     "load",
     "loads",
     "news",
+    "noise",
     "nothing_extra_sold",
     "sale",
     "simulate",
@@ -78,7 +81,8 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            importlib.import_module("equipdecide.views.table")  # so that results show themselves
+            for view in ("table", "beside"):  # so that results show themselves
+                importlib.import_module(f"equipdecide.views.{view}")
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
 
