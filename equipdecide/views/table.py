@@ -401,16 +401,13 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
     if result.night is not None:
         night = result.night
         between = f"{number(night.theta, 3)} h between stops" if night.theta is not None else "no stop"
-        reach = (
-            f"{number(night.low)} to {number(night.high)} h"
-            if night.high is not None
-            else f"at least {number(night.low)} h"
-        )
-        lines += wrap(
-            f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: "
-            f"{between} (95 % interval {reach}).",
-            width,
-        )
+        reach = f"{number(night.low)} to {number(night.high)} h" if night.high is not None else f"at least {number(night.low)} h"
+        lines += wrap(f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: {between} (95 % interval {reach}).", width)
+        if night.stops:
+            reasons = "; ".join(f"{cause.reason} {cause.stops}" for cause in night.causes)
+            lines += wrap(f"By reason: {reasons}. The nights that stopped ran {number(night.naive_mean(), 1)} h on average, which is no mean time between stops: it leaves out the good nights.", width)
+        if result.shape:
+            lines += wrap(result.shape, width)
         lines.append("")
     if all(entry.staffed_hours is None for entry in result.alternatives):
         return "\n".join(
