@@ -32,6 +32,7 @@ _VERBS = {
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
+    "noise": "equipdecide.decide.noise",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -59,6 +60,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.news import news
+    from equipdecide.decide.noise import noise
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
@@ -83,6 +85,7 @@ __all__ = [
     "load",
     "loads",
     "news",
+    "noise",
     "nothing_extra_sold",
     "sale",
     "sell_when",
@@ -99,7 +102,8 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            importlib.import_module("equipdecide.views.table")  # so that results show themselves
+            for view in ("table", "beside"):  # so that results show themselves
+                importlib.import_module(f"equipdecide.views.{view}")
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
 

@@ -309,6 +309,34 @@ def _hours(args: argparse.Namespace) -> int:
     return _give(args, lambda: hours_text(result, args.width), result.to_json)
 
 
+def _news(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.news import news
+    from equipdecide.views.beside import news_text
+
+    result = news(scenario)
+    return _give(args, lambda: news_text(result, args.width), result.to_json)
+
+
+def _weigh(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.compare import compare
+    from equipdecide.decide.criteria import weigh
+    from equipdecide.views.beside import weighing_text
+
+    result = weigh(compare(scenario))
+    return _give(args, lambda: weighing_text(result, args.width), result.to_json)
+
+
+def _noise(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.noise import noise
+    from equipdecide.views.beside import noise_text
+
+    result = noise(scenario)
+    return _give(args, lambda: noise_text(result, args.width), result.to_json)
+
+
 def _breakeven(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     for name in (args.course, args.against):
@@ -386,6 +414,9 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
     "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
+    "news": (_news, "each yes/no doubt: every course if yes, if no and on average, and what knowing is worth"),
+    "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
+    "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
     "brief": (_brief, "write the page for partners"),

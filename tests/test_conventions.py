@@ -24,7 +24,7 @@ PACKAGE = ROOT / "equipdecide"
 # A new module gets its place here.
 FLOORS = [
     {"calendar", "formula", "ledger", "showing", "version"},
-    {"parameters", "finance", "measures", "book_methods"},
+    {"parameters", "finance", "measures", "book_methods", "resale"},
     {"scenario"},
     {"plan"},
     {"shop", "money"},

@@ -15,7 +15,7 @@ from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
-from equipdecide.shop.nights import NightLog, read_log
+from equipdecide.shop.nights import NightLog, read_log, shape_in_words
 from equipdecide.showing import Shown
 
 DEFINITION = (
@@ -60,20 +60,20 @@ class HoursResult(Shown):
                 return entry
         raise KeyError(f"no alternative {name!r}; there are {', '.join(entry.name for entry in self.alternatives)}")
 
+    @property
+    def shape(self) -> str:
+        """What the shape of the times between stops speaks for, in words; empty without a log or with too few stops."""
+        fit = self.night.weibull if self.night is not None else None
+        if fit is None:
+            return ""
+        return f"Weibull shape {fit.beta:.2f} (95 % interval {fit.beta_low:.2f} to {fit.beta_high:.2f}): {shape_in_words(fit)}."
+
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         night = self.night
         keys = ("staffed_hours", "night_hours", "good_standard_hours", "contribution", "profit_per_spindle_hour")
         return {
-            "night": None
-            if night is None
-            else {
-                "hours": night.hours,
-                "stops": night.stops,
-                "theta": night.theta,
-                "low": night.low,
-                "high": night.high,
-            },
+            "night": None if night is None else night.to_json(),
             "alternatives": [
                 {"name": entry.name, "year_from": entry.year_from.isoformat() if entry.year_from else None}
                 | {key: getattr(entry, key) for key in keys}

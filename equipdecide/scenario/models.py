@@ -346,6 +346,9 @@ class Machine(Frozen):
     asset_class: str = "34.0"
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
+    noise_declared: Decibels | None = Field(
+        None, title="Noise declared by the builder [dBA]", description="measured without cutting: it is not compared with the other"
+    )
 
 
 class Changes(Frozen):
@@ -541,6 +544,16 @@ class Flat(Frozen):
     tax_rate: Rate = Field(title="The one tax rate")
 
 
+class Exposure(Frozen):
+    """A piece of one person's working day, for the noise of it: at a machine, or at a level of its own."""
+
+    hours: Hours = Field(title="Hours a day")
+    level: Decibels | None = Field(None, title="Noise at the ear [dBA]")
+    machine: str | None = Field(
+        None, title="... or the machine whose noise it is", description="a machine in question stands for what does its work in each course"
+    )
+
+
 class Criterion(Frozen):
     """Something that is not money and may be weighed: its range, what each course has of it, each partner's weight."""
 
@@ -598,6 +611,9 @@ class Scenario(Frozen):
     )
     gates: dict[str, dict[str, bool]] = Field(
         default_factory=dict, title="What a course must pass, by name: yes or no for each course"
+    )
+    working_day: dict[str, Exposure] = Field(
+        default_factory=dict, title="One person's working day, piece by piece, for its noise"
     )
     criteria: dict[str, Criterion] = Field(
         default_factory=dict, title="What is not money and may be weighed, by name", description="nothing that is in the money already"
