@@ -592,8 +592,8 @@ def _how(column: Column) -> str:
     """Say how a column is made: its formula, or where it is given."""
     if column.formula is not None:
         if column.formula.text == "same":
-            return f"= {column.args[0].name}"
-        text = f"= {column.formula.text}"
+            return column.args[0].name
+        text = column.formula.text
         if len(text) > 200:
             text = f"{text[:190].rsplit(' ', 1)[0]} and so on"
         return text
