@@ -10,19 +10,21 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from equipdecide.calendar import Axis
 from equipdecide.decide.compare import Comparison, Outcome
 from equipdecide.ledger import Column, Ledger, Line, Working
+from equipdecide.scenario.reading import amounts
 
 BAND = 8  # columns of a table side by side; the next ones follow below, so that a printed page stays readable
+HOW = 200  # letters of a formula or a source over a column
 FIRST, ANSWER, INPUTS, LAW, LINES = "Read me first", "Answer", "Inputs", "Law", "Lines"
 KEEP, COURSE = "keep", "course"
 
-# which sheet the workings of a rule stand on, in the order of the sheets; what is not named stands with the last
+# which sheet the workings of a rule stand on, in the order of the sheets; a rule not named stands with the returns
 SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "Shop": ("part economics", "hours", "capacity", "contribution", "upkeep", "spending", "elsewhere"),
     "Loans and orders": ("loan schedule", "settlement", "payoff", "orders", "debt service", "lease", "guarantees"),
@@ -123,9 +125,16 @@ def lay_out(comparison: Comparison, alternative: str | None = None) -> Layout:
             sheets.setdefault(_sheet_of(working, part), []).append(_block(working, columns))
     order = [INPUTS, LAW, *(f"{subject}{part}" for subject in SUBJECTS for part in ("", f" - {KEEP}", f" - {COURSE}"))]
     made.blocks = {name: sheets[name] for name in sorted(sheets, key=order.index)}
+    made.blocks[INPUTS] = [_in_file_order(comparison, block) for block in made.blocks[INPUTS]]
     for name, blocks in made.blocks.items():
         _place(made, name, blocks)
     return made
+
+
+def _in_file_order(comparison: Comparison, block: Block) -> Block:
+    """Return the block of inputs in the order of the scenario."""
+    order = {path: k for k, path in enumerate(amounts(comparison.scenario))}
+    return replace(block, single=tuple(sorted(block.single, key=lambda column: order.get(column.name, len(order)))))
 
 
 def _wanted(ledgers: Sequence[Ledger]) -> set[int]:
@@ -168,7 +177,7 @@ def _short(text: str) -> str:
     return text if len(text) <= 60 else f"{text[:57].rsplit(', ', 1)[0]} and later"
 
 
-SINGLE_HEAD, TABLE_HEAD = 2, 4  # rows of heading over a list and over a table
+TABLE_HEAD = 4  # rows of heading over a table: a free one, what it says, its unit, its formula
 
 
 def _place(made: Layout, sheet: str, blocks: Sequence[Block]) -> None:
@@ -290,7 +299,7 @@ def _kind(unit: str) -> str:
     return "plain" if unit in ("h", "h/year", "day", "count", "min") else "ratio"
 
 
-_NUMBERS = {"money": "#,##0.00", "percent": "0.00%", "plain": "#,##0.00", "ratio": "0.0000"}
+_NUMBERS = {"money": "#,##0.00", "percent": "0.00%", "plain": "#,##0.00", "ratio": "0.0000", "whole": "0"}
 _PAPER = 1  # US letter
 
 
@@ -304,7 +313,9 @@ class _Writer:
         base = {"font_name": "Calibri", "font_size": 10, "valign": "top"}
         self.title = book.add_format(base | {"bold": True, "font_size": 15})
         self.head = book.add_format(base | {"bold": True, "font_size": 11, "bottom": 1})
-        self.label = book.add_format(base | {"bold": True, "text_wrap": True, "bottom": 1, "align": "right"})
+        self.label = book.add_format(base | {"bold": True, "text_wrap": True, "bottom": 1, "align": "right", "valign": "bottom"})
+        self.corner = book.add_format(base | {"bold": True, "bottom": 1, "valign": "bottom"})
+        self.beside = book.add_format(base | {"indent": 1})
         self.left = book.add_format(base | {"bold": True, "text_wrap": True, "bottom": 1})
         self.text = book.add_format(base | {"text_wrap": True})
         self.short = book.add_format(base)
@@ -343,6 +354,7 @@ class _Writer:
         return sheet
 
     def _heading(self, sheet: Any, text: str, says: str) -> None:
+        sheet.set_row(0, 24)
         sheet.write_string(0, 0, text, self.title)
         sheet.write_string(1, 0, says, self.short)
 
@@ -403,7 +415,7 @@ class _Writer:
             row = self._compared(sheet, row + 1, "Cash and loans", heads, found)
         for sale in made.course.plan.sales:
             key = f"settlement {sale.machine}"
-            if key in made.course.ledger.workings:
+            if not sale.at_end and key in made.course.ledger.workings:
                 row = self._settlement(sheet, row + 1, key, f"What the sale of {sale.machine} leaves on {sale.sold_on.isoformat()}, before tax")
         sheet.freeze_panes(3, 1)
 
@@ -445,8 +457,6 @@ class _Writer:
     # inputs
 
     def _inputs(self, sheet: Any, block: Block) -> None:
-        from equipdecide.scenario.reading import amounts
-
         known = amounts(self.made.comparison.scenario)
         sheet.set_column(0, 0, 62)
         sheet.set_column(1, 1, 18)
@@ -462,10 +472,12 @@ class _Writer:
             amount = known.get(column.origin.ref)
             sheet.write_string(place.row, 0, column.origin.ref.replace("_", " ").replace(".", ", "), self.short)
             sheet.write_number(place.row, 1, column.figure(), self.open[_kind(column.unit)])
-            sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.short)
+            sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.beside)
             sheet.write_string(place.row, 3, ", ".join(x for x in ((amount.given_by, amount.by, amount.on) if amount else ()) if x) or "not said", self.short)
             if amount is not None and amount.low is not None and amount.high is not None:
-                sheet.write_string(place.row, 4, f"{amount.low:,.10g} .. {amount.likely:,.10g} .. {amount.high:,.10g}", self.short)
+                ends = (amount.low, amount.likely, amount.high)
+                percent = _kind(column.unit) == "percent"
+                sheet.write_string(place.row, 4, " .. ".join(f"{100 * x:,.6g} %" if percent else f"{x:,.10g}" for x in ends), self.short)
             sheet.data_validation(place.row, 1, place.row, 1, {"validate": "decimal", "criteria": "between", "minimum": -9999999999, "maximum": 9999999999, "error_title": "A number", "error_message": "Write a number here."})
             self.book.define_name(self.made.names[id(column)], f"='{INPUTS}'!{_address(place.row, 1, True)}")
         sheet.freeze_panes(5, 1)
@@ -498,26 +510,29 @@ class _Writer:
         place = self.made.place(column)
         sheet.write_string(place.row, 0, _says(column), self.text if len(_says(column)) > 55 else self.short)
         self._cells(sheet, column)
-        sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.short)
+        sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.beside)
         sheet.write_string(place.row, 3, _how(column), self.aside)
 
     def _table(self, sheet: Any, band: Sequence[Column]) -> None:
         top = self.made.place(band[0]).row
         sheet.set_row(top - 3, 66)
-        sheet.set_row(top - 1, 44)
-        sheet.write_string(top - 3, 0, _axis_word(band[0].axis), self.left)
+        longest = max(len(_how(column)[:HOW]) for column in band)
+        sheet.set_row(top - 1, 11 * (1 + longest // 20) + 2)
+        sheet.write_string(top - 3, 0, _axis_word(band[0].axis), self.corner)
         for row, label in enumerate(band[0].axis.labels):
             sheet.write_string(top + row, 0, label or str(row + 1), self.short)
         for column in band:
             place = self.made.place(column)
             sheet.write_string(top - 3, place.column, _says(column), self.label)
             sheet.write_string(top - 2, place.column, _unit(column.unit, self.currency), self.small)
-            sheet.write_string(top - 1, place.column, _how(column)[:400], self.small)
+            sheet.write_string(top - 1, place.column, _how(column)[:HOW], self.small)
             self._cells(sheet, column)
 
     def _cells(self, sheet: Any, column: Column) -> None:
-        place, style = self.made.place(column), self.numbers[_kind(column.unit)]
+        counted = column.kind == "given" and _kind(column.unit) == "ratio" and bool((column.values == column.values.round()).all())
+        place, style = self.made.place(column), self.numbers["whole" if counted else _kind(column.unit)]
         if column.wide:
+            sheet.write_string(place.row - 3, place.column - 1, "Before the first", self.label)
             for row in range(len(column.axis)):
                 sheet.write_number(place.row + row, place.column - 1, 0, style)
                 for k in range(place.width):
