@@ -29,7 +29,7 @@ from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
 from equipdecide.tax.law_by_year import LawByYear
-from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, united_states
+from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, say, united_states
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
@@ -136,6 +136,7 @@ def _returns(
         flat(draft, plan, books, sale_alone)
     else:
         united_states(draft, plan, by_year, first_year, books, sale_alone)
+        say(draft, plan, by_year.law, books)
 
 
 def needs_reference(scenario: Scenario) -> bool:

@@ -190,7 +190,7 @@ def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Wor
     flags = [1.0 if end.year == last else 0.0 for end in w.axis.ends]
     w.given("use_falls", flags, "1", f"business use falls in {last}", Origin("choice", f"assets.{item.name}"))
     w.formula("taken_back_of_year", "use_falls * recapture", "USD", "section 179 taken back: other income of the year", recapture=out["recapture"])
-    draft.taxed(f"section 179 taken back on {item.name}", w["taken_back_of_year"], 1, book.name)
+    draft.taxed(f"section 179 taken back on {item.name}", w["taken_back_of_year"], 1, book.name, "one-off")
     return out["recapture"]
 
 
