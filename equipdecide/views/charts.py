@@ -441,7 +441,7 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
         text = "\n".join(textwrap.wrap(text, max(24, room if not left else int(hours / width / CHARACTER))))
         ax.text(hours + width * (-0.006 if left else 0.006), height, text, ha="right" if left else "left", va="center", fontsize=8.8, fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=4)
     if width > ordered * 1.02:
-        ax.annotate("nobody orders\nmore than this", (ordered, top * 0.3), xytext=(ordered + width * 0.02, top * 0.3), va="center", fontsize=8.6, color="#444444", arrowprops={"arrowstyle": "->", "color": "#777777", "linewidth": 0.8}, zorder=5)
+        ax.annotate("nobody orders\nmore than this", (ordered, top * 0.3), xytext=(ordered + width * 0.02, top * 0.3), va="center", fontsize=8.6, color="#444444", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "pad": 1.0}, arrowprops={"arrowstyle": "->", "color": "#777777", "linewidth": 0.8}, zorder=5)
     ax.set_xlim(0, width * 1.01)
     ax.set_ylim(-top * 0.15 if must > 0 else 0, top * (1.2 + 0.105 * len(by_hours)))
     ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= top * 1.1])
