@@ -17,6 +17,7 @@ from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
+from equipdecide.money.collateral import collateral
 from equipdecide.money.guarantees import guarantees
 from equipdecide.money.orders import orders
 from equipdecide.money.service import service
@@ -235,6 +236,7 @@ def _worth(draft: Draft, plan: Plan) -> None:
     _own_money(draft, plan)
     _coverage(draft, plan)
     guarantees(draft, plan)
+    collateral(draft, plan)
 
 
 def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:

@@ -50,6 +50,7 @@ RULES = {
     "payoff": "money.payoff",
     "debt service": "money.service",
     "guarantees": "money.guarantees",
+    "collateral": "money.collateral",
     "orders": "money.orders",
     "settlement": "money.settlement",
     "depreciation": "tax.depreciation",
