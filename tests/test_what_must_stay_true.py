@@ -21,8 +21,8 @@ import equipdecide as ed
 from equipdecide.decide.compare import measure
 from equipdecide.evaluate import GROUPS, Evaluation, evaluate
 from equipdecide.ledger import Column, Ledger, Tape
-from equipdecide.scenario.reading import amounts
 from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts
 
 EXAMPLES = Path(__file__).parents[1] / "scenarios"
 READY = ("first_sale.yaml", "deck_fittings.yaml")
