@@ -4,6 +4,7 @@
 #   make demo    install what the demo needs, run it
 #   make test    install what the tests need; ruff, mypy, pytest without the end-to-end tests
 #   make e2e     the tests that drive Chromium and LibreOffice
+#   make reference  the tests against heavy public libraries
 #   make lint    ruff and mypy only
 #   make bench   measure speed (tests/bench/bench_*.py)
 #   make clean   remove .venv and whatever the tools left behind
@@ -12,7 +13,7 @@
 
 SHELL := bash
 .DEFAULT_GOAL := demo
-.PHONY: demo test lint e2e bench clean
+.PHONY: demo test lint e2e reference bench clean
 
 # Asked by running each name, not by looking it up: a launcher of that name may stand for a version that is not there.
 SUITS := import sys, venv, ensurepip; sys.exit(not (3, 11) <= sys.version_info[:2] <= (3, 13))
@@ -47,6 +48,11 @@ JOBS ?= 2
 	@$(PIP) install --constraint constraints.txt --editable ".[notebook,workbook,slides,test,e2e]"
 	@touch $@
 
+.venv/.reference: .venv/.test
+	@echo "Installing the reference libraries (once)"
+	@$(PIP) install --constraint constraints.txt --editable ".[notebook,workbook,slides,test,reference]"
+	@touch $@
+
 demo: .venv/.core
 	@$(PY) -m equipdecide.demo
 
@@ -55,11 +61,14 @@ lint: .venv/.test
 	@$(PY) -m mypy
 
 test: lint
-	@$(PY) -m pytest -m "not e2e" -n $(JOBS)
+	@$(PY) -m pytest -m "not e2e and not reference" -n $(JOBS)
 
 e2e: .venv/.e2e
 	@.ci/e2e-tools
 	@$(PY) -m pytest -m e2e
+
+reference: .venv/.reference
+	@$(PY) -m pytest -m reference
 
 bench: .venv/.test
 	@shopt -s nullglob; for file in tests/bench/bench_*.py; do echo "$$file"; $(PY) "$$file" || exit 1; done

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -16,23 +17,25 @@ from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
-from equipdecide.money.loan import service
+from equipdecide.money.guarantees import guarantees
 from equipdecide.money.orders import orders
+from equipdecide.money.service import service
 from equipdecide.money.settlement import sales
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Timeline, resolve, timeline
 from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.reading import amounts
 from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
-from equipdecide.tax.regimes import flat, keep_books, law_by_year, united_states
-from equipdecide.tax.returns import LawByYear
+from equipdecide.tax.law_by_year import LawByYear
+from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, united_states
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Evaluation:
     """All alternatives of a scenario as ledgers, with the plans behind them."""
 
@@ -42,6 +45,9 @@ class Evaluation:
     ledgers: Mapping[str, Ledger]
     law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+
+    def __repr__(self) -> str:
+        return f"<Evaluation of {self.scenario.title!r}: {', '.join(self.ledgers)}>"
 
     def __getitem__(self, name: str) -> Ledger:
         return self.ledgers[name]
@@ -58,9 +64,13 @@ def evaluate(
 
     `values` overrides inputs by path [unit of the input], each a number or a vector of trials. A yes/no doubt on which
     a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters. With
-    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone.
+    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone. Raises KeyError
+    for a path that is no amount of the scenario.
     """
     values = values or {}
+    if values and (unknown := sorted(set(values) - (known := set(amounts(scenario))))):
+        near = [f"; nearest: {', '.join(found)}" if (found := get_close_matches(path, known)) else "" for path in unknown]
+        raise KeyError("; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True)))
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
@@ -69,21 +79,34 @@ def evaluate(
     part_economics(common, scenario)
     doubts = {path: float(vector[0, 0]) for path, vector in shared.values.items()}
     plans = {name: resolve(scenario, name, time, doubts) for name in only or scenario.alternatives}
+    for plan in plans.values():
+        _taken_as(common, plan)
     drafts = {name: Draft(name, shared) for name in plans}
-    for name, plan in plans.items():
-        _before_returns(drafts[name], plan, law)
+    kept = {name: _before_returns(drafts[name], plan, law) for name, plan in plans.items()}
     first_year: dict[str, float] = {}
     if needs_reference(scenario):
         as_entered = not values and "keep" in drafts
         first_year = _first_year(drafts["keep"], time) if as_entered else keep_first_year(scenario, law)
     by_year = law_by_year(law, next(iter(plans.values())))
     for name, plan in plans.items():
-        _returns(drafts[name], plan, by_year, first_year, sale_alone)
+        _returns(drafts[name], plan, by_year, first_year, kept[name], sale_alone)
         elsewhere(drafts[name], plan)
         _worth(drafts[name], plan)
     ledgers = {name: seal(draft) for name, draft in drafts.items()}
     order = (*shared.order, *(column for draft in drafts.values() for column in draft.order))
     return Evaluation(scenario, time, plans, ledgers, law, order)
+
+
+def _taken_as(common: Draft, plan: Plan) -> None:
+    """Say as what each yes/no doubt was taken on which a step of the plan hangs."""
+    for step in plan.scenario.alternatives[plan.name]:
+        if step.when is None:
+            continue
+        amount = plan.scenario.doubt(step.when)
+        answer = "yes" if step in plan.steps else "no"
+        name = step.when.removeprefix("events.").removeprefix("parts.").replace(".renews", " renews")
+        chance = amount.chance if amount.chance is not None else amount.likely
+        common.find("doubt_taken", f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `news` weighs both answers.", step.when)
 
 
 def _vector(value: FloatArray | float) -> FloatArray:
@@ -94,7 +117,7 @@ def _folder(scenario: Scenario) -> Path | None:
     return scenario.source.folder if scenario.source else None
 
 
-def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
+def _before_returns(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     """The order of the rules up to the books; returns, payments and worth follow."""
     capacity(draft, plan, _folder(plan.scenario))
     contribution(draft, plan)
@@ -103,14 +126,16 @@ def _before_returns(draft: Draft, plan: Plan, law: Law) -> None:
     sales(draft, plan)
     orders(draft, plan)
     service(draft, plan)
-    keep_books(draft, plan, law)
+    return keep_books(draft, plan, law)
 
 
-def _returns(draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float], sale_alone: bool) -> None:
+def _returns(
+    draft: Draft, plan: Plan, by_year: LawByYear, first_year: dict[str, float], books: KeptBooks, sale_alone: bool
+) -> None:
     if plan.time.flat:
-        flat(draft, plan, sale_alone)
+        flat(draft, plan, books, sale_alone)
     else:
-        united_states(draft, plan, by_year, first_year, sale_alone)
+        united_states(draft, plan, by_year, first_year, books, sale_alone)
 
 
 def needs_reference(scenario: Scenario) -> bool:
@@ -208,6 +233,7 @@ def _worth(draft: Draft, plan: Plan) -> None:
     _cash_test(draft, plan)
     _own_money(draft, plan)
     _coverage(draft, plan)
+    guarantees(draft, plan)
 
 
 def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:

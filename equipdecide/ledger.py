@@ -22,7 +22,7 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
-Character = Literal["business", "recapture", "section 1231"]  # how the returns treat income
+Character = Literal["business", "section 179", "recapture", "section 1231"]  # how the returns treat income
 Group = Literal["operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
@@ -85,7 +85,7 @@ class DatedFigure(Protocol):
     def finding(self) -> str | None: ...
 
 
-@dataclass(eq=False, slots=True)
+@dataclass(eq=False, slots=True, repr=False)
 class Column:
     """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order.
 
@@ -107,8 +107,7 @@ class Column:
     certificate: Column | None = None
 
     def __repr__(self) -> str:
-        # in one line: a column holds all it was made from, and written out in full that would never end
-        return f"Column({self.full_name}, {'x'.join(map(str, self.values.shape))}, {self.unit})"
+        return f"<Column {self.full_name} [{self.unit}], {self.kind}, {len(self.axis)} x {self.values.shape[-1]}>"
 
     @property
     def full_name(self) -> str:
@@ -177,7 +176,7 @@ class Working:
     columns: dict[str, Column] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        return f"Working({self.name}: {', '.join(self.columns)})"
+        return f"<Working {self.name}: {', '.join(self.columns)}>"
 
     def __getitem__(self, name: str) -> Column:
         try:
@@ -270,18 +269,26 @@ class Working:
         certificate: str,
         axis: Axis | None = None,
         tolerance: float = CERTIFICATE_TOLERANCE,
+        through: Sequence[tuple[str, str, str, str, Axis]] = (),
         **uses: Column,
     ) -> Column:
-        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`)."""
+        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`).
+
+        `through` are formula columns the proof goes through: name, text, unit, says, axis. They and the proof may name
+        this column and any other of the working.
+        """
         axis = axis or self.axis
 
         def run(*arrays: FloatArray) -> FloatArray:
-            return np.broadcast_to(np.atleast_2d(function(*arrays)), (len(axis), np.atleast_2d(function(*arrays)).shape[-1]))
+            found = np.atleast_2d(function(*arrays))
+            return np.broadcast_to(found, (len(axis), found.shape[-1]))
 
         column = Column(
             name, self.name, axis, run(*(arg.values for arg in args)), unit, says, "computed", self.rule, None, None, tuple(args), run
         )
         self._keep(column)
+        for step, text, its_unit, its_says, its_axis in through:
+            self.formula(step, text, its_unit, its_says, its_axis)
         proof = self.formula(f"{name}_check", certificate, unit, f"must be zero: proves {says}", axis, **uses)
         worst = float(np.abs(proof.values).max())
         if worst > tolerance:
@@ -433,7 +440,7 @@ class Ledger:
     order: tuple[Column, ...]
 
     def __repr__(self) -> str:
-        return f"Ledger({self.name}: {len(self.workings)} workings, {len(self.lines)} lines)"
+        return f"<Ledger of {self.name}: {len(self.workings)} workings, {len(self.lines)} lines, {len(self.findings)} findings>"
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""

@@ -168,7 +168,8 @@ def test_a_balance_from_payment_and_payments_left_takes_8_per_cent() -> None:
     answers = {**LEAST, "owed": "don't know", "payment": "1,000", "payments_left": "24"}
     loan = scenario_from_answers(answers, TODAY).machines["mill"].loans["loan"]
     assert (loan.rate.low, loan.rate.likely, loan.rate.high) == (0.06, 0.08, 0.10)
-    # present worth of 24 monthly payments of 1: at 8 % 22.110544, at 10 % 21.670855, at 6 % 22.562866 (MEMORY: annuity tables)
+    # present worth of 24 monthly payments of 1: at 8 % 22.110544, at 10 % 21.670855, at 6 % 22.562866
+    # (MEMORY: annuity tables)
     assert loan.principal.likely == pytest.approx(22_110.54, abs=0.01)
     assert loan.principal.low == pytest.approx(21_670.85, abs=0.01)
     assert loan.principal.high == pytest.approx(22_562.87, abs=0.01)

@@ -21,6 +21,7 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
+from equipdecide.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -112,8 +113,8 @@ class ExtraHours:
     believed: float
 
 
-@dataclass(frozen=True)
-class Breakevens:
+@dataclass(frozen=True, repr=False)
+class Breakevens(Shown):
     """Every input by how near its flip is. Flips inside the owner's own range come first."""
 
     leader: str

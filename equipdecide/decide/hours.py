@@ -15,7 +15,8 @@ from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
-from equipdecide.shop.hours import NightLog, read_log
+from equipdecide.shop.nights import NightLog, read_log
+from equipdecide.showing import Shown
 
 DEFINITION = (
     "First full year of the study after everything of the plan is in place. Hours cut are spindle hours in cut; good standard "
@@ -42,8 +43,8 @@ class HoursOfOne:
     profit_per_spindle_hour: float | None
 
 
-@dataclass(frozen=True, eq=False)
-class HoursResult:
+@dataclass(frozen=True, eq=False, repr=False)
+class HoursResult(Shown):
     """Hours of every alternative; `night` is the log of the machine in question, None without one."""
 
     scenario: Scenario

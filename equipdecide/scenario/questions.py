@@ -363,7 +363,7 @@ def value_by_age(age: float) -> tuple[float, float, float]:
 def scenario_from_answers(answers: Mapping[str, str], today: dt.date | None = None) -> Scenario:
     """Return the scenario that the answers make, by the key of each blank (:data:`BLANKS`).
 
-    What is left out or "don't know" takes its default. Raises :class:`AnswerError` with every answer that cannot be used.
+    What is left out or "don't know" takes its default. Raises :class:`AnswerError` with all that cannot be used.
     """
     return loads(to_yaml(answers, today), "answers")
 

@@ -7,6 +7,7 @@ year already. Placed in service and disposed of in the same year: no depreciatio
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 from equipdecide import calendar as cal
@@ -15,7 +16,9 @@ from equipdecide.ledger import Column, Draft, Origin, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
+from equipdecide.tax.books import Book
 from equipdecide.tax.elections import Election, describe
+from equipdecide.tax.section_179 import limit_of_year, use_recapture
 
 
 def book_name(election: Election, book: str) -> str:
@@ -61,12 +64,32 @@ def _year_of_use(in_service: Date, axis: Axis, row: int) -> int:
     return round((axis.ends[row] - in_service).days / 365.25) - 1
 
 
-def depreciate(draft: Draft, plan: Plan, law: Law, elections: list[Election], books: dict[str, bool]) -> None:
-    """Post each cost item's depreciation in each book. `books` tells, by name, whether bonus counts in that book."""
-    for election in elections:
-        for book, with_bonus in books.items():
-            w = _book(draft, plan, law, election, book, with_bonus)
-            draft.taxed(f"depreciation of {election.possession.name}", w["depreciation"], -1, book)
+def depreciate(draft: Draft, plan: Plan, law: Law, elections: list[Election], books: Sequence[Book], index_rate: float) -> None:
+    """Post each cost item's depreciation in each book and tell the returns, section 179 apart from the rest."""
+    for book in books:
+        made = [_open(draft, plan, election, book) for election in elections]
+        stands = {} if plan.time.flat else _stands(draft, plan, law, elections, book, made, index_rate)
+        for election, w in zip(elections, made, strict=True):
+            _depreciate(draft, plan, law, election, book, w, stands.get(election.possession.in_service.year, 1.0))
+
+
+def _stands(
+    draft: Draft, plan: Plan, law: Law, elections: list[Election], book: Book, made: list[Working], index_rate: float
+) -> dict[int, Column | float]:
+    """Return, by year of elections, the share of section 179 elected that the dollar limit lets stand.
+
+    In the federal book what was elected before the first tax year of the study stands on a filed return as entered.
+    """
+    if book.limit is None:
+        return {}
+    years = {e.possession.in_service.year for e in elections if e.section_179 != "none" and not e.expensed}
+    found: dict[int, Column | float] = {}
+    for year in sorted(years):
+        if book.state is None and year < plan.time.first_tax_year:
+            continue
+        placed = [w for e, w in zip(elections, made, strict=True) if e.possession.in_service.year == year and not e.expensed]
+        found[year] = limit_of_year(draft, law, book.name, year, index_rate, book.limit, placed)
+    return found
 
 
 def _cost(draft: Draft, election: Election) -> Column:
@@ -77,43 +100,98 @@ def _cost(draft: Draft, election: Election) -> Column:
     return draft[f"purchase {item.purchase.name}"]["basis"]
 
 
-def _book(draft: Draft, plan: Plan, law: Law, election: Election, book: str, with_bonus: bool) -> Working:
-    item, flat = election.possession, plan.time.flat
-    if flat:
-        axis, first = plan.time.tax, None
+def _open(draft: Draft, plan: Plan, election: Election, book: Book) -> Working:
+    """Open the working of one item in one book with its cost for tax and what of it is elected under section 179."""
+    item = election.possession
+    axis = plan.time.tax if plan.time.flat else _years(min(item.in_service.year, plan.time.tax.starts[0].year), plan.time.tax)
+    w = draft.working(book_name(election, book.name), axis, f"{item.name}: {describe(election)}", "depreciation")
+    use = item.asset.business_use if item.asset is not None else None
+    if use is not None:
+        w.formula("cost", "cents(paid * use)", "USD", "cost for tax: the share used in the business", ONE, paid=_cost(draft, election), use=draft.input(use))
     else:
-        axis = _years(min(item.in_service.year, plan.time.tax.starts[0].year), plan.time.tax)
-        first = item.in_service.year
-    w = draft.working(book_name(election, book), axis, f"{item.name}: {describe(election)}", "depreciation")
-    w.formula("cost", "paid", "USD", "cost for tax", ONE, paid=_cost(draft, election))
+        w.formula("cost", "paid", "USD", "cost for tax", ONE, paid=_cost(draft, election))
     elected = election.section_179
-    if election.expensed:
-        w.formula("section_179", "cost", "USD", "deducted at once as a small item", ONE)
+    if elected == "none" or election.expensed or book.limit is None:
+        w.formula("elected", "0", "USD", "no section 179", ONE)
     elif elected == "all":
-        w.formula("section_179", "cost", "USD", "section 179 elected on all of it", ONE)
-    elif isinstance(elected, Amount):
-        w.formula("section_179", "min(elected, cost)", "USD", "section 179 elected", ONE, elected=draft.input(elected))
+        w.formula("elected", "cost", "USD", "section 179 elected on all of it", ONE)
     else:
-        w.formula("section_179", "0", "USD", "no section 179", ONE)
-    if not with_bonus or election.expensed:
-        w.given("bonus_rate", 0.0, "1", "bonus rate in this book", Origin("choice", f"{book} book"), ONE)
-    elif isinstance(election.bonus, Amount):
-        w.formula("bonus_rate", "rate", "1", "bonus rate as entered", ONE, rate=draft.input(election.bonus))
+        assert isinstance(elected, Amount)
+        w.formula("elected", "min(entered, cost)", "USD", "section 179 elected", ONE, entered=draft.input(elected))
+    return w
+
+
+def _depreciate(draft: Draft, plan: Plan, law: Law, election: Election, book: Book, w: Working, stands: Column | float) -> None:
+    item, flat, axis = election.possession, plan.time.flat, w.axis
+    first = None if flat else item.in_service.year
+    if election.expensed:
+        w.formula("at_once", "cost", "USD", "deducted at once as a small item", ONE)
+    w.formula("section_179", "elected * stands" if isinstance(stands, Column) else "elected", "USD", "section 179 that stands", ONE, **({"stands": stands} if isinstance(stands, Column) else {}))
+    rate, source = book.bonus(law, election)
+    if election.expensed:
+        w.given("bonus_rate", 0.0, "1", "nothing is left for bonus", Origin("choice", f"{book.name} book"), ONE)
+    elif isinstance(rate, Amount):
+        w.formula("bonus_rate", "rate", "1", "bonus rate as entered", ONE, rate=draft.input(rate))
     else:
-        w.given("bonus_rate", election.bonus, "1", "bonus rate by law", Origin("law", "federal/bonus_rates", election.bonus_source, "read"), ONE)
+        w.given("bonus_rate", rate, "1", "bonus rate by law", Origin("law", "federal/bonus_rates", source, "read"), ONE)
     w.formula("bonus", "cents((cost - section_179) * bonus_rate)", "USD", "bonus depreciation", ONE)
     salvage = _salvage(draft, election)
+    less = " - at_once" if election.expensed else ""
     keeps = salvage is not None and not election.declining  # declining balance stops at salvage, it does not start from it
-    w.formula("table_basis", "cost - section_179 - bonus - salvage" if keeps else "cost - section_179 - bonus", "USD", "basis the depreciation runs on", ONE, **({"salvage": salvage} if keeps and salvage else {}))
+    text = f"cost - section_179 - bonus{less}" + (" - salvage" if keeps else "")
+    w.formula("table_basis", text, "USD", "basis the depreciation runs on", ONE, **({"salvage": salvage} if keeps and salvage else {}))
     percents, shares = _in_year(law, election, axis, flat)
-    w.given("allowed", shares, "1", "share of the year allowed", Origin("choice", f"disposed of {item.disposed}"), axis)
+    w.given("allowed", _with_use(election, axis, shares), "1", "share of the year allowed", Origin("choice", f"disposed of {item.disposed}"), axis)
     if election.declining:
         _declining_balance(w, election, axis, salvage)
     else:
         _by_percentages(w, election, axis, percents, first)
-    w.formula("taken", "total(depreciation)" if not flat else "total(depreciation) + before", "USD", "depreciation taken up to the sale", ONE, **({"before": _before(w, plan, election)} if flat else {}))
+    about = f"depreciation of {item.name}"
+    if first is not None and first >= plan.time.first_tax_year and election.section_179 != "none" and not election.expensed:
+        w.formula("section_179_of_year", "first_year * section_179", "USD", "of it, section 179: stated apart and limited")
+        w.formula("other_of_year", "depreciation - section_179_of_year", "USD", "of it, bonus and table")
+        draft.taxed(about, w["other_of_year"], -1, book.name)
+        draft.taxed(f"section 179 of {item.name}", w["section_179_of_year"], 1, book.name, "section 179")
+    else:
+        draft.taxed(about, w["depreciation"], -1, book.name)
+    back = _taken_back(draft, plan, election, book, w)
+    less_back = " - taken_back" if back is not None else ""
+    w.formula("taken", f"total(depreciation){less_back}" if not flat else "total(depreciation) + before", "USD", "depreciation taken up to the sale", ONE, **({"before": _before(w, plan, election)} if flat else {"taken_back": back} if back is not None else {}))
     w.formula("adjusted_basis", "cost - taken", "USD", "adjusted basis at the sale", ONE)
-    return w
+
+
+def _use_later(election: Election) -> tuple[int, float, float] | None:
+    """Return the first year of a later share of business use, that share over the first, and that share; None without one."""
+    asset = election.possession.asset
+    if asset is None or asset.business_use_later is None or asset.business_use_changes is None:
+        return None
+    first = float(asset.business_use) if asset.business_use else 1.0
+    later = float(asset.business_use_later)
+    return asset.business_use_changes.year, later / first, later
+
+
+def _with_use(election: Election, axis: Axis, shares: list[float]) -> list[float]:
+    change = _use_later(election)
+    if change is None:
+        return shares
+    return [share * change[1] if end.year >= change[0] else share for share, end in zip(shares, axis.ends, strict=True)]
+
+
+def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Working) -> Column | None:
+    """Post the section 179 taken back where business use falls to half or less; None where it does not."""
+    change, item = _use_later(election), election.possession
+    if change is None or change[2] > 0.5 or election.section_179 == "none" or plan.time.flat:
+        return None
+    first, last = item.in_service.year, change[0]
+    if not first < last <= min(first + election.life, item.disposed.year) or last < plan.time.first_tax_year:
+        return None
+    use = [float(item.asset.business_use) if item.asset and item.asset.business_use else 1.0] * (last - first) + [change[2]]
+    out = use_recapture(draft, f"{item.name} {book.name}", range(first, last + 1), election.percents[: last - first + 1], use, w["section_179"])
+    flags = [1.0 if end.year == last else 0.0 for end in w.axis.ends]
+    w.given("use_falls", flags, "1", f"business use falls in {last}", Origin("choice", f"assets.{item.name}"))
+    w.formula("taken_back_of_year", "use_falls * recapture", "USD", "section 179 taken back: other income of the year", recapture=out["recapture"])
+    draft.taxed(f"section 179 taken back on {item.name}", w["taken_back_of_year"], 1, book.name)
+    return out["recapture"]
 
 
 def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[float], first: int | None) -> None:
@@ -124,9 +202,10 @@ def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[f
     same_year = item.in_service.year == item.disposed.year
     at_once = [1.0 if first is not None and int(label) == first and not same_year else 0.0 for label in axis.labels]
     w.given("first_year", at_once, "1", "the year it is placed in service", Origin("choice", f"in service {item.in_service}"), axis)
+    inside = "section_179 + bonus + at_once" if election.expensed else "section_179 + bonus"
     w.formula(
         "depreciation",
-        "first_year * (section_179 + bonus) + cents(table_basis * percent / 100 * allowed)",
+        f"first_year * ({inside}) + cents(table_basis * percent / 100 * allowed)",
         "USD",
         "depreciation of the year, section 179 and bonus included",
     )

@@ -145,16 +145,39 @@ def elect(law: Law, plan: Plan) -> list[Election]:
     return found
 
 
+def is_used(item: Possession) -> bool:
+    """Tell whether an item was bought used."""
+    return item.asset.bought_used if item.asset is not None else bool(getattr(item.purchase.source, "bought_used", False))  # type: ignore[union-attr]
+
+
+def acquired_on(item: Possession) -> Date:
+    """Return the day of acquisition: that of the binding contract or order, else the day in service (sec. 70301(c)(4))."""
+    ordered = getattr(item.purchase.step, "ordered", None) if item.purchase else None
+    return (item.asset.contract if item.asset is not None else ordered) or item.in_service
+
+
 def _bonus(law: Law, item: Possession) -> tuple[float | Amount, str]:
     stated = item.asset.bonus if item.asset is not None else item.purchase.step.bonus  # type: ignore[union-attr]
     if isinstance(stated, Amount):
         return stated, "as entered"
     if stated == "elected out":
         return 0.0, "elected out: IRC 168(k)(7)"
-    used = item.asset.bought_used if item.asset is not None else getattr(item.purchase.source, "bought_used", False)  # type: ignore[union-attr]
-    ordered = getattr(item.purchase.step, "ordered", None) if item.purchase else None
-    acquired = (item.asset.contract if item.asset is not None else ordered) or item.in_service
-    return bonus_rate(law, acquired, item.in_service, used)
+    by_law, source = bonus_rate(law, acquired_on(item), item.in_service, is_used(item))
+    if stated == "reduced":
+        return reduced_rate(law, item.in_service, by_law)
+    return by_law, source
+
+
+def reduced_rate(law: Law, placed: Date, by_law: float) -> tuple[float, str]:
+    """Return the reduced rate that may be elected for the first tax year after a change of the law; else that by law.
+
+    It is for the tax year that holds the day the new rate began, and never above the rate by law (IRC 168(k)(10)).
+    """
+    for row in law.rows("federal/bonus_elections"):
+        since = row["acquired_from"]
+        if row["kind"] == "reduced" and isinstance(since, Date) and since.year == placed.year:
+            return min(float(str(row["rate"])), by_law), str(row["source"])
+    return by_law, f"no reduced rate may be elected for {placed.year}"
 
 
 def _flat(law: Law, item: Possession) -> Election:

@@ -16,8 +16,10 @@ from equipdecide.calendar import Axis, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
+from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Owner
-from equipdecide.tax.returns import STATUS, LawByYear
+from equipdecide.tax.income import Flows
+from equipdecide.tax.law_by_year import STATUS, LawByYear
 
 ESTIMATES = ("estimate-1", "estimate-2", "estimate-3", "estimate-4")
 
@@ -32,13 +34,17 @@ def due_dates(law: Law, axis: Axis, payer: str, event: str) -> tuple[Date, ...]:
     raise LookupError(f"no day for {payer} {event}")
 
 
-def instalments(draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owner, filed: Working) -> Working:
-    """Post the estimates and balance of one owner's federal tax in one case: ``payments <owner> <case>``."""
+def instalments(draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owner, filed: Working, kind: str, last: Amount) -> Working:
+    """Post the estimates of one owner's federal or state tax in one case: ``[state ]estimates <owner> <case>``.
+
+    `last` is last year's tax [currency]. The state's are figured as the federal ones are (common practice; the rules of
+    a state may differ).
+    """
     status = STATUS[owner.filing or "single"]
-    case = filed.name.removeprefix(f"federal return {name} ")
+    case = filed.name.removeprefix(f"{kind} return {name} ")
     home = draft.common if case == "reference" else draft
-    w = home.working(f"estimates {name} {case}", plan.time.tax, f"estimates of {name}, {case}", "payments")
-    assert owner.last_tax is not None
+    label = "estimates" if kind == "federal" else "state estimates"
+    w = home.working(f"{label} {name} {case}", plan.time.tax, f"{label} of {name}, {case}", "payments")
     high = draft.input(owner.last_agi) if owner.last_agi else 0.0
     w.formula(
         "prior_share",
@@ -58,7 +64,7 @@ def instalments(draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owne
         "required annual payment",
         share=law.figure(draft, "federal/estimated_tax.current_year_share", "share of this year's tax"),
         tax=filed["tax"],
-        last_tax=draft.input(owner.last_tax),
+        last_tax=draft.input(last),
     )
     w.formula("each", "required * part", "USD", "each of four estimates", part=law.figure(draft, "federal/estimated_tax.instalment_share", "share of one estimate"))
     return w
@@ -93,7 +99,7 @@ def pay(
     return w
 
 
-def tax_distributions(draft: Draft, plan: Plan, law: Law, entity: Working) -> None:
+def tax_distributions(draft: Draft, plan: Plan, law: Law, entity: Flows) -> None:
     """Post what the business pays out for the owners' tax: a share of its taxable income, with each estimate."""
     share = plan.scenario.shop.tax_distributions
     if share is None:
@@ -101,12 +107,13 @@ def tax_distributions(draft: Draft, plan: Plan, law: Law, entity: Working) -> No
     w = draft.working("tax distributions", plan.time.tax, "money paid out to the owners for their tax", "payments")
     w.formula(
         "each",
-        "max(business + recapture + gain, 0) * share / 4",
+        "max(business - section_179 + recapture + gain, 0) * share / 4",
         "USD",
         "a quarter of the year's",
-        business=entity["business"],
-        recapture=entity["recapture"],
-        gain=entity["section_1231"],
+        business=entity.business,
+        section_179=entity.section_179,
+        recapture=entity.recapture,
+        gain=entity.gain,
         share=draft.input(share),
     )
     for event in ESTIMATES:

@@ -2,159 +2,201 @@
 
 from __future__ import annotations
 
-from equipdecide.ledger import Column, Draft
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from equipdecide.ledger import Column, Draft, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
+from equipdecide.tax.books import Book, StateRules, books_of, state_rules
+from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
 from equipdecide.tax.depreciation import depreciate
 from equipdecide.tax.disposal import dispose
-from equipdecide.tax.elections import elect
-from equipdecide.tax.payments import instalments, pay, tax_distributions, tax_on_sale
-from equipdecide.tax.returns import (
-    DEFAULT_INDEXING,
-    LawByYear,
-    at_one_rate,
-    corporation,
-    federal,
+from equipdecide.tax.elections import Election, elect
+from equipdecide.tax.income import (
+    Flows,
+    at_the_business,
+    first_sale,
     income,
+    property_held,
+    reference_flows,
     reference_income,
-    state,
-    struck_out,
 )
+from equipdecide.tax.individual import federal
+from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
+from equipdecide.tax.payments import instalments, pay, tax_distributions, tax_on_sale
+from equipdecide.tax.states import add_back, state_return
 
-Triple = tuple[Column, Column, Column]
-
-
-def books_of(plan: Plan) -> dict[str, bool]:
-    """Return the books to keep, by name, and whether bonus depreciation counts in each."""
-    entry = plan.scenario.shop.state
-    if plan.time.flat or entry is None or entry.rate is None:
-        return {"federal": True}
-    return {"federal": True, "state": entry.bonus == "follows"}
+Cases = dict[str, dict[str, Flows]]  # case -> jurisdiction -> what the business hands on
 
 
-def keep_books(draft: Draft, plan: Plan, law: Law) -> None:
+@dataclass(frozen=True, eq=False)
+class KeptBooks:
+    """What the returns read of a plan: its elections and the books that are kept."""
+
+    elections: tuple[Election, ...]
+    books: tuple[Book, ...]
+
+
+def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     """Post depreciation and gain in every book: what the returns read."""
-    elections = elect(law, plan)
-    books = books_of(plan)
-    depreciate(draft, plan, law, elections, books)
-    dispose(draft, plan, elections, list(books))
+    elections, books = elect(law, plan), books_of(plan, law)
+    indexing = plan.scenario.study.tax_indexing
+    depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
+    dispose(draft, plan, elections, [book.name for book in books])
+    return KeptBooks(tuple(elections), tuple(books))
 
 
-def _triple(draft: Draft, book: str, suffix: str = "") -> Triple:
-    w = draft[f"income {book}"]
-    return w["business"], w[f"recapture{suffix}"], w[f"section_1231{suffix}"]
+def law_by_year(law: Law, plan: Plan) -> LawByYear:
+    """Return the reader of parameters for the tax years of a plan; the same for all alternatives of a scenario."""
+    indexing = plan.scenario.study.tax_indexing
+    return LawByYear(law, plan.time, indexing.likely if indexing else DEFAULT_INDEXING, plan.scenario.decision_date)
 
 
-def flat(draft: Draft, plan: Plan, sale_alone: bool) -> None:
+def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
     """The textbook regime: one rate on everything, paid in the period of the flow."""
     entry = plan.scenario.flat
-    income(draft, plan, ["federal"], {"federal": 0.0})
-    sold = sale_alone and struck_out(draft, plan, ["federal"])
+    income(draft, plan, ["federal"], 0.0)
     if entry is None:
         return
     rate = draft.input(entry.tax_rate)
-    cases = {"as filed": _triple(draft, "federal")}
-    if sold:
-        cases["without the sale"] = _triple(draft, "federal", "_without")
-    at_one_rate(draft, plan, "shop", 1.0, rate, cases)
+    for case in _cases(draft, plan, sale_alone):
+        at_one_rate(draft, plan, "shop", 1.0, rate, case, at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0))
     w = draft.working("payments income tax shop", plan.time.tax, "tax in the period of the flow", "payments")
     out = w.formula("paid", "0 - tax", "USD", "tax, as cash", tax=draft["federal return shop as filed"]["tax"])
     draft.line("income tax", "shop", out, "tax", list(plan.time.tax.ends))
 
 
-def law_by_year(law: Law, plan: Plan) -> LawByYear:
-    """Return the reader of federal parameters for the tax years of a plan; the same for all alternatives of a scenario."""
-    indexing = plan.scenario.study.tax_indexing
-    return LawByYear(law, plan.time, indexing.likely if indexing else DEFAULT_INDEXING, plan.scenario.decision_date)
+def _cases(draft: Draft, plan: Plan, sale_alone: bool) -> list[str]:
+    struck_out = sale_alone and first_sale(draft, plan) is not None
+    return ["as filed", "without the sale"] if struck_out else ["as filed"]
 
 
-def united_states(draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float], sale_alone: bool) -> None:
+def at_one_rate(draft: Draft, plan: Plan, name: str, share: Column | float, rate: Column, case: str, flows: Flows) -> Working:
+    """Post tax at one combined rate; a loss lowers tax on the owner's other income."""
+    home = draft.common if case == "reference" else draft
+    w = home.working(f"federal return {name} {case}", plan.time.tax, f"tax of {name} at one rate, {case}", "returns")
+    w.formula(
+        "income",
+        "share * (business - section_179 + recapture + gain)",
+        "USD",
+        "share of the business's income",
+        share=share,
+        business=flows.business,
+        section_179=flows.section_179,
+        recapture=flows.recapture,
+        gain=flows.gain,
+    )
+    w.formula("tax", "rate * income", "USD", "tax at one combined rate", rate=rate)
+    return w
+
+
+def united_states(
+    draft: Draft, plan: Plan, by_year: LawByYear, keep_first_year: dict[str, float], kept: KeptBooks, sale_alone: bool
+) -> None:
     """Income, returns of every owner in every book, payments on their days."""
-    scenario, books, law = plan.scenario, list(books_of(plan)), by_year.law
+    scenario, elections, books = plan.scenario, kept.elections, kept.books
     known = scenario.shop.as_things_are is not None
+    if known and "reference income" not in draft:
+        reference_income(draft, scenario, plan.time, keep_first_year)
+    base: Column | float = draft["reference income"]["business"] if known else 0.0
+    income(draft, plan, [book.name for book in books], base)
+    rules = state_rules(plan, by_year.law)
+    rules = rules if rules is not None and rules.taxed else None
+    adjustment = add_back(draft, plan, rules, elections) if rules is not None else None
+    limited = known and scenario.shop.taxed_as != "sole proprietor"
+    held = property_held(draft, plan, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
+    cases: Cases = {}
+    for case in _cases(draft, plan, sale_alone):
+        cases[case] = {book.name: at_the_business(draft, plan, book.name, case, elections, limited, held) for book in books}
+        if rules is not None:
+            cases[case].setdefault("state", cases[case]["federal"])
     if known:
-        if "reference income" not in draft:
-            reference_income(draft, scenario, plan.time, keep_first_year)
-        base: Column | float = draft["reference income"]["business"]
-    else:
-        base = 0.0
-    income(draft, plan, books, dict.fromkeys(books, base))
-    sold = sale_alone and struck_out(draft, plan, books)
-    cases: dict[str, dict[str, Triple]] = {"as filed": {book: _triple(draft, book) for book in books}}
-    if sold:
-        cases["without the sale"] = {book: _triple(draft, book, "_without") for book in books}
-    zero = _zero(draft, plan)
-    reference: Triple | None = (draft["reference income"]["business"], zero, zero) if known else None
-
+        same = reference_flows(draft, plan)
+        cases["reference"] = {"federal": same, "state": same}
     if scenario.shop.taxed_as == "C corporation":
-        _corporation(draft, plan, by_year, cases, reference)
+        _corporation(draft, plan, by_year, cases, rules, adjustment)
         return
     for name, owner in scenario.owners.items():
-        purse = "shop" if scenario.shop.taxed_as == "sole proprietor" else name
         if owner.tax_rate is not None:
-            at_one_rate(draft, plan, name, draft.input(owner.share), draft.input(owner.tax_rate), {case: one["federal"] for case, one in cases.items()})
-            same = at_reference(draft, plan, name, draft.input(owner.share), draft.input(owner.tax_rate), reference)
-            pay(draft, plan, law, purse, f"income tax of {name}", draft[f"federal return {name} as filed"]["tax"], same, None)
-            if sold:
-                tax_on_sale(draft, plan, law, name, False, False)
-            draft.common.find("one_rate", f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and the tax of a year is due with its return.", f"owners.{name}.tax_rate")
-            continue
-        assert reference is not None  # the checks of a scenario ask for income as things are
-        if f"federal return {name} reference" not in draft:
-            made = federal(draft, plan, by_year, name, owner, "reference", *reference)
-            if owner.last_tax is not None:
-                instalments(draft, plan, by_year, name, owner, made)
-            if "state" in books:
-                state(draft, plan, name, owner, "reference", *reference)
-        for case, one in cases.items():
-            made = federal(draft, plan, by_year, name, owner, case, *one["federal"])
-            if owner.last_tax is not None:
-                instalments(draft, plan, by_year, name, owner, made)
-            if "state" in books:
-                state(draft, plan, name, owner, case, *one["state"])
-        if sold:
-            tax_on_sale(draft, plan, law, name, owner.last_tax is not None, "state" in books)
-        estimates = None
-        if owner.last_tax is not None:
-            estimates = (draft[f"estimates {name} as filed"]["each"], draft[f"estimates {name} reference"]["each"])
-        filed, without = draft[f"federal return {name} as filed"]["tax"], draft[f"federal return {name} reference"]["tax"]
-        pay(draft, plan, law, purse, f"federal tax of {name}", filed, without, estimates)
-        if "state" in books:
-            pay(draft, plan, law, purse, f"state tax of {name}", draft[f"state return {name} as filed"]["tax"], draft[f"state return {name} reference"]["tax"], None)
-            draft.common.find("state_paid_with_return", "State tax is taken to be due with the return; state estimates are not modelled.", "shop.state")
-    tax_distributions(draft, plan, law, draft["income federal"])
+            _one_rate_owner(draft, plan, by_year, name, cases)
+        else:
+            _owner(draft, plan, by_year, name, cases, rules, adjustment, elections)
+    if rules is not None:
+        _entity(draft, plan, by_year, rules, cases)
+    tax_distributions(draft, plan, by_year.law, cases["as filed"]["federal"])
 
 
-def at_reference(draft: Draft, plan: Plan, name: str, share: Column, rate: Column, reference: Triple | None) -> Column | float:
-    """Return an owner's tax at one rate on the reference; 0 where income as things are was not entered."""
-    if reference is None:
-        return 0.0
-    if f"federal return {name} reference" not in draft:
-        at_one_rate(draft.common, plan, name, share, rate, {"reference": reference})
-    return draft[f"federal return {name} reference"]["tax"]
+def _purse(plan: Plan, name: str) -> str:
+    return "shop" if plan.scenario.shop.taxed_as == "sole proprietor" else name
 
 
-def _zero(draft: Draft, plan: Plan) -> Column:
-    if "nothing" not in draft:
-        draft.common.working("nothing", plan.time.tax, "no sale in the reference", "returns").formula("zero", "0", "USD", "nothing")
-    return draft["nothing"]["zero"]
-
-
-def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: dict[str, dict[str, Triple]], reference: Triple | None) -> None:
-    entry = plan.scenario.shop.state
-    if reference is not None and "federal return shop reference" not in draft:
-        corporation(draft, plan, by_year, "reference", reference, True)
+def _one_rate_owner(draft: Draft, plan: Plan, by_year: LawByYear, name: str, cases: Cases) -> None:
+    owner = plan.scenario.owners[name]
+    assert owner.tax_rate is not None
+    share, rate = draft.input(owner.share), draft.input(owner.tax_rate)
     for case, one in cases.items():
-        corporation(draft, plan, by_year, case, one["federal"], reference is not None)
-        if entry is not None and entry.rate is not None:
-            w = draft.working(f"state return shop {case}", plan.time.tax, f"state return of the corporation, {case}", "returns")
-            business, recapture, gain = one["state"]
-            base = reference[0] if reference is not None else 0.0
-            w.formula("added", "business + recapture + gain - base", "USD", "income this course adds", business=business, recapture=recapture, gain=gain, base=base)
-            w.formula("tax", "rate * added", "USD", "state tax this course adds", rate=draft.input(entry.rate))
-    without = draft["federal return shop reference"]["tax"] if reference is not None else 0.0
-    pay(draft, plan, by_year.law, "shop", "federal tax", draft["federal return shop as filed"]["tax"], without, None, "corporation")
+        if case != "reference" or f"federal return {name} reference" not in draft:
+            at_one_rate(draft, plan, name, share, rate, case, one["federal"])
+    without: Column | float = draft[f"federal return {name} reference"]["tax"] if "reference" in cases else 0.0
+    pay(draft, plan, by_year.law, _purse(plan, name), f"income tax of {name}", draft[f"federal return {name} as filed"]["tax"], without, None)
     if "without the sale" in cases:
-        tax_on_sale(draft, plan, by_year.law, "shop", False, entry is not None and entry.rate is not None, "corporation")
-    if entry is not None and entry.rate is not None:
-        pay(draft, plan, by_year.law, "shop", "state tax", draft["state return shop as filed"]["tax"], 0.0, None, "corporation")
+        tax_on_sale(draft, plan, by_year.law, name, False, False)
+    draft.common.find("one_rate", f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and the tax of a year is due with its return.", f"owners.{name}.tax_rate")
+
+
+def _owner(
+    draft: Draft, plan: Plan, by_year: LawByYear, name: str, cases: Cases, rules: StateRules | None, adjustment: Column | None, elections: Sequence[Election]
+) -> None:
+    owner, law = plan.scenario.owners[name], by_year.law
+    assert "reference" in cases  # the checks of a scenario ask for income as things are
+    for case, one in cases.items():
+        if case == "reference" and f"federal return {name} reference" in draft:
+            continue
+        made = federal(draft, plan, by_year, name, owner, case, one["federal"], elections)
+        if owner.last_tax is not None:
+            instalments(draft, plan, by_year, name, owner, made, "federal", owner.last_tax)
+        if rules is not None:
+            filed = state_return(draft, plan, by_year, rules, name, owner, case, one["state"], elections, made, adjustment)
+            if owner.last_state_tax is not None:
+                instalments(draft, plan, by_year, name, owner, filed, "state", owner.last_state_tax)
+    if "without the sale" in cases:
+        tax_on_sale(draft, plan, law, name, owner.last_tax is not None, rules is not None)
+    for kind, last in (("federal", owner.last_tax), ("state", owner.last_state_tax if rules is not None else None)):
+        if kind == "state" and rules is None:
+            continue
+        early = "estimates" if kind == "federal" else "state estimates"
+        each = (draft[f"{early} {name} as filed"]["each"], draft[f"{early} {name} reference"]["each"]) if last is not None else None
+        owed, without = draft[f"{kind} return {name} as filed"]["tax"], draft[f"{kind} return {name} reference"]["tax"]
+        pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each)
+    if rules is not None and owner.last_state_tax is None:
+        draft.common.find("state_paid_with_return", "State tax is taken to be due with the return: last year's state tax is not entered, so state estimates are not computed.", "shop.state")
+
+
+def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:
+    """A state's tax on the business itself, paid by the shop with its return."""
+    for case, one in cases.items():
+        if case == "without the sale" or (case == "reference" and "entity return shop reference" in draft):
+            continue
+        if entity_tax(draft, plan, by_year, rules, case, one["state"]) is None:
+            return
+    if "reference" in cases:
+        pay(draft, plan, by_year.law, "shop", "state tax on the business", draft["entity return shop as filed"]["tax"], draft["entity return shop reference"]["tax"], None, "partnership or S corporation")
+
+
+def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None) -> None:
+    known = "reference" in cases
+    for case, one in cases.items():
+        if case == "reference" and "federal return shop reference" in draft:
+            continue
+        made = corporation(draft, plan, by_year, case, one["federal"], known)
+        if known:
+            estimates(draft, plan, by_year, made)
+        if rules is not None:
+            corporate_state(draft, plan, by_year, rules, case, one["state"], known, adjustment)
+    each = (draft["estimates shop as filed"]["each"], draft["estimates shop reference"]["each"]) if known else None
+    for kind in ("federal", "state") if rules is not None else ("federal",):
+        without: Column | float = draft[f"{kind} return shop reference"]["tax"] if known else 0.0
+        pay(draft, plan, by_year.law, "shop", f"{kind} tax", draft[f"{kind} return shop as filed"]["tax"], without, each if kind == "federal" else None, "corporation")
+    if "without the sale" in cases:
+        tax_on_sale(draft, plan, by_year.law, "shop", known, rules is not None, "corporation")

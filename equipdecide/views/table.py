@@ -10,11 +10,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from equipdecide.decide.compare import Comparison, Outcome, passes
+from equipdecide.cautions import ESTIMATE, caution
+from equipdecide.decide.breakeven import Breakevens, Flip
+from equipdecide.decide.compare import Comparison, Outcome
 from equipdecide.decide.hours import HoursResult
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.ledger import Finding
-from equipdecide.views.words import cents, day, listed, money, month, number, percent, whole, wrap, years
+from equipdecide.scenario.reading import amounts
+from equipdecide.showing import shows
+from equipdecide.views.words import cents, day, entered, listed, money, month, number, percent, whole, wrap, years
 
 WIDTH = 96
 GAP = 2
@@ -122,7 +126,7 @@ def comparison_grid(comparison: Comparison) -> Grid:
         row("worth less keep", lambda o: "" if o is keep else money(o.npv_less_keep, plus=True)),
         row("annual worth", lambda o: money(o.annual_worth)),
         row("rate of return", lambda o: "" if o is keep else rates_in_words(o)),
-        row("payback", lambda o: "" if o is keep else years(_float(o.payback_less_keep.first))),
+        row("payback", lambda o: "" if o is keep else payback_in_words(o)),
     ]
     if keep.cash_low is not None:
         rows += [
@@ -135,8 +139,12 @@ def comparison_grid(comparison: Comparison) -> Grid:
     return Grid(tuple(o.name for o in comparison.outcomes), tuple(rows))
 
 
-def _float(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]
+def payback_in_words(outcome: Outcome) -> str:
+    """Write when the outlay over keeping is back: "2.2 years", and when for good, where a later outlay takes it away again."""
+    first, last = (None if when is None else float(when) for when in (outcome.payback_less_keep.first, outcome.payback_less_keep.last))
+    if first is None or years(first) == years(last):
+        return years(first)
+    return f"{years(first)},\n{'not for good' if last is None else f'for good {number(last, 1)}'}"
 
 
 def headline(comparison: Comparison) -> str:
@@ -196,11 +204,11 @@ def _remarks(comparison: Comparison) -> list[str]:
 
 def comparison_text(comparison: Comparison, width: int = WIDTH, full: bool = False) -> str:
     """Return headline, table, remarks and findings as text. `full` lists every parameter finding."""
-    lines = [comparison.scenario.title, "", *wrap(headline(comparison), width), ""]
+    lines = [*wrap(comparison.scenario.title, width), "", *wrap(headline(comparison), width), ""]
     lines += [comparison_grid(comparison).text(width), ""]
     lines += [line for remark in _remarks(comparison) for line in wrap(remark, width)]
     found = findings_text(comparison.findings, width, full)
-    return "\n".join([*lines, *(["", found] if found else [])])
+    return "\n".join([*lines, *(["", found] if found else []), "", *wrap(ESTIMATE.text, width)])
 
 
 def comparison_html(comparison: Comparison) -> str:
@@ -226,14 +234,12 @@ def sale_grid(result: SaleResult) -> Grid:
 
         return write
 
-    given_back = settled("over_allowance")
-    trade = [row("  lost discount", given_back)] if any(given_back(r) != cents(0.0) for r in routes) else []
+    traded = any(r.over_allowance for r in routes)
     rows = [
         row("sold on", lambda r: day(r.sold_on)),
         row("paid on", lambda r: day(r.paid_on)),
         Row("Settlement"),
         row("price", lambda r: cents(r.gross)),
-        *trade,
         row("commission", settled("commission", minus=True)),
         row("costs of selling", settled("costs", minus=True)),
         row("payoff to lender", lambda r: cents(-r.payoff)),
@@ -262,6 +268,8 @@ def sale_grid(result: SaleResult) -> Grid:
         row("after costs and tax", lambda r: whole(r.after_tax)),
         row("net cash less tax", lambda r: whole(r.cash_less_tax)),
     ]
+    if traded:  # the allowance is more than the machine is worth: the next one costs that much more
+        rows += [row("lost by trading", lambda r: whole(-r.over_allowance)), row("left in all", lambda r: whole(r.left_in_all), line_above=True)]
     return Grid(tuple(r.name for r in routes), tuple(rows))
 
 
@@ -281,17 +289,23 @@ def sale_headline(result: SaleResult) -> str:
     end = f"{whole(left)} left" if left >= 0 else f"short by {whole(abs(left))}"
     said = f"{first.name}: {result.machine} leaves {cents(first.net_cash)}{owed}; tax on the gain of {whole(first.gain)} is {whole(first.tax)}: {end}."
     if len(result.routes) > 1:
-        low, high = (pick(result.routes, key=lambda r: r.cash_less_tax) for pick in (min, max))
-        said += f" Over all routes the cash left after the lender and tax goes from {whole(low.cash_less_tax)} ({low.name}) to {whole(high.cash_less_tax)} ({high.name})."
+        low, high = (pick(result.routes, key=lambda r: r.left_in_all) for pick in (min, max))
+        said += f" Over all routes what is left goes from {whole(low.left_in_all)} ({low.name}) to {whole(high.left_in_all)} ({high.name})."
     return said
 
 
 def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str:
     """Return the settlements side by side with findings as text."""
-    lines = [f"Sale of {result.machine}, handed over on {day(result.date)}", "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    lines = [*wrap(f"Sale of {result.machine}, handed over on {day(result.date)}", width), "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    if len({r.sold_on for r in result.routes if r.payoff}) > 1:
+        lines += ["", *wrap("A route that is settled later owes the lender less only because payments go on until then: compare what is left after costs and tax.", width)]
     # a route that covers its tax needs no sentence beside its column
     found = findings_text([f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full)
-    return "\n".join([*lines, *(["", found] if found else [])])
+    lines += ["", found] if found else []
+    lines.append("")
+    for one in (caution("tax_follows_gain"), caution("payoff"), ESTIMATE):
+        lines += wrap(one.text, width)
+    return "\n".join(lines)
 
 
 def sale_html(result: SaleResult) -> str:
@@ -323,7 +337,7 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
     lines = []
     if result.night is not None:
         night = result.night
-        between = f"{number(night.theta)} h between stops" if night.theta is not None else "no stop"
+        between = f"{number(night.theta, 3)} h between stops" if night.theta is not None else "no stop"
         reach = f"{number(night.low)} to {number(night.high)} h" if night.high is not None else f"at least {number(night.low)} h"
         lines += wrap(f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: {between} (95 % interval {reach}).", width)
         lines.append("")
@@ -331,12 +345,100 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
         return "\n".join([*lines, *wrap("No hours of the machines are given, so there are none to compare: `running` of a machine, and `parts`, say them.", width)])
     lines += [hours_grid(result).text(width), ""]
     lines += wrap(result.definition, width)
+    if any(entry.night_hours for entry in result.alternatives):
+        lines += ["", *wrap(caution("unattended").text, width)]
     return "\n".join(lines)
 
 
 def hours_html(result: HoursResult) -> str:
     """Return the hours as an HTML fragment."""
     return f'<div class="mathjax_ignore">{hours_grid(result).html()}<p>{escape(result.definition)}</p></div>'
+
+
+# --- what would flip the answer
+
+
+def flip_in_words(flip: Flip) -> str:
+    """Say in one sentence what one flip is: input, value now, value at the flip, between which courses."""
+    if flip.two_points is not None:
+        no, yes = flip.two_points
+        return (
+            f"{flip.label}: a chance of {entered(flip.entered, flip.unit)}; if yes {flip.alternative} leads {flip.against} by {money(yes)}, "
+            f"if no by {money(no)}; even at a chance of {entered(flip.flip, flip.unit)}."
+        )
+    return f"{flip.label}: {entered(flip.entered, flip.unit)} now; at {entered(flip.flip, flip.unit)} {flip.alternative} and {flip.against} are worth the same."
+
+
+def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> str:
+    """Return what would flip the answer as text, the nearest first; at most `most` rows of each kind."""
+    nearest = result.nearest
+    lines = wrap(f"Nearest flip of {result.leader}. {flip_in_words(nearest)}" if nearest else f"Nothing searched flips {result.leader}.", width)
+    inside = [flip for flip in result.flips if flip.inside_range]
+    outside = [flip for flip in result.flips if not flip.inside_range]
+    for head, flips in (("Within your own ranges", inside), ("Beyond your ranges, or where none is given", outside)):
+        if not flips:
+            continue
+        shown = flips[:most]
+        lines += ["", f"{head}:", *_flip_rows(shown, width)]
+        if len(flips) > most:
+            lines.append(f"  and {len(flips) - most} more")
+    if result.extra_hours:
+        lines += ["", "Extra good hours a year, above what keeping sells:"]
+        for one in result.extra_hours:
+            if one.believed <= 0:
+                lines += wrap(f"{one.alternative}: sells no hour beyond those of keep.", width, "  - ")
+                continue
+            need = "more than are believed" if one.needed is None else whole(one.needed)
+            lines += wrap(f"{one.alternative}: {need} must be sold to be worth as much as keep; {whole(one.believed)} are believed.", width, "  - ")
+    if result.excluded:
+        reasons: dict[str, int] = {}
+        for item in result.excluded:
+            reasons[item.reason] = reasons.get(item.reason, 0) + 1
+        lines += ["", *wrap("Not moved: " + "; ".join(f"{count} input{'' if count == 1 else 's'} because {reason}" for reason, count in reasons.items()) + ".", width)]
+    return "\n".join(lines)
+
+
+def rough_text(comparison: Comparison, flips: Breakevens, none_sold: Comparison, width: int = WIDTH) -> str:
+    """Return the answer to the fifteen questions: headed rough, with the flip and the guesses that decide."""
+    given = amounts(comparison.scenario)
+    lines = ["ROUGH ANSWER", "", *wrap("It rests on fifteen answers. What was not answered stands at a default, and a default is a guess.", width), ""]
+    lines += [comparison_text(comparison, width), ""]
+    lines += wrap(f"If no extra hour is sold: {headline(none_sold)}", width)
+    lines.append("")
+    lines += wrap(f"Nearest flip. {flip_in_words(flips.nearest)}" if flips.nearest else f"Nothing searched flips {flips.leader}.", width)
+    deciding: dict[str, Flip] = {}
+    for flip in flips.flips:
+        concerned = flips.leader in (flip.alternative, flip.against)
+        if concerned and flip.path in given and given[flip.path].given_by in ("default", "guess"):
+            deciding.setdefault(flip.path, flip)
+    if deciding:
+        lines += ["", "The guesses that decide, those first that are nearest to turning the answer:"]
+        for flip in list(deciding.values())[:6]:
+            lines += wrap(flip_in_words(flip), width, "  - ")
+    missing = [path for path, amount in given.items() if amount.given_by == "default"]
+    if missing:
+        lines += ["", *wrap(f"{len(missing)} figures were not answered; they are marked from: default in the file.", width)]
+    return "\n".join(lines)
+
+
+def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
+    cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
+    now, then = (max([len(cell[k]) for cell in cells] + [7]) for k in (0, 1))
+    pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
+    labels = max(width - now - then - pair - 3 * GAP, 24)
+    lines = [_line("input", ["now", "flip at"], labels, [now, then]) + " " * GAP + "equally good", RULE * (labels + now + then + pair + 3 * GAP)]
+    for flip, cell in zip(flips, cells, strict=True):
+        names, sides = wrap(flip.label, labels, "", "  "), wrap(cell[2], pair)
+        for n in range(max(len(names), len(sides))):
+            name = names[n] if n < len(names) else ""
+            side = sides[n] if n < len(sides) else ""
+            lines.append((_line(name, cell[:2] if n == 0 else ("", ""), labels, [now, then]).ljust(labels + now + then + 2 * GAP) + " " * GAP + side).rstrip())
+    return lines
+
+
+def breakeven_html(result: Breakevens) -> str:
+    """Return what would flip the answer as an HTML fragment."""
+    return f'<pre class="mathjax_ignore">{escape(breakeven_text(result))}</pre>'
 
 
 # --- findings
@@ -400,23 +502,7 @@ def findings_html(findings: Sequence[Finding]) -> str:
     return "".join(f"<p><b>{head}</b></p><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>" for head, texts in blocks if texts)
 
 
-__all__ = [
-    "Grid",
-    "Row",
-    "comparison_grid",
-    "comparison_html",
-    "comparison_text",
-    "findings_html",
-    "findings_text",
-    "headline",
-    "hours_grid",
-    "hours_html",
-    "hours_text",
-    "passes",
-    "rates_in_words",
-    "sale_grid",
-    "sale_headline",
-    "sale_html",
-    "sale_text",
-    "sort_findings",
-]
+shows(Comparison, comparison_text, comparison_html)
+shows(SaleResult, sale_text, sale_html)
+shows(HoursResult, hours_text, hours_html)
+shows(Breakevens, breakeven_text, breakeven_html)

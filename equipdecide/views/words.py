@@ -116,6 +116,18 @@ def quantity(value: float, unit: str, currency: str = "USD") -> str:
     return f"{number(value, 4)} {words.get(unit, unit)}"
 
 
+def entered(value: float, unit: str) -> str:
+    """Write an input as its owner thinks of it: money without cents from a thousand up, shares and rates as percentages."""
+    if unit in ("1/year", "share", "chance", "rate"):
+        return percent(value, 1)
+    base, _, per = unit.partition("/")
+    if len(base) == 3 and base.isupper():
+        figure = whole(value) if abs(value) >= HUNDREDS_FROM else number(value, 2)
+        return f"{figure} a{'n' if per == 'hour' else ''} {per}" if per else figure
+    words = {"hour": "h", "hour/year": "h a year", "h/year": "h a year", "minute": "min", "factor": "", "count": ""}
+    return f"{number(value, 2 if abs(value) < 100 else 0)} {words.get(unit, unit)}".rstrip()
+
+
 def listed(items: Iterable[str]) -> str:
     """Join words: "a", "a and b", "a, b and c"."""
     names = list(items)

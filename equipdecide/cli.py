@@ -1,0 +1,420 @@
+"""The command line: thin, each command reads a file, calls one verb and prints what a view makes of it.
+
+Exit codes: 0 fine; 2 faults in a file, all of them printed with place and mend; 1 anything else, said in one sentence.
+Large libraries are loaded by the command that needs them, so that ``--help`` and ``check`` answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+if TYPE_CHECKING:
+    from equipdecide.scenario import Scenario, ScenarioError
+
+FINE, REFUSED, FAULTS = 0, 1, 2
+TRACE = "EQUIPDECIDE_TRACE"  # set, an unforeseen error shows where in the program it arose
+
+DOOR = """\
+equipdecide: keep, upgrade, sell or replace a machine tool.
+Nothing leaves this computer: no figure is sent anywhere.
+
+  1  answer fifteen questions    equipdecide ask
+  2  fill in a starter file      equipdecide new my_shop.yaml
+  3  see an example              python -m equipdecide.demo
+  4  read my file                equipdecide compare my_shop.yaml
+
+equipdecide --help lists every command."""
+
+EPILOG = """\
+Nothing leaves this computer. Estimates for a decision, not tax, legal, lending or safety advice.
+Exit codes: 0 fine; 2 faults in a file; 1 anything else.
+equipdecide alone offers four ways to begin; equipdecide COMMAND --help says more of one."""
+
+
+class Refusal(Exception):
+    """What was asked for cannot be done; the message says why in one sentence."""
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        if "invalid choice" in message and "COMMAND" in message:
+            word = message.split("'")[1]
+            near = difflib.get_close_matches(word, COMMANDS, 1, 0.5)
+            message = f"there is no command '{word}'." + (f" Did you mean '{near[0]}'?" if near else f" There are {', '.join(COMMANDS)}.")
+        message = message if message.endswith((".", "?")) else message + "."
+        raise Refusal(f"{message} See {self.prog} --help.")
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    try:
+        code = _run(sys.argv[1:] if argv is None else argv)
+        sys.stdout.flush()
+        return code
+    except Refusal as refusal:
+        return _fail(str(refusal))
+    except BrokenPipeError:  # the reader of our output has gone
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return REFUSED
+    except (KeyboardInterrupt, EOFError):
+        return _fail("\nStopped. Nothing was written.")
+    except Exception as error:
+        if os.environ.get(TRACE):
+            raise
+        return _unforeseen(error)
+
+
+def _run(argv: list[str]) -> int:
+    if not argv:
+        return _door()
+    args = _parser().parse_args(argv)
+    run: Callable[[argparse.Namespace], int] = args.run
+    return run(args)
+
+
+def _unforeseen(error: Exception) -> int:
+    if type(error).__name__ == "ScenarioError":
+        return _faults(error, sys.stderr)  # type: ignore[arg-type]
+    if isinstance(error, OSError):
+        return _fail(f"{error.strerror or error}: {error.filename}" if error.filename else str(error))
+    said = str(error.args[0]) if error.args else ""
+    if isinstance(error, LookupError | ValueError) and " " in said:  # a verb's own words
+        return _fail(said)
+    return _fail(
+        f"This is a fault of equipdecide, not of your file ({type(error).__name__}: {said or error}). Please report it; with {TRACE}=1 set, the place is shown."
+    )
+
+
+# --- saying
+
+
+def _say(text: str, file: Any = None) -> None:
+    from equipdecide.views.words import plain
+
+    out = file or sys.stdout
+    print(plain(text, getattr(out, "encoding", None) or "utf-8"), file=out)
+
+
+def _fail(text: str) -> int:
+    word = text.split(" ")[0]
+    said = text[:1].upper() + text[1:] if word.isalpha() else text  # a file's name stays as it is
+    _say(said if said.endswith((".", "?", "!")) else said + ".", sys.stderr)
+    return REFUSED
+
+
+def _faults(error: ScenarioError, file: Any) -> int:
+    _say(str(error), file)
+    return FAULTS
+
+
+def _give(args: argparse.Namespace, text: Callable[[], str], data: Callable[[], object]) -> int:
+    """Print the text, or the data as JSON, or write either to the file of ``-o``."""
+    made = json.dumps(data(), indent=2, ensure_ascii=False) if args.json else text()
+    if args.output is None:
+        _say(made)
+    else:
+        _write(Path(args.output), made + "\n")
+        _say(f"Written to {args.output}.", sys.stderr)
+    return FINE
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise Refusal(f"{path} cannot be written: {(error.strerror or str(error)).lower()}") from None
+
+
+def _new_file(name: str) -> Path:
+    path = Path(name)
+    if path.exists():
+        raise Refusal(f"{path} is there already and is not written over. Give another name with -o, or move it away")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    return path
+
+
+def _nearest(word: str, names: Iterable[str], what: str) -> str:
+    names = list(names)
+    near = difflib.get_close_matches(word, names, 3, 0.5)
+    sure = near[:1] if len(near) == 1 else difflib.get_close_matches(word, near, 1, 0.8)
+    return f"Did you mean '{sure[0]}'?" if sure else f"{what}: {', '.join(near or names)}."
+
+
+def _read(name: str) -> Scenario:
+    from equipdecide.scenario import load
+
+    path = Path(name)
+    if path.is_dir():
+        raise Refusal(f"{path} is a folder. Name a scenario file in it")
+    if not path.exists():
+        folder = path.parent if path.parent.is_dir() else Path()
+        near = difflib.get_close_matches(path.name, [p.name for p in folder.glob("*.y*ml")], 1, 0.5)
+        raise Refusal(f"there is no file {path}. " + (f"Did you mean '{near[0]}'?" if near else "'equipdecide new my_shop.yaml' writes one to begin with"))
+    return load(path)
+
+
+def _day(text: str | None) -> Any:
+    from equipdecide.scenario.amounts import AmountError, read_day
+
+    if text is None:
+        return None
+    try:
+        return read_day(text)
+    except AmountError as error:
+        raise Refusal(f"--on: {error.what}. {error.mend}") from None
+
+
+# --- the door
+
+
+def _somebody_is_there() -> bool:
+    return bool(sys.stdin) and sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _door() -> int:
+    _say(DOOR)
+    if not _somebody_is_there():
+        return FINE
+    choice = input("\n1 to 4, or Enter to leave: ").strip()
+    if choice == "1":
+        return main(["ask"])
+    if choice == "2":
+        return main(["new", input("Name of the file to write [my_shop.yaml]: ").strip() or "my_shop.yaml"])
+    if choice == "3":
+        from equipdecide.demo import main as demo
+
+        return demo()
+    if choice == "4":
+        name = input("Your file: ").strip().strip("\"'")
+        return main(["compare", name]) if name else FINE
+    if choice:
+        raise Refusal(f"'{choice}' is not one of the four")
+    return FINE
+
+
+# --- commands
+
+
+def _ask(args: argparse.Namespace) -> int:
+    from equipdecide.scenario.questions import ask
+    from equipdecide.scenario.writing import dump
+
+    path = _new_file(args.output or "decision.yaml")
+    where = sys.stderr if args.json else sys.stdout
+
+    def answered(prompt: str) -> str:
+        _say_prompt(prompt, where)
+        return input()
+
+    scenario = ask(answered, lambda text: _say(text, where))
+    _write(path, dump(scenario))
+    from equipdecide.decide.breakeven import breakeven, nothing_extra_sold
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.table import rough_text
+
+    comparison = compare(scenario)
+    flips = breakeven(scenario)
+    none_sold = nothing_extra_sold(scenario, comparison)
+    if args.json:
+        _say(json.dumps({"file": str(path), "rough": True, "comparison": comparison.to_json(), "breakeven": flips.to_json()}, indent=2, ensure_ascii=False))
+    else:
+        _say("\n" + rough_text(comparison, flips, none_sold))
+    _say(f"\nYour answers are in {path}. Correct it in any editor; then: equipdecide compare {path}", where)
+    return FINE
+
+
+def _say_prompt(prompt: str, where: Any) -> None:
+    from equipdecide.views.words import plain
+
+    where.write(plain(prompt, getattr(where, "encoding", None) or "utf-8"))
+    where.flush()
+
+
+def _check(args: argparse.Namespace) -> int:
+    from equipdecide.scenario import ScenarioError
+
+    try:
+        scenario = _read(args.file)
+    except ScenarioError as error:
+        if not args.json:
+            return _faults(error, sys.stdout)
+        faults = [
+            {"file": f.place.file, "line": f.place.line, "column": f.place.column, "path": f.path, "what": f.what, "mend": f.mend} for f in error.faults
+        ]
+        _say(json.dumps({"file": args.file, "faults": faults}, indent=2, ensure_ascii=False))
+        return FAULTS
+
+    def said() -> str:
+        names = list(scenario.alternatives)
+        return f"{args.file}: no fault found. {len(names)} courses: {', '.join(names)}."
+
+    return _give(args, said, lambda: {"file": args.file, "faults": [], "alternatives": list(scenario.alternatives)})
+
+
+def _compare(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.table import comparison_text
+
+    result = compare(scenario)
+    return _give(args, lambda: comparison_text(result, args.width, args.full), result.to_json)
+
+
+def _sale(args: argparse.Namespace) -> int:
+    on = _day(args.on)
+    scenario = _read(args.file)
+    if args.machine is not None and args.machine not in scenario.machines:
+        raise Refusal(f"there is no machine '{args.machine}'. {_nearest(args.machine, scenario.machines, 'Machines')}")
+    from equipdecide.decide.sale import sale
+    from equipdecide.views.table import sale_text
+
+    result = sale(scenario, on, args.machine)
+    return _give(args, lambda: sale_text(result, args.width, args.full), result.to_json)
+
+
+def _hours(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.hours import hours
+    from equipdecide.views.table import hours_text
+
+    result = hours(scenario)
+    return _give(args, lambda: hours_text(result, args.width), result.to_json)
+
+
+def _breakeven(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    for name in (args.course, args.against):
+        if name is not None and name not in scenario.alternatives:
+            raise Refusal(f"there is no course '{name}'. {_nearest(name, scenario.alternatives, 'Courses')}")
+    from equipdecide.scenario.reading import amounts
+
+    if args.input is not None and args.input not in (known := amounts(scenario)):
+        raise Refusal(f"there is no input '{args.input}'. {_nearest(args.input, known, 'Nearest')}")
+    from equipdecide.decide.breakeven import breakeven
+    from equipdecide.views.table import breakeven_text
+
+    result = breakeven(scenario, args.input, args.course, args.against or "keep")
+    return _give(args, lambda: breakeven_text(result, args.width, 10_000 if args.full else 20), result.to_json)
+
+
+def _explain(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    if args.course not in scenario.alternatives and args.course not in scenario.offers:
+        names = [*scenario.alternatives, *scenario.offers]
+        raise Refusal(f"there is no course or offer '{args.course}'. {_nearest(args.course, names, 'Courses and offers')}")
+    from equipdecide.views.explain import UnknownFigure, explain, figures
+
+    of: Any
+    if args.course in scenario.alternatives:
+        from equipdecide.decide.compare import compare
+
+        of = compare(scenario)[args.course]
+    else:
+        from equipdecide.decide.sale import sale
+
+        of = sale(scenario, None, scenario.offers[args.course].machine)[args.course]
+    if args.list is not None:
+        names = figures(of, args.list)
+        return _give(args, lambda: "\n".join(names), lambda: names)
+    try:
+        result = explain(of, args.what or "npv", args.row, args.depth)
+    except UnknownFigure as error:
+        raise Refusal(str(error)) from None
+    return _give(args, lambda: result.text(args.width), result.to_json)
+
+
+def _brief(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or "brief.html")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    if args.owner is not None and args.owner not in scenario.owners:
+        raise Refusal(f"there is no owner '{args.owner}'. {_nearest(args.owner, scenario.owners, 'Owners')}")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.brief import brief
+    from equipdecide.views.table import headline
+
+    result = compare(scenario)
+    _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
+    return FINE
+
+
+def _new(args: argparse.Namespace) -> int:
+    path = _new_file(args.output or args.name or "my_shop.yaml")
+    from equipdecide.scenario.starter import starter_text
+
+    _write(path, starter_text())
+    _say(f"Written: {path}. Its figures are invented; write your own over them. Then: equipdecide check {path}")
+    return FINE
+
+
+COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
+    "ask": (_ask, "answer fifteen questions; writes a scenario file and gives a rough answer"),
+    "new": (_new, "write a starter file with a remark beside each line"),
+    "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
+    "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
+    "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
+    "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
+    "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
+    "explain": (_explain, "where a figure comes from, one level at a time"),
+    "brief": (_brief, "write the page for partners"),
+}
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="equipdecide",
+        description="Keep, upgrade, sell or replace a machine tool: the after-tax answer, what flips it, and a page for partners.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    verbs = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+    for name, (run, says) in COMMANDS.items():
+        verb = verbs.add_parser(name, help=says, description=f"{says[0].upper()}{says[1:]}.")
+        verb.set_defaults(run=run)
+        if name == "new":
+            verb.add_argument("name", nargs="?", metavar="FILE", help="file to write (my_shop.yaml if left out)")
+            verb.add_argument("-o", "--output", metavar="FILE", help="the same")
+            continue
+        if name == "ask":
+            verb.add_argument("-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)")
+            verb.add_argument("--json", action="store_true", help="give the answer as JSON; questions go to the error output")
+            continue
+        verb.add_argument("file", metavar="FILE", help="scenario file")
+        if name == "brief":
+            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
+            verb.add_argument("--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures")
+            continue
+        if name == "explain":
+            verb.add_argument("course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale")
+            verb.add_argument("what", nargs="?", metavar="WHAT", help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column")
+            verb.add_argument("--row", help="year, month or day of the figure, such as 2027")
+            verb.add_argument("--depth", type=int, default=1, choices=range(1, 6), metavar="1..5", help="levels at once (1)")
+            verb.add_argument("--list", nargs="?", const="", metavar="WORD", help="list the names that can be asked for, those with WORD in them")
+        if name == "sale":
+            verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
+            verb.add_argument("--machine", help="machine to sell, if not the one in question")
+        if name == "breakeven":
+            verb.add_argument("--input", metavar="PATH", help="one input only, such as study.rate")
+            verb.add_argument("--course", help="this course only")
+            verb.add_argument("--against", help="... against this one (keep)")
+        verb.add_argument("--json", action="store_true", help="give the figures as JSON")
+        verb.add_argument("-o", "--output", metavar="FILE", help="write to a file instead of the screen")
+        if name in ("compare", "sale", "breakeven"):
+            verb.add_argument("--full", action="store_true", help="leave nothing out of the lists below the table")
+        if name != "check":
+            verb.add_argument("--width", type=int, default=96, help=argparse.SUPPRESS)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

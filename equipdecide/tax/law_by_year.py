@@ -1,0 +1,69 @@
+"""Dated parameters read for the tax years of a timeline, later years indexed at a named rate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from equipdecide.calendar import Date
+from equipdecide.ledger import Column, Draft
+from equipdecide.parameters import Law, MissingParameter, Reading
+from equipdecide.plan import Timeline
+
+STATUS = {"single": "single", "joint": "joint", "separate": "separate", "head of household": "head_of_household"}
+DEFAULT_INDEXING = 0.025  # a year, for brackets after the last published year: an assumption, said in a finding
+
+
+@dataclass(frozen=True, eq=False)
+class LawByYear:
+    """Reads parameters by full id ("federal/corporate_rate", "oh/income.flat_amount") for each tax year."""
+
+    law: Law
+    time: Timeline
+    index_rate: float
+    decided: Date
+    seen: dict[tuple[str, str], list[Reading]] = field(default_factory=dict)
+
+    def readings(self, id: str, **keys: str) -> list[Reading]:
+        """Return one reading a tax year, each as it stands on the year's last day."""
+        key = (id, str(keys))
+        if key not in self.seen:
+            days = [Date(day.year, 12, 31) for day in self.time.tax.ends]
+            self.seen[key] = [self.law.get(id, day, index_rate=self.index_rate, as_known_on=None, **keys) for day in days]
+        return self.seen[key]
+
+    def since(self, draft: Draft, id: str, says: str) -> Column:
+        """Return a column of one parameter that began within the tax years: 0 in the years before its first value."""
+        found: list[Reading | None] = []
+        for day in self.time.tax.ends:
+            try:
+                found.append(self.law.get(id, Date(day.year, 12, 31), index_rate=self.index_rate))
+            except MissingParameter:
+                found.append(None)
+        known = [reading for reading in found if reading is not None]
+        if len(known) == len(found):
+            return draft.legal(known, says, self.time.tax)
+        if not known:
+            raise MissingParameter(f"{id} has no value for any of the years {self.time.first_tax_year} to {self.time.last_tax_year}.")
+        first = next(k for k, reading in enumerate(found) if reading is not None)
+        before = [replace(known[0], value=0.0)] * first
+        return draft.legal([*before, *known], says, self.time.tax)
+
+    def figure(self, draft: Draft, id: str, says: str, **keys: str) -> Column:
+        """Return a column of one parameter over the tax years."""
+        readings = self.readings(id, **keys)
+        for reading in readings:
+            if reading.enacted_after(self.decided):
+                draft.common.find("later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id)
+        return draft.legal(readings, says, self.time.tax)
+
+    def brackets(self, draft: Draft, id: str, says: str, status: str) -> tuple[Column, Column]:
+        """Return wide columns of thresholds and rates over the tax years."""
+        readings = self.readings(id, status=status)
+        rows = [reading.brackets for reading in readings]
+        width = max(len(row) for row in rows)
+        # a year with fewer brackets keeps its top rate on the spare rows
+        full = [[*row, *[row[-1]] * (width - len(row))] for row in rows]
+        axis, last = self.time.tax, readings[-1]
+        over = draft.legal_wide([[pair[0] for pair in row] for row in full], last, "USD", f"{says}: thresholds", axis)
+        rate = draft.legal_wide([[pair[1] for pair in row] for row in full], last, "1", f"{says}: rates", axis)
+        return over, rate
