@@ -25,6 +25,7 @@ from equipdecide.scenario.amounts import (
     read_day,
 )
 from equipdecide.scenario.faults import Fault, did_you_mean
+from equipdecide.scenario.tax_checks import TAX_CHECKS
 from equipdecide.scenario.tree import Items, Place, Table, Text
 
 _MONEY: Quantity = get_args(MoneyOrLoss)[1]
@@ -503,6 +504,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     loans_can_be_paid,
     parts_can_be_sold,
     logs_can_be_read,
+    *TAX_CHECKS,
 )
 
 
