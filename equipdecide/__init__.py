@@ -98,6 +98,7 @@ __all__ = [
     "two_way",
     "weigh",
     "wait",
+    "weigh",
     "whose",
     "workbook",
 ]
