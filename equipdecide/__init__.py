@@ -22,7 +22,9 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from equipdecide.version import VERSION
+
+__version__ = VERSION
 
 # Loaded on first use, so that `import equipdecide` and the command line's --help stay quick.
 _VERBS = {
@@ -30,6 +32,7 @@ _VERBS = {
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
+    "noise": "equipdecide.decide.noise",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -57,6 +60,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.news import news
+    from equipdecide.decide.noise import noise
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
@@ -81,6 +85,7 @@ __all__ = [
     "load",
     "loads",
     "news",
+    "noise",
     "nothing_extra_sold",
     "sale",
     "sell_when",
@@ -88,6 +93,7 @@ __all__ = [
     "simulate",
     "tornado",
     "two_way",
+    "weigh",
     "wait",
     "weigh",
     "whose",
@@ -97,7 +103,8 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            importlib.import_module("equipdecide.views.table")  # so that results show themselves
+            for view in ("table", "beside"):  # so that results show themselves
+                importlib.import_module(f"equipdecide.views.{view}")
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
 

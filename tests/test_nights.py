@@ -295,3 +295,17 @@ def test_log_object_without_stops():
     log = NightLog(np.full(30, 5.0), np.full(30, -1), ())
     assert (log.stops, log.theta, log.high) == (0, None, None)
     assert np.isnan(log.naive_mean())
+
+
+def test_hours_say_reasons_and_shape():
+    """The hours verb carries the log's reasons and its Weibull shape, in words and as data."""
+    found = ed.hours(ed.load(SCENARIOS / "deck_fittings.yaml"))
+    night = found.to_json()["night"]
+    assert (night["evenings"], night["stops"], night["undetected"]) == (48, 24, 1)
+    assert sum(cause["stops"] for cause in night["causes"]) == 24
+    assert night["mean_of_stopped_nights"] == pytest.approx(2.125)
+    assert night["weibull"]["beta_low"] < 1 < night["weibull"]["beta_high"]
+    assert "at random" in found.shape
+    wear = nights.WeibullFit(7.0, 2.5, 1.9, 3.2, 0.001)
+    assert "wear" in nights.shape_in_words(wear)
+    assert "bad starts" in nights.shape_in_words(nights.WeibullFit(7.0, 0.6, 0.4, 0.8, 0.001))

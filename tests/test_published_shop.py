@@ -12,7 +12,8 @@ import yaml
 
 import equipdecide as ed
 from equipdecide.decide import criteria
-from equipdecide.shop import attendance, learning, nights, noise, product_mix, resale
+from equipdecide.resale import bands, comparables
+from equipdecide.shop import attendance, learning, nights, noise, product_mix
 from equipdecide.shop.time_elements import Output, Stop, Stretch, elements, indicators
 
 CASES = yaml.safe_load((Path(__file__).parent / "published" / "shop.yaml").read_text(encoding="utf-8"))
@@ -143,12 +144,12 @@ def pairwise(method):
 
 def national_accounts(declining_balance, life, ages):
     rate = declining_balance / life
-    assert rate == resale.BEA_RATE
-    return {"rate": rate, "shares": [resale.national_accounts_share(age) for age in ages]}
+    assert rate == bands.BEA_RATE
+    return {"rate": rate, "shares": [bands.national_accounts_share(age) for age in ages]}
 
 
 def percent_good(table, ages):
-    (curve,) = [one for one in resale.curves() if table in one.name]
+    (curve,) = [one for one in bands.curves() if table in one.name]
     return {"shares": [curve.at(age) for age in ages]}
 
 
@@ -185,9 +186,9 @@ RECIPES = {
     "add_levels": lambda sets: {"levels": [noise.add_levels(one) for one in sets]},
     "add_by_table": lambda sets: {"levels": [noise.add_levels_by_table(one) for one in sets]},
     "pairwise": pairwise,
-    "remaining_value": lambda age, hours, c1, c2, c3: {"percent": 100 * resale.remaining_value(1.0, age, hours, c1, c2, c3)},
+    "remaining_value": lambda age, hours, c1, c2, c3: {"percent": 100 * comparables.remaining_value(1.0, age, hours, c1, c2, c3)},
     "national_accounts": national_accounts,
-    "dealer_offer": lambda **i: {"offer": resale.dealer_offer(**i)},
+    "dealer_offer": lambda **i: {"offer": bands.dealer_offer(**i)},
     "percent_good": percent_good,
     "two_machines": two_machines,
 }

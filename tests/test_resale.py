@@ -4,8 +4,8 @@ import datetime as dt
 
 import pytest
 
-from equipdecide.shop import resale
-from equipdecide.shop.resale import Comparable, ComparablesError, fit_comparables, ladder, read_comparables, value_band
+from equipdecide.resale.bands import curves, ladder, value_band
+from equipdecide.resale.comparables import Comparable, ComparablesError, fit_comparables, read_comparables
 
 
 def test_the_machine_of_the_demonstration():
@@ -24,8 +24,8 @@ def test_the_machine_of_the_demonstration():
 
 
 def test_curves_as_printed_name_their_source():
-    assert len(resale.curves()) == 9
-    for curve in resale.curves():
+    assert len(curves()) == 9
+    for curve in curves():
         assert curve.source and curve.mark in ("read", "memory", "assumption")
         assert list(curve.shares) == sorted(curve.shares, reverse=True)
         assert curve.at(0) == 1.0

@@ -19,6 +19,7 @@ import numpy as np
 from equipdecide.decide.compare import Comparison
 from equipdecide.ledger import Finding
 from equipdecide.scenario.models import Criterion
+from equipdecide.showing import Shown
 
 RANDOM_INDEX = {1: 0.0, 2: 0.0, 3: 0.58, 4: 0.90, 5: 1.12, 6: 1.24, 7: 1.32, 8: 1.41, 9: 1.45}
 TOGETHER = "equal say"
@@ -66,8 +67,8 @@ class View:
         return max(self.scores, key=lambda name: self.scores[name])
 
 
-@dataclass(frozen=True)
-class Weighing:
+@dataclass(frozen=True, eq=False, repr=False)
+class Weighing(Shown):
     """All views side by side with present worth less Keep's [currency]; never averaged over partners."""
 
     worth: Mapping[str, float]
@@ -80,6 +81,33 @@ class Weighing:
             if view.partner == partner:
                 return view
         raise KeyError(f"no weights of {partner!r}; there are {', '.join(view.partner for view in self.views)}")
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain data with fixed keys: keys are added, never renamed."""
+        return {
+            "npv_less_keep": dict(self.worth),
+            "failed_gates": {name: list(gates) for name, gates in self.gates.items()},
+            "partners": [
+                {
+                    "name": view.partner,
+                    "weights": dict(view.weights),
+                    "scores": dict(view.scores),
+                    "best": view.best,
+                    "exchange": {
+                        "by_money": view.exchange.by_money,
+                        "by_score": view.exchange.by_score,
+                        "worth_given_up": view.exchange.worth_given_up,
+                        "score_gained": view.exchange.score_gained,
+                        "per_point": view.exchange.per_point,
+                    },
+                    "flip": None
+                    if view.flip is None
+                    else {"first": view.flip.first, "second": view.flip.second, "criterion": view.flip.criterion, "weight": view.flip.weight, "needed": view.flip.needed},
+                }
+                for view in self.views
+            ],
+            "findings": [{"code": f.code, "text": f.text, "about": f.about} for f in self.findings],
+        }
 
 
 def score(value: float, worst: float, best: float) -> float:

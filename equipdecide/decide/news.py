@@ -7,7 +7,7 @@ and the expected value of perfect information are as in decision analysis (Raiff
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,6 +15,7 @@ from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Finding
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Scenario
+from equipdecide.showing import Shown
 
 
 @dataclass(frozen=True)
@@ -82,6 +83,26 @@ class News:
         }
 
 
+@dataclass(frozen=True, eq=False, repr=False)
+class NewsResult(Shown):
+    """Every yes/no doubt of a scenario, in the order of the file; iterate or index by number."""
+
+    doubts: tuple[News, ...]
+
+    def __iter__(self) -> Iterator[News]:
+        return iter(self.doubts)
+
+    def __len__(self) -> int:
+        return len(self.doubts)
+
+    def __getitem__(self, position: int) -> News:
+        return self.doubts[position]
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain data with fixed keys: keys are added, never renamed."""
+        return {"doubts": [one.to_json() for one in self.doubts]}
+
+
 def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
     found = [(f"events.{name}", name, amount) for name, amount in scenario.events.items()]
     found += [(f"parts.{name}.renews", f"{name} renews", part.renews) for name, part in scenario.parts.items() if part.renews]
@@ -91,7 +112,7 @@ def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
 
 def news(
     scenario: Scenario, values: Mapping[str, float] | None = None, evaluation: Evaluation | None = None, paths: Sequence[str] | None = None
-) -> tuple[News, ...]:
+) -> NewsResult:
     """Return every yes/no doubt of a scenario (or those at `paths`), both answers evaluated whole.
 
     `values` overrides other inputs by path; `evaluation`, the run at the entered figures, saves one run a doubt.
@@ -110,7 +131,7 @@ def news(
             answers.append({name: ledger.column("worth.npv").figure() - keep for name, ledger in ledgers.items()})
         chance = amount.chance if amount.chance is not None else amount.likely
         found.append(News(path, says, chance, *answers))
-    return tuple(found)
+    return NewsResult(tuple(found))
 
 
 def on_average(evaluation: Evaluation) -> list[Finding]:

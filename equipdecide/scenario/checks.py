@@ -26,6 +26,7 @@ from equipdecide.scenario.amounts import (
     read_day,
 )
 from equipdecide.scenario.faults import Fault, did_you_mean
+from equipdecide.scenario.tax_checks import TAX_CHECKS
 from equipdecide.scenario.tree import Items, Place, Table, Text
 
 _MONEY: Quantity = get_args(MoneyOrLoss)[1]
@@ -546,6 +547,19 @@ def courses_are_judged(c: Checker) -> None:
             c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
 
 
+def day_can_be_heard(c: Checker) -> None:
+    """Each piece of a working day has a level or a machine, and the day has no more than 24 hours."""
+    hours = []
+    for name, piece in _blocks(c.tree, "working_day"):
+        c.refers(piece, "machine", "machines", "machine")
+        if ("level" in piece) == ("machine" in piece):
+            what = "both `level` and `machine` are given" if "level" in piece else f"nothing says how loud '{name}' is"
+            c.report(piece, what, "Give `level:` or `machine:`", "level")
+        hours.append(_figure(piece.get("hours"), _HOURS) or 0.0)
+    if sum(hours) > 24:
+        c.report(c.tree, f"the working day has {decimal_text(round(sum(hours), 2))} hours", "Give the hours of one day", "working_day")
+
+
 def causes_are_logged(c: Checker) -> None:
     """Reasons that an improvement ends stand in the log of its machine, and no more than all of one is ended."""
     machines = dict(_blocks(c.tree, "machines"))
@@ -631,6 +645,8 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     logs_can_be_read,
     causes_are_logged,
     courses_are_judged,
+    day_can_be_heard,
+    *TAX_CHECKS,
 )
 
 

@@ -141,6 +141,14 @@ class NightLog:
             raise KeyError(f"no one reason of the log is '{words}'; there are {', '.join(cause.reason for cause in self.causes)}")
         return found[0]
 
+    @cached_property
+    def weibull(self) -> WeibullFit | None:
+        """The Weibull fit; None where there are too few stops for one."""
+        try:
+            return weibull_fit(self.run, self.stopped)
+        except ValueError:
+            return None
+
     @property
     def undetected(self) -> int:
         """Stops whose reason says that the machine did not notice."""
@@ -149,6 +157,36 @@ class NightLog:
     def naive_mean(self) -> float:
         """Return the average of the stopped nights alone [h]: far too short, shown as a warning example."""
         return float(self.run[self.stopped].mean()) if self.stops else math.nan
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain data with fixed keys; times in hours. Keys are added, never renamed."""
+        fit = self.weibull
+        return {
+            "evenings": self.evenings,
+            "hours": self.hours,
+            "stops": self.stops,
+            "theta": self.theta,
+            "low": self.low,
+            "high": self.high,
+            "mean_of_stopped_nights": self.naive_mean() if self.stops else None,
+            "undetected": self.undetected,
+            "causes": [
+                {"reason": c.reason, "stops": c.stops, "stops_an_hour": c.hazard, "theta": c.mean.theta, "low": c.mean.low, "high": c.mean.high}
+                for c in self.causes
+            ],
+            "weibull": None
+            if fit is None
+            else {"eta": fit.eta, "beta": fit.beta, "beta_low": fit.beta_low, "beta_high": fit.beta_high, "says": shape_in_words(fit)},
+        }
+
+
+def shape_in_words(fit: WeibullFit) -> str:
+    """Say what the shape of a fit speaks for: stops at random, wear, or bad starts."""
+    if fit.beta_low > 1:
+        return "stops come more often the longer it has run, as wear does"
+    if fit.beta_high < 1:
+        return "stops come more often early in the night, as bad starts do"
+    return "nothing speaks against stops at random"
 
 
 def read_log(path: Path) -> NightLog:
