@@ -20,6 +20,7 @@ from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Breach, Finding, Tape
 from equipdecide.plan import Plan, Sale
 from equipdecide.scenario.models import Offer, Scenario, Sell
+from equipdecide.showing import Shown
 
 HALVINGS = 60
 
@@ -67,7 +68,7 @@ class RouteView:
 
 
 @dataclass(frozen=True, eq=False)
-class RoutesResult:
+class RoutesResult(Shown):
     """All ways to sell one machine handed over on one day.
 
     `breakeven[a, b]` is the price at which route a is expected to be worth what route b is expected to be worth, before
