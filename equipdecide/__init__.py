@@ -107,6 +107,7 @@ __all__ = [
     "two_way",
     "weigh",
     "wait",
+    "weigh",
     "whose",
 ]
 

@@ -222,6 +222,7 @@ def test_comparison_has_a_column_for_each_course(demo: Comparison) -> None:
         "in",
         "own money needed",
         "affordable",
+        "failed gates",
     ]
     assert all(len(row.cells) == len(grid.headings) for row in grid.rows)
 

@@ -118,6 +118,16 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
     if entry is None or entry.code is None:
         return
     code = entry.code.lower()
+    if code not in law.states():
+        for row in law.rows("state_conformity"):
+            if row["state"] == entry.code.upper():
+                draft.common.find(
+                    "state_in_words",
+                    f"{entry.code.upper()}: {row['pattern']}; bonus: {row['bonus'] or 'not on file'}; section 179: {row['section_179'] or 'not on file'}. Here its rate is used with the answers entered.",
+                    "shop.state",
+                    "warning",
+                )
+        return
     draft.common.find("state_deductions", f"{code.upper()}: deductions, exemptions and credits of the state are not taken, nor local income tax.", "shop.state")
     if kind in ("partnership", "S corporation") and on_file(law, f"{code}/income.pass_through_election"):
         read = reading_then(law, f"{code}/income.pass_through_election", plan.time.first_tax_year)

@@ -24,7 +24,7 @@ BANDS = ((5, "1-5"), (10, "6-10"), (999, "over-10"))  # age up to [year], band
 def property_tax(draft: Draft, plan: Plan, law: Law, elections: Sequence[Election]) -> None:
     """Post the yearly tax on machines: working ``property tax``, a line of the shop and a deduction."""
     entry = plan.scenario.shop.state
-    if entry is None or entry.code is None or plan.time.flat:
+    if entry is None or entry.code is None or plan.time.flat or entry.code.lower() not in law.states():
         return
     code = entry.code.lower()
     method = reading_then(law, f"{code}/property_tax.method", plan.time.first_tax_year)
@@ -101,7 +101,7 @@ def _life(law: Law, election: Election) -> str:
 def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
     """Say how the state treats a machine bought, for its sales or use tax; the tax itself belongs to the costs entered."""
     entry = plan.scenario.shop.state
-    if entry is None or entry.code is None or not any(p.machine == p.name for p in plan.purchases):
+    if entry is None or entry.code is None or entry.code.lower() not in law.states() or not any(p.machine == p.name for p in plan.purchases):
         return
     code = entry.code.lower()
     try:

@@ -118,14 +118,31 @@ def _line(label: str, cells: Sequence[str], labels: int, widths: Sequence[int]) 
 # --- the comparison
 
 
+SMALL_RATE = -0.5  # a rate below this is told in a remark: it comes of tax that falls after the study, not of the purchase
+
+
 def rates_in_words(outcome: Outcome) -> str:
-    """Write the rates of return over keeping: "36.8 %", "none", "2: 12 %, 114 %"."""
+    """Write the rates of return over keeping: "36.8 %", "none", "2: 12 %, 114 %"; a star where a remark tells of more."""
     roots = outcome.rates_less_keep.roots
+    shown = [root for root in roots if root > SMALL_RATE] or list(roots)
+    star = "*" if len(shown) < len(roots) else ""
     if not roots:
         return "none"
-    if len(roots) == 1:
-        return percent(roots[0])
-    return f"{len(roots)}: " + ",\n".join(percent(root, 0) for root in roots)
+    if len(shown) == 1:
+        return percent(shown[0]) + star
+    return f"{len(shown)}: " + ",\n".join(percent(root, 0) for root in shown) + star
+
+
+def _other_rates(comparison: Comparison) -> list[str]:
+    """Tell of the real rates that the table leaves out, so that none goes unsaid."""
+    told = [
+        f"{o.name} {', '.join(percent(root, 0) for root in left)}"
+        for o in comparison.outcomes
+        if (left := [r for r in o.rates_less_keep.roots if r <= SMALL_RATE]) and len(left) < len(o.rates_less_keep.roots)
+    ]
+    if not told:
+        return []
+    return [f"* The same cash flows have another real rate, far below any return: {'; '.join(told)}."]
 
 
 def _affordable(outcome: Outcome) -> str:
@@ -214,9 +231,10 @@ def _lead(comparison: Comparison, leader: Outcome, second: Outcome | None) -> st
 
 def _remarks(comparison: Comparison) -> list[str]:
     said = ["Worth less keep is present worth after tax, loans included, of each course less that of keeping."]
-    if any(len(o.rates_less_keep.roots) == 1 for o in comparison.outcomes):
+    if any(o.rates_less_keep.roots for o in comparison.outcomes):
         said.append("Rate of return and payback are of what is paid beyond keeping, loans left out.")
-    if any(len(o.rates_less_keep.roots) > 1 for o in comparison.outcomes):
+    said += _other_rates(comparison)
+    if any(sum(root > SMALL_RATE for root in o.rates_less_keep.roots) > 1 for o in comparison.outcomes):
         said.append(
             "Where several rates of return solve the same cash flows, none of them ranks the choice: go by worth."
         )
