@@ -426,7 +426,7 @@ def _payback(outcome: Outcome) -> str:
 
 
 def _verdict(outcome: Outcome, tested: bool) -> str:
-    failed = [f"fails the gate on {gate}" for gate in outcome.failed_gates]
+    failed = [f"fails the gate “{gate}”" for gate in outcome.failed_gates]
     if outcome.affordable is False:
         failed.insert(0, "falls under the floor")
     return listed(failed) if failed else "yes" if passes(outcome) and tested else "not tested"
@@ -591,16 +591,17 @@ PARTNERS: tuple[Callable[[Page], Part | None], ...] = (
 )
 
 
-def _dates(text: str) -> Markup:
-    """Return text with its days marked, so that none is broken over two lines."""
-    return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", str(escape(text))))
+def _unbroken(text: str) -> Markup:
+    """Return text in which no day and no per cent is broken over two lines."""
+    held = re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", str(escape(text)))
+    return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", held))
 
 
 @lru_cache(maxsize=1)
 def _template() -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
     home = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    home.filters["dates"] = _dates
+    home.filters["unbroken"] = _unbroken
     return home.get_template(TEMPLATE)
 
 
