@@ -54,15 +54,23 @@ _VERBS = {
     "sell_when": "equipdecide.decide.timing",
     "wait": "equipdecide.decide.timing",
     "whose": "equipdecide.decide.whose",
+    "routes": "equipdecide.decide.routes",
+    "money": "equipdecide.decide.money",
+    "cash_calendar": "equipdecide.decide.cash_calendar",
+    "lender": "equipdecide.decide.lender",
 }
 
 if TYPE_CHECKING:
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
+    from equipdecide.decide.cash_calendar import cash_calendar
     from equipdecide.decide.compare import compare
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
+    from equipdecide.decide.lender import lender
+    from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
+    from equipdecide.decide.routes import routes
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
@@ -78,6 +86,7 @@ __all__ = [
     "ScenarioError",
     "breakeven",
     "brief",
+    "cash_calendar",
     "compare",
     "curve",
     "evaluate",
@@ -85,11 +94,14 @@ __all__ = [
     "extra_hours_needed",
     "hours",
     "indices",
+    "lender",
     "load",
     "loads",
+    "money",
     "news",
     "noise",
     "nothing_extra_sold",
+    "routes",
     "sale",
     "sell_when",
     "service_life",
