@@ -7,6 +7,7 @@
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
     ed.hours(s)                                  # staffed and night hours, profit per spindle hour
+    ed.news(s)                                   # each yes/no event: both answers, weighed; what knowing is worth
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.brief(c, "brief.html")                    # the page for partners
@@ -21,13 +22,18 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from equipdecide.version import VERSION
+
+__version__ = VERSION
 
 # Loaded on first use, so that `import equipdecide` and the command line's --help stay quick.
 _VERBS = {
     "load": "equipdecide.scenario",
     "loads": "equipdecide.scenario",
     "ScenarioError": "equipdecide.scenario",
+    "news": "equipdecide.decide.news",
+    "noise": "equipdecide.decide.noise",
+    "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
@@ -37,38 +43,67 @@ _VERBS = {
     "nothing_extra_sold": "equipdecide.decide.breakeven",
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
+    "brief": "equipdecide.views.brief",
+    "tornado": "equipdecide.decide.sensitivity",
+    "curve": "equipdecide.decide.sensitivity",
+    "two_way": "equipdecide.decide.sensitivity",
+    "indices": "equipdecide.decide.sensitivity",
+    "service_life": "equipdecide.decide.timing",
+    "sell_when": "equipdecide.decide.timing",
+    "wait": "equipdecide.decide.timing",
+    "whose": "equipdecide.decide.whose",
 }
 
 if TYPE_CHECKING:
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
+    from equipdecide.decide.news import news
+    from equipdecide.decide.noise import noise
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
+    from equipdecide.decide.timing import sell_when, service_life, wait
+    from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.views.brief import brief
     from equipdecide.views.explain import explain
 
 __all__ = [
     "ScenarioError",
     "breakeven",
+    "brief",
     "compare",
+    "curve",
     "evaluate",
     "explain",
     "extra_hours_needed",
     "hours",
+    "indices",
     "load",
     "loads",
+    "news",
+    "noise",
     "nothing_extra_sold",
     "sale",
+    "sell_when",
+    "service_life",
     "simulate",
+    "tornado",
+    "two_way",
+    "weigh",
+    "wait",
+    "whose",
 ]
 
 
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            importlib.import_module("equipdecide.views.table")  # so that results show themselves
+            for view in ("table", "beside"):  # so that results show themselves
+                importlib.import_module(f"equipdecide.views.{view}")
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
 

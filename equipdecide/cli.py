@@ -47,7 +47,9 @@ class _Parser(argparse.ArgumentParser):
         if "invalid choice" in message and "COMMAND" in message:
             word = message.split("'")[1]
             near = difflib.get_close_matches(word, COMMANDS, 1, 0.5)
-            message = f"there is no command '{word}'." + (f" Did you mean '{near[0]}'?" if near else f" There are {', '.join(COMMANDS)}.")
+            message = f"there is no command '{word}'." + (
+                f" Did you mean '{near[0]}'?" if near else f" There are {', '.join(COMMANDS)}."
+            )
         message = message if message.endswith((".", "?")) else message + "."
         raise Refusal(f"{message} See {self.prog} --help.")
 
@@ -88,7 +90,8 @@ def _unforeseen(error: Exception) -> int:
     if isinstance(error, LookupError | ValueError) and " " in said:  # a verb's own words
         return _fail(said)
     return _fail(
-        f"This is a fault of equipdecide, not of your file ({type(error).__name__}: {said or error}). Please report it; with {TRACE}=1 set, the place is shown."
+        f"This is a fault of equipdecide, not of your file ({type(error).__name__}: "
+        f"{said or error}). Please report it; with {TRACE}=1 set, the place is shown."
     )
 
 
@@ -103,8 +106,8 @@ def _say(text: str, file: Any = None) -> None:
 
 
 def _fail(text: str) -> int:
-    first, rest = text[:1], text[1:]
-    said = first.upper() + rest
+    word = text.split(" ")[0]
+    said = text[:1].upper() + text[1:] if word.isalpha() else text  # a file's name stays as it is
     _say(said if said.endswith((".", "?", "!")) else said + ".", sys.stderr)
     return REFUSED
 
@@ -144,7 +147,8 @@ def _new_file(name: str) -> Path:
 def _nearest(word: str, names: Iterable[str], what: str) -> str:
     names = list(names)
     near = difflib.get_close_matches(word, names, 3, 0.5)
-    return f"Did you mean '{near[0]}'?" if len(near) == 1 else f"{what}: {', '.join(near or names)}."
+    sure = near[:1] if len(near) == 1 else difflib.get_close_matches(word, near, 1, 0.8)
+    return f"Did you mean '{sure[0]}'?" if sure else f"{what}: {', '.join(near or names)}."
 
 
 def _read(name: str) -> Scenario:
@@ -156,7 +160,10 @@ def _read(name: str) -> Scenario:
     if not path.exists():
         folder = path.parent if path.parent.is_dir() else Path()
         near = difflib.get_close_matches(path.name, [p.name for p in folder.glob("*.y*ml")], 1, 0.5)
-        raise Refusal(f"there is no file {path}. " + (f"Did you mean '{near[0]}'?" if near else "'equipdecide new my_shop.yaml' writes one to begin with"))
+        raise Refusal(
+            f"there is no file {path}. "
+            + (f"Did you mean '{near[0]}'?" if near else "'equipdecide new my_shop.yaml' writes one to begin with")
+        )
     return load(path)
 
 
@@ -174,9 +181,13 @@ def _day(text: str | None) -> Any:
 # --- the door
 
 
+def _somebody_is_there() -> bool:
+    return bool(sys.stdin) and sys.stdin.isatty() and sys.stdout.isatty()
+
+
 def _door() -> int:
     _say(DOOR)
-    if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+    if not _somebody_is_there():
         return FINE
     choice = input("\n1 to 4, or Enter to leave: ").strip()
     if choice == "1":
@@ -219,7 +230,13 @@ def _ask(args: argparse.Namespace) -> int:
     flips = breakeven(scenario)
     none_sold = nothing_extra_sold(scenario, comparison)
     if args.json:
-        _say(json.dumps({"file": str(path), "rough": True, "comparison": comparison.to_json(), "breakeven": flips.to_json()}, indent=2, ensure_ascii=False))
+        _say(
+            json.dumps(
+                {"file": str(path), "rough": True, "comparison": comparison.to_json(), "breakeven": flips.to_json()},
+                indent=2,
+                ensure_ascii=False,
+            )
+        )
     else:
         _say("\n" + rough_text(comparison, flips, none_sold))
     _say(f"\nYour answers are in {path}. Correct it in any editor; then: equipdecide compare {path}", where)
@@ -242,7 +259,15 @@ def _check(args: argparse.Namespace) -> int:
         if not args.json:
             return _faults(error, sys.stdout)
         faults = [
-            {"file": f.place.file, "line": f.place.line, "column": f.place.column, "path": f.path, "what": f.what, "mend": f.mend} for f in error.faults
+            {
+                "file": f.place.file,
+                "line": f.place.line,
+                "column": f.place.column,
+                "path": f.path,
+                "what": f.what,
+                "mend": f.mend,
+            }
+            for f in error.faults
         ]
         _say(json.dumps({"file": args.file, "faults": faults}, indent=2, ensure_ascii=False))
         return FAULTS
@@ -284,6 +309,34 @@ def _hours(args: argparse.Namespace) -> int:
     return _give(args, lambda: hours_text(result, args.width), result.to_json)
 
 
+def _news(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.news import news
+    from equipdecide.views.beside import news_text
+
+    result = news(scenario)
+    return _give(args, lambda: news_text(result, args.width), result.to_json)
+
+
+def _weigh(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.compare import compare
+    from equipdecide.decide.criteria import weigh
+    from equipdecide.views.beside import weighing_text
+
+    result = weigh(compare(scenario))
+    return _give(args, lambda: weighing_text(result, args.width), result.to_json)
+
+
+def _noise(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.noise import noise
+    from equipdecide.views.beside import noise_text
+
+    result = noise(scenario)
+    return _give(args, lambda: noise_text(result, args.width), result.to_json)
+
+
 def _breakeven(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     for name in (args.course, args.against):
@@ -304,7 +357,9 @@ def _explain(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     if args.course not in scenario.alternatives and args.course not in scenario.offers:
         names = [*scenario.alternatives, *scenario.offers]
-        raise Refusal(f"there is no course or offer '{args.course}'. {_nearest(args.course, names, 'Courses and offers')}")
+        raise Refusal(
+            f"there is no course or offer '{args.course}'. {_nearest(args.course, names, 'Courses and offers')}"
+        )
     from equipdecide.views.explain import UnknownFigure, explain, figures
 
     of: Any
@@ -326,6 +381,23 @@ def _explain(args: argparse.Namespace) -> int:
     return _give(args, lambda: result.text(args.width), result.to_json)
 
 
+def _brief(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or "brief.html")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    if args.owner is not None and args.owner not in scenario.owners:
+        raise Refusal(f"there is no owner '{args.owner}'. {_nearest(args.owner, scenario.owners, 'Owners')}")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.brief import brief
+    from equipdecide.views.table import headline
+
+    result = compare(scenario)
+    _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
+    return FINE
+
+
 def _new(args: argparse.Namespace) -> int:
     path = _new_file(args.output or args.name or "my_shop.yaml")
     from equipdecide.scenario.starter import starter_text
@@ -342,15 +414,22 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
     "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
+    "news": (_news, "each yes/no doubt: every course if yes, if no and on average, and what knowing is worth"),
+    "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
+    "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
+    "brief": (_brief, "write the page for partners"),
 }
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="equipdecide",
-        description="Keep, upgrade, sell or replace a machine tool: the after-tax answer, what flips it, and a page for partners.",
+        description=(
+            "Keep, upgrade, sell or replace a machine tool: the after-tax answer, what flips it, and a "
+            "page for partners."
+        ),
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -363,16 +442,41 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("-o", "--output", metavar="FILE", help="the same")
             continue
         if name == "ask":
-            verb.add_argument("-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)")
-            verb.add_argument("--json", action="store_true", help="give the answer as JSON; questions go to the error output")
+            verb.add_argument(
+                "-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)"
+            )
+            verb.add_argument(
+                "--json", action="store_true", help="give the answer as JSON; questions go to the error output"
+            )
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
+        if name == "brief":
+            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
+            verb.add_argument(
+                "--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures"
+            )
+            continue
         if name == "explain":
-            verb.add_argument("course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale")
-            verb.add_argument("what", nargs="?", metavar="WHAT", help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column")
+            verb.add_argument(
+                "course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale"
+            )
+            verb.add_argument(
+                "what",
+                nargs="?",
+                metavar="WHAT",
+                help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column",
+            )
             verb.add_argument("--row", help="year, month or day of the figure, such as 2027")
-            verb.add_argument("--depth", type=int, default=1, choices=range(1, 6), metavar="1..5", help="levels at once (1)")
-            verb.add_argument("--list", nargs="?", const="", metavar="WORD", help="list the names that can be asked for, those with WORD in them")
+            verb.add_argument(
+                "--depth", type=int, default=1, choices=range(1, 6), metavar="1..5", help="levels at once (1)"
+            )
+            verb.add_argument(
+                "--list",
+                nargs="?",
+                const="",
+                metavar="WORD",
+                help="list the names that can be asked for, those with WORD in them",
+            )
         if name == "sale":
             verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
             verb.add_argument("--machine", help="machine to sell, if not the one in question")

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 
 from equipdecide.scenario.examples import example
 from equipdecide.scenario.reading import load
 from equipdecide.views.words import plain
+
+OUT = Path("out")  # in the folder it is run in
 
 
 def _say(text: str) -> None:
@@ -19,9 +22,10 @@ def _headed(text: str) -> str:
 
 
 def main(say: Callable[[str], None] = _say) -> int:
-    """Print the sale and the comparison of both examples."""
+    """Print the sale and the comparison of both examples, and write the page for partners into `out/`."""
     from equipdecide.decide.compare import compare
     from equipdecide.decide.sale import sale
+    from equipdecide.views.brief import brief
     from equipdecide.views.table import comparison_text, sale_text
 
     file = example("first_sale")
@@ -33,10 +37,15 @@ def main(say: Callable[[str], None] = _say) -> int:
     file = example("deck_fittings")
     shop = load(file)
     say(_headed(f"A whole shop: six courses, two owners, a limited machine  ({file.name})"))
-    say(comparison_text(compare(shop)))
+    comparison = compare(shop)
+    say(comparison_text(comparison))
     say("")
     say(sale_text(sale(shop)))
-    say(f"\nBoth files are in {file.parent}. Copy one and write your own figures over it, or begin with: equipdecide ask")
+    OUT.mkdir(exist_ok=True)
+    page = OUT / "brief.html"
+    brief(comparison, page)
+    say(f"\nThe page for partners is {page.resolve()}: open it in a browser.")
+    say(f"Both files are in {file.parent}. Copy one and write your own figures over it, or begin with: equipdecide ask")
     return 0
 
 

@@ -18,8 +18,8 @@ from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
 from equipdecide.money.guarantees import guarantees
-from equipdecide.money.loan import service
 from equipdecide.money.orders import orders
+from equipdecide.money.service import service
 from equipdecide.money.settlement import sales
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Timeline, resolve, timeline
@@ -35,7 +35,7 @@ GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Evaluation:
     """All alternatives of a scenario as ledgers, with the plans behind them."""
 
@@ -45,6 +45,9 @@ class Evaluation:
     ledgers: Mapping[str, Ledger]
     law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+
+    def __repr__(self) -> str:
+        return f"<Evaluation of {self.scenario.title!r}: {', '.join(self.ledgers)}>"
 
     def __getitem__(self, name: str) -> Ledger:
         return self.ledgers[name]
@@ -76,6 +79,8 @@ def evaluate(
     part_economics(common, scenario)
     doubts = {path: float(vector[0, 0]) for path, vector in shared.values.items()}
     plans = {name: resolve(scenario, name, time, doubts) for name in only or scenario.alternatives}
+    for plan in plans.values():
+        _taken_as(common, plan)
     drafts = {name: Draft(name, shared) for name in plans}
     kept = {name: _before_returns(drafts[name], plan, law) for name, plan in plans.items()}
     first_year: dict[str, float] = {}
@@ -90,6 +95,18 @@ def evaluate(
     ledgers = {name: seal(draft) for name, draft in drafts.items()}
     order = (*shared.order, *(column for draft in drafts.values() for column in draft.order))
     return Evaluation(scenario, time, plans, ledgers, law, order)
+
+
+def _taken_as(common: Draft, plan: Plan) -> None:
+    """Say as what each yes/no doubt was taken on which a step of the plan hangs."""
+    for step in plan.scenario.alternatives[plan.name]:
+        if step.when is None:
+            continue
+        amount = plan.scenario.doubt(step.when)
+        answer = "yes" if step in plan.steps else "no"
+        name = step.when.removeprefix("events.").removeprefix("parts.").replace(".renews", " renews")
+        chance = amount.chance if amount.chance is not None else amount.likely
+        common.find("doubt_taken", f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `news` weighs both answers.", step.when)
 
 
 def _vector(value: FloatArray | float) -> FloatArray:

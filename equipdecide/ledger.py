@@ -85,7 +85,7 @@ class DatedFigure(Protocol):
     def finding(self) -> str | None: ...
 
 
-@dataclass(eq=False, slots=True)
+@dataclass(eq=False, slots=True, repr=False)
 class Column:
     """One named figure over the periods of an axis. `args` are the columns it was made from, in `formula.names` order.
 
@@ -105,6 +105,9 @@ class Column:
     args: tuple[Column, ...] = ()
     run: Evaluator | None = None
     certificate: Column | None = None
+
+    def __repr__(self) -> str:
+        return f"<Column {self.full_name} [{self.unit}], {self.kind}, {len(self.axis)} x {self.values.shape[-1]}>"
 
     @property
     def full_name(self) -> str:
@@ -161,7 +164,7 @@ def _same(values: FloatArray) -> FloatArray:
     return values
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class Working:
     """A table behind some lines: named columns, most of them over one axis. Made by a :class:`Draft`."""
 
@@ -171,6 +174,9 @@ class Working:
     rule: str
     draft: Draft
     columns: dict[str, Column] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return f"<Working {self.name}: {', '.join(self.columns)}>"
 
     def __getitem__(self, name: str) -> Column:
         try:
@@ -263,18 +269,26 @@ class Working:
         certificate: str,
         axis: Axis | None = None,
         tolerance: float = CERTIFICATE_TOLERANCE,
+        through: Sequence[tuple[str, str, str, str, Axis]] = (),
         **uses: Column,
     ) -> Column:
-        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`)."""
+        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`).
+
+        `through` are formula columns the proof goes through: name, text, unit, says, axis. They and the proof may name
+        this column and any other of the working.
+        """
         axis = axis or self.axis
 
         def run(*arrays: FloatArray) -> FloatArray:
-            return np.broadcast_to(np.atleast_2d(function(*arrays)), (len(axis), np.atleast_2d(function(*arrays)).shape[-1]))
+            found = np.atleast_2d(function(*arrays))
+            return np.broadcast_to(found, (len(axis), found.shape[-1]))
 
         column = Column(
             name, self.name, axis, run(*(arg.values for arg in args)), unit, says, "computed", self.rule, None, None, tuple(args), run
         )
         self._keep(column)
+        for step, text, its_unit, its_says, its_axis in through:
+            self.formula(step, text, its_unit, its_says, its_axis)
         proof = self.formula(f"{name}_check", certificate, unit, f"must be zero: proves {says}", axis, **uses)
         worst = float(np.abs(proof.values).max())
         if worst > tolerance:
@@ -415,7 +429,7 @@ def _sources(readings: Sequence[DatedFigure]) -> str:
     return "; ".join(found)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Ledger:
     """All that is known of one alternative: workings, lines and findings, frozen."""
 
@@ -424,6 +438,9 @@ class Ledger:
     lines: tuple[Line, ...]
     findings: tuple[Finding, ...]
     order: tuple[Column, ...]
+
+    def __repr__(self) -> str:
+        return f"<Ledger of {self.name}: {len(self.workings)} workings, {len(self.lines)} lines, {len(self.findings)} findings>"
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""

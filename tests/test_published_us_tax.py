@@ -16,7 +16,6 @@ from equipdecide.scenario import loads
 from equipdecide.tax.section_179 import use_recapture
 
 
-
 class Words(yaml.SafeLoader):
     """Reads on, yes and no as the words they are in a scenario file."""
 

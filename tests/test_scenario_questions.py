@@ -193,11 +193,13 @@ def test_deducted_so_far_becomes_a_table_of_the_whole_cost(full: Scenario) -> No
 
 
 def test_value_by_age_lies_between_the_curves() -> None:
-    # at age 5: national accounts (1 - 0.1225)^5 = 0.5203; property tax table 0.58; dealers 0.82 x 0.9^4 = 0.5380
+    # at age 5: national accounts (1 - 0.1225)^5 = 0.5203; appraiser's rule 0.82 x 0.9^4 = 0.5380; percent good of ten years
+    # 0.58, 0.58, 0.55 and of twelve 0.66, 0.65. Low: the lowest at auction (0.6); likely: the middle, 0.58, as a dealer
+    # buys (0.8); high: the highest
     low, likely, high = value_by_age(5.0)
     assert low == pytest.approx(0.6 * 0.5203, abs=1e-4)
-    assert likely == pytest.approx(0.5380, abs=1e-4)
-    assert high == pytest.approx(0.58)
+    assert likely == pytest.approx(0.8 * 0.58)
+    assert high == pytest.approx(0.66)
     for age in (0.0, 0.5, 3.2, 9.9, 10.0, 25.0):
         now, later = value_by_age(age), value_by_age(age + 1)
         assert all(a >= b for a, b in zip(now, later, strict=True))

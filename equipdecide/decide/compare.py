@@ -7,12 +7,13 @@ pass every gate; the best without regard to cash is shown beside it. Without cas
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from equipdecide.calendar import FloatArray
+from equipdecide.decide.news import on_average
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Column, Finding, Ledger, Line
 from equipdecide.measures import Payback, Rates, payback, rates_of_return
@@ -206,8 +207,15 @@ def passes(outcome: Outcome) -> bool:
 
 
 def compare(scenario: Scenario, values: Mapping[str, float] | None = None) -> Comparison:
-    """Evaluate and measure every alternative of a scenario. `values` overrides inputs by path, one number each."""
-    return measure(evaluate(scenario, values))
+    """Evaluate and measure every alternative of a scenario. `values` overrides inputs by path, one number each.
+
+    Where the scenario has events, a finding says which course is best on average, if that is another one.
+    """
+    evaluation = evaluate(scenario, values)
+    comparison = measure(evaluation)
+    if not scenario.events or values:
+        return comparison
+    return replace(comparison, findings=(*on_average(evaluation), *comparison.findings))
 
 
 def measure(evaluation: Evaluation) -> Comparison:
@@ -259,6 +267,7 @@ def _outcome(evaluation: Evaluation, name: str, keep: Ledger) -> Outcome:
     worst = ledger.column("coverage.worst").figure() if "coverage" in ledger.workings else None
     if worst is not None and shop.coverage_required is not None and worst < float(shop.coverage_required):
         failed.append("coverage")
+    failed += [gate for gate, answers in evaluation.scenario.gates.items() if answers.get(name) is False]
     npv = ledger.column("worth.npv").figure()
     return Outcome(
         name,

@@ -15,13 +15,15 @@ from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
-from equipdecide.shop.hours import NightLog, read_log
+from equipdecide.shop.nights import NightLog, read_log, shape_in_words
 from equipdecide.showing import Shown
 
 DEFINITION = (
-    "First full year of the study after everything of the plan is in place. Hours cut are spindle hours in cut; good standard "
+    "First full year of the study after everything of the plan is in place. Hours cut are spindle "
+    "hours in cut; good standard "
     "hours are those at the standard time of each part, scrap taken out. Profit a spindle hour is contribution less "
-    "upkeep and other yearly costs of the machines, over the hours the spindle cuts; overhead, loans and tax are not in it."
+    "upkeep and other yearly costs of the machines, over the hours the spindle cuts; overhead, "
+    "loans and tax are not in it."
 )
 
 
@@ -58,14 +60,20 @@ class HoursResult(Shown):
                 return entry
         raise KeyError(f"no alternative {name!r}; there are {', '.join(entry.name for entry in self.alternatives)}")
 
+    @property
+    def shape(self) -> str:
+        """What the shape of the times between stops speaks for, in words; empty without a log or with too few stops."""
+        fit = self.night.weibull if self.night is not None else None
+        if fit is None:
+            return ""
+        return f"Weibull shape {fit.beta:.2f} (95 % interval {fit.beta_low:.2f} to {fit.beta_high:.2f}): {shape_in_words(fit)}."
+
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         night = self.night
         keys = ("staffed_hours", "night_hours", "good_standard_hours", "contribution", "profit_per_spindle_hour")
         return {
-            "night": None
-            if night is None
-            else {"hours": night.hours, "stops": night.stops, "theta": night.theta, "low": night.low, "high": night.high},
+            "night": None if night is None else night.to_json(),
             "alternatives": [
                 {"name": entry.name, "year_from": entry.year_from.isoformat() if entry.year_from else None}
                 | {key: getattr(entry, key) for key in keys}
@@ -116,7 +124,11 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
     length = sum(share for _, share in at_work)
 
     def a_year(column: str) -> float:
-        found = [(ledger.column(f"hours of {setup.name}.{column}").figure(), share) for setup, share in at_work if setup is not None]
+        found = [
+            (ledger.column(f"hours of {setup.name}.{column}").figure(), share)
+            for setup, share in at_work
+            if setup is not None
+        ]
         return sum(value * share for value, share in found) / length
 
     contributed = in_year("contribution.contribution") if "contribution" in ledger.workings else None
@@ -125,4 +137,6 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
     if contributed is not None and spindle > 0:
         earned = contributed + in_year("upkeep.earnings") - in_year("upkeep.upkeep") - in_year("upkeep.running_costs")
         profit = earned / (spindle * length)
-    return HoursOfOne(name, begin, a_year("staffed_spindle_hours"), a_year("night_hours"), a_year("good_hours"), contributed, profit)
+    return HoursOfOne(
+        name, begin, a_year("staffed_spindle_hours"), a_year("night_hours"), a_year("good_hours"), contributed, profit
+    )

@@ -78,8 +78,7 @@ class TenNumbers:
     sold: SaleResult | None  # every offer on the day of the sale that is shown
     sale: RouteResult | None  # the one shown
     sale_is_part: bool  # the course itself sells; False: what selling would leave, by the route named
-    sale_credited: bool  # what is left goes to the order of the next machine, not to the owner
-    left_after_tax: float | None  # net cash less tax, and less the discount that a trade-in gives up
+    credited_on: Date | None  # day on which what is left goes into the order of the next machine; None: to the owner
     first_good_part: Date
     own_money_needed: float
     largest_payment: Payment | None
@@ -95,15 +94,13 @@ def ten_numbers(comparison: Comparison) -> TenNumbers:
     """Return the figures of the page's first table for the best course that passes."""
     scenario, outcome = comparison.scenario, comparison.leader
     sold, route, is_part = sale_of(comparison, outcome)
-    offer = scenario.offers.get(route.name) if route else None
     shop = scenario.shop
     return TenNumbers(
         lead=_lead(comparison, outcome),
         sold=sold,
         sale=route,
         sale_is_part=is_part,
-        sale_credited=bool(offer and (offer.credited_to or offer.against)),
-        left_after_tax=route.cash_less_tax - lost_discount(route) if route else None,
+        credited_on=next((s.credited_on for s in outcome.plan.sales if is_part and route and s.offer_name == route.name), None),
         first_good_part=outcome.plan.first_good_part,
         own_money_needed=outcome.own_money_needed,
         largest_payment=largest_payment(outcome),
@@ -125,12 +122,6 @@ def _lead(comparison: Comparison, outcome: Outcome) -> Lead:
         second.name if second else None,
         outcome.npv - second.npv if second else None,
     )
-
-
-def lost_discount(route: RouteResult) -> float:
-    """Return the discount on the next machine that a trade-in gives up: part of the allowance that is no money."""
-    machine = route.plan.sales[0].machine
-    return route.ledger.column(f"settlement {machine}.over_allowance").figure()
 
 
 def sale_of(comparison: Comparison, outcome: Outcome) -> tuple[SaleResult | None, RouteResult | None, bool]:

@@ -8,7 +8,7 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
-from equipdecide.money.loan import payoff
+from equipdecide.money.payoff import payoff
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.showing import Shown
@@ -22,6 +22,7 @@ class RouteResult:
     `net_cash` = gross - selling_costs - payoff - other_costs: what is paid out or credited, before tax.
     `after_tax` = gross - selling_costs - tax: what the sale brings after tax, the lender still to be paid.
     `cash_less_tax` = net_cash - tax: negative where the tax is more than the cash.
+    `left_in_all` = cash_less_tax - over_allowance: by which routes compare, a trade-in among them.
     """
 
     route: str
@@ -40,6 +41,7 @@ class RouteResult:
     section_1231: float
     tax_by_owner: dict[str, float]
     tax_due: tuple[tuple[Date, float], ...]
+    over_allowance: float  # part of a trade allowance that comes back in the price of the next machine
     payoff_by_schedule: float | None  # where a lender's letter overrides the schedule; None without a letter
     plan: Plan
     ledger: Ledger
@@ -66,6 +68,11 @@ class RouteResult:
     def cash_less_tax(self) -> float:
         """Cash left after the lender, less tax [currency]."""
         return self.net_cash - self.tax
+
+    @property
+    def left_in_all(self) -> float:
+        """Cash left after lender and tax, less what a trade-in adds to the price of the next machine [currency]."""
+        return self.cash_less_tax - self.over_allowance
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -110,6 +117,8 @@ class SaleResult(Shown):
                     "tax_due": [{"date": day.isoformat(), "amount": amount} for day, amount in r.tax_due],
                     "after_tax": r.after_tax,
                     "cash_less_tax": r.cash_less_tax,
+                    "over_allowance": r.over_allowance,
+                    "left_in_all": r.left_in_all,
                 }
                 for r in self.routes
             ],
@@ -131,7 +140,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study.
     """
     machine = machine or scenario.machine_in_question[0]
-    day = Date.fromisoformat(on) if isinstance(on, str) else on or _first_sale(scenario, machine)
+    day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
     if not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
         raise ValueError(
             f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, {scenario.decision_date}"
@@ -140,9 +149,10 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
         raise KeyError(f"no machine {machine!r}; there are {', '.join(scenario.machines)}")
     offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
     if not offers:
-        raise KeyError(f"no offer for {machine!r} in the scenario")
+        others = dict.fromkeys(offer.machine for offer in scenario.offers.values())
+        raise KeyError(f"no offer for {machine!r} in the scenario" + (f"; there are offers for {', '.join(others)}" if others else "; `offers` names none"))
     alone = scenario.model_copy(
-        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
+        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)] for name in offers}}
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
@@ -150,7 +160,8 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings))
 
 
-def _first_sale(scenario: Scenario, machine: str) -> Date:
+def first_sale(scenario: Scenario, machine: str) -> Date:
+    """Return the day of the first step that sells `machine`; the day of decision where none does."""
     days = [s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine]
     return min(days, default=scenario.decision_date)
 
@@ -195,6 +206,7 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
         gain["section_1231"].figure(),
         taxes,
         tuple(sorted(due.items())),
+        money("over_allowance"),
         _by_schedule(plan, machine),
         plan,
         ledger,
@@ -203,7 +215,7 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
 
 def _by_schedule(plan: Plan, machine: str) -> float | None:
     """Return the payoff of the machine's loans as the signed schedules have it; None where no lender wrote a letter."""
-    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None]
+    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None and not debt.releases]
     if not any(debt.old is not None and debt.old.letter for debt in owed):
         return None
     draft = Draft("by the schedule", Shared({}))

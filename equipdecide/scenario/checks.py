@@ -16,6 +16,7 @@ from equipdecide.scenario.amounts import (
     Amount,
     AmountError,
     Count,
+    Factor,
     Hours,
     MoneyOrLoss,
     Quantity,
@@ -32,6 +33,7 @@ _MONEY: Quantity = get_args(MoneyOrLoss)[1]
 _SHARE: Quantity = get_args(Share)[1]
 _RATE: Quantity = get_args(Rate)[1]
 _COUNT: Quantity = get_args(Count)[1]
+_FACTOR: Quantity = get_args(Factor)[1]
 _HOURS: Quantity = get_args(Hours)[1]
 _ONE = 1e-6  # shares that differ from 100 % by less are taken as 100 %: 33.3333 % three times is not
 
@@ -42,7 +44,7 @@ def resolve_doubts(tree: Table) -> None:
     """Replace the words of each step's ``when:`` ("P5 bracket renews") by the path of the doubt, where it is known."""
     for _, step in _steps(tree):
         words = step.get("when")
-        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"))):
+        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"), _names(tree, "events"))):
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 
 
@@ -129,7 +131,9 @@ def names_stand(c: Checker) -> None:
         fallback = c.refers(offer, "if_unsold", "offers", "offer")
         if fallback is not None and fallback.get("machine") != offer.get("machine"):
             c.report(offer, "that offer is for another machine", "Name an offer for the same machine", "if_unsold")
-    for _, machine in _blocks(c.tree, "machines"):
+    for name, machine in _blocks(c.tree, "machines"):
+        for _, loan in _blocks(machine, "loans"):
+            _filing_stands(c, name, loan)
         for _, asset in _blocks(machine, "assets"):
             used = asset.get("section_179_used")
             for owner, place in used.keys_at.items() if isinstance(used, Table) else ():
@@ -149,6 +153,7 @@ def names_stand(c: Checker) -> None:
                 c.report(
                     step, f"offer '{step['by']}' is for {taken.get('machine')}", "Name an offer for this machine", "by"
                 )
+        c.refers(step, "rolled_into", "financing", "financing")
         pay = step.get("pay")
         for value in pay if isinstance(pay, list) else ():
             if isinstance(value, Text):
@@ -158,8 +163,26 @@ def names_stand(c: Checker) -> None:
             _doubt_stands(c, when)
 
 
+def _filing_stands(c: Checker, machine: str, loan: Table) -> None:
+    """Machines that a lender's filing covers, and those it lets go for an amount."""
+    covered = [machine]
+    listed = loan.get("collateral")
+    for value in listed if isinstance(listed, list) else ():
+        if isinstance(value, Text) and value:
+            c.named(value, "machines", "machine")
+            covered.append(str(value))
+    amounts = loan.get("release_amounts")
+    for name, place in amounts.keys_at.items() if isinstance(amounts, Table) else ():
+        if name not in covered:
+            mend = did_you_mean(name, covered, "Name a machine under `collateral:`")
+            at = Text.at(name, place, f"{loan.path}.release_amounts.{name}")
+            c.report(at, f"the filing of this loan does not cover '{name}'", mend)
+
+
 def _doubt_stands(c: Checker, when: Text) -> None:
     parts = c.tree.get("parts")
+    if when.startswith("events.") and when.removeprefix("events.") in _names(c.tree, "events"):
+        return
     for name, part in _blocks(c.tree, "parts"):
         if when == f"parts.{name}.renews":
             if "renews" not in part:
@@ -168,8 +191,9 @@ def _doubt_stands(c: Checker, when: Text) -> None:
                 )
             return
     doubtful = [f"{name} renews" for name, part in _blocks(c.tree, "parts") if "renews" in part]
+    doubtful += _names(c.tree, "events")
     mend = "Write the name of a part with `renews:` and the word renews"
-    if isinstance(parts, Table):
+    if doubtful or isinstance(parts, Table):
         mend = did_you_mean(when, doubtful, f"{mend}: {', '.join(doubtful)}" if doubtful else mend)
     c.report(when, f"'{when}' names no yes/no doubt", mend)
 
@@ -223,7 +247,7 @@ def owners_add_up(c: Checker) -> None:
             )
         if "currency" in c.tree and c.tree["currency"] != "USD" and isinstance(c.tree["currency"], Text):
             c.report(c.tree, "the regime us reckons in USD", "Write currency: USD, or regime: flat", "currency")
-        if "owners" not in c.tree:
+        if "owners" not in c.tree and taxed_as != "C corporation":  # a corporation pays its own tax
             c.report(c.tree, "`owners` is missing", "Add `owners:` with the share and tax of each", "owners")
     shares = [_figure(owner.get("share"), _SHARE) for _, owner in owners]
     known = [share for share in shares if share is not None]
@@ -404,6 +428,46 @@ def loans_can_be_paid(c: Checker) -> None:
                 )
 
 
+_LEASES = ("one-dollar buyout", "fixed-option lease", "fair-value lease")
+_ONLY_FOR = {
+    "steps": ("stepped loan",),
+    "deferred": ("deferred loan",),
+    "balloon": ("balloon loan",),
+    "option_price": _LEASES,
+    "end_value": ("fair-value lease", "fixed-option lease"),
+    "notice": ("fair-value lease", "fixed-option lease"),
+    "return_costs": ("fair-value lease", "fixed-option lease"),
+}
+
+
+def offers_of_money_are_whole(c: Checker) -> None:
+    """What each kind of financing needs, and what belongs to another kind."""
+    for _, offer in _blocks(c.tree, "financing"):
+        kind = str(offer.get("kind", "loan"))
+        lease = kind in _LEASES
+        machine = offer.get("machine")
+        if isinstance(machine, Text) and machine not in _names(c.tree, "improvements"):
+            c.named(machine, "machines", "machine or improvement")
+        amount, fee = _figure(offer.get("amount"), _MONEY), _figure(offer.get("fee"), _MONEY)
+        if amount is not None and amount <= (fee or 0.0):
+            c.report(offer, "nothing is left of the amount when the fee is paid", "Check amount and fee", "amount")
+        if lease and "payment" not in offer:
+            c.report(offer, "a lease needs its payment", "Add `payment:`", "payment")
+        if not lease and "rate" not in offer:
+            c.report(offer, "a loan needs its interest rate", "Add `rate:`, for example 8 %", "rate")
+        if kind == "fair-value lease" and not {"end_value", "option_price"} & set(offer):
+            mend = "Add `end_value:`, what it will be worth when the lease ends"
+            c.report(offer, "nothing says what the machine is worth at the end of the lease", mend, "end_value")
+        if kind == "fixed-option lease" and "option_price" not in offer:
+            c.report(offer, "the price at the end of the lease is missing", "Add `option_price:`", "option_price")
+        for key, kinds in _ONLY_FOR.items():
+            if key in offer and kind not in kinds and kind in (*_LEASES, "loan", "stepped loan", "deferred loan", "balloon loan"):
+                c.report(offer, f"`{key}` does not belong to a {kind}", f"Write kind: {kinds[0]}, or leave it out", key)
+        notice = offer.get("notice")
+        if isinstance(notice, list) and len(notice) != 2:
+            c.report(offer, "the notice of a lease is two numbers of days", "Write [180, 120]", "notice")
+
+
 def parts_can_be_sold(c: Checker) -> None:
     """A part is sold by the piece or by the hour, and no more must ship than can be sold."""
     for _, part in _blocks(c.tree, "parts"):
@@ -433,10 +497,15 @@ def parts_can_be_sold(c: Checker) -> None:
 
 def logs_can_be_read(c: Checker) -> None:
     """A log of evenings exists and each row can be read; hours alone need one or the other source."""
+    first = _first_nights(c.tree)
     for nights in _nights(c.tree):
-        if "log" not in nights and "mean_between_stops" not in nights:
+        if nights in first and "log" not in nights and "mean_between_stops" not in nights:
             mend = "Add `mean_between_stops:`, or `log:` with a file of evenings"
             c.report(nights, "nothing says how long it runs between stops", mend, "mean_between_stops")
+        if nights in first and ".changes." in nights.path:
+            for key in ("nights", "window"):
+                if key not in nights:
+                    c.report(nights, f"`{key}` is missing: its machine has no nights to take it from", f"Add `{key}:`", key)
         name = nights.get("log")
         if not isinstance(name, Text) or not name or c.folder is None:
             continue
@@ -455,6 +524,75 @@ def logs_can_be_read(c: Checker) -> None:
         else:
             window = _figure(nights.get("window"), _HOURS)
             c.faults.extend(log_faults(lines, str(name), window))
+
+
+def courses_are_judged(c: Checker) -> None:
+    """Gates and criteria name courses of this file; a criterion has a range and a value for every course."""
+    courses = _names(c.tree, "alternatives")
+    blocks: list[tuple[str, Table, Any]] = [(name, gate, gate) for name, gate in _blocks(c.tree, "gates")]
+    blocks += [(name, one, one.get("values")) for name, one in _blocks(c.tree, "criteria")]
+    for name, block, answers in blocks:
+        if not isinstance(answers, Table):
+            continue
+        for course, place in answers.keys_at.items():
+            if course not in courses:
+                mend = did_you_mean(course, courses, f"Courses here: {', '.join(courses)}")
+                c.report(Text.at(course, place, f"{answers.path}.{course}"), f"no course is named '{course}'", mend)
+        missing = [course for course in courses if course not in answers]
+        if missing and block is not answers:
+            c.report(block, f"'{name}' has no value for {', '.join(missing)}", "Give a value for every course", "values")
+    for name, one in _blocks(c.tree, "criteria"):
+        worst, best = _figure(one.get("worst"), _FACTOR), _figure(one.get("best"), _FACTOR)
+        if worst is not None and worst == best:
+            c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
+
+
+def day_can_be_heard(c: Checker) -> None:
+    """Each piece of a working day has a level or a machine, and the day has no more than 24 hours."""
+    hours = []
+    for name, piece in _blocks(c.tree, "working_day"):
+        c.refers(piece, "machine", "machines", "machine")
+        if ("level" in piece) == ("machine" in piece):
+            what = "both `level` and `machine` are given" if "level" in piece else f"nothing says how loud '{name}' is"
+            c.report(piece, what, "Give `level:` or `machine:`", "level")
+        hours.append(_figure(piece.get("hours"), _HOURS) or 0.0)
+    if sum(hours) > 24:
+        c.report(c.tree, f"the working day has {decimal_text(round(sum(hours), 2))} hours", "Give the hours of one day", "working_day")
+
+
+def causes_are_logged(c: Checker) -> None:
+    """Reasons that an improvement ends stand in the log of its machine, and no more than all of one is ended."""
+    machines = dict(_blocks(c.tree, "machines"))
+    for _, improvement in _blocks(c.tree, "improvements"):
+        for _, change in _one(improvement, "changes"):
+            ended = change.get("ends_causes")
+            if not isinstance(ended, Table) or not ended:
+                continue
+            base = machines.get(str(improvement.get("machine")))
+            runs = [run for block in ([base] if base is not None else []) for _, run in _one(block, "running")]
+            logs = [nights.get("log") for run in [change, *runs] for _, nights in _one(run, "nights")]
+            name = next((log for log in logs if isinstance(log, Text) and log), None)
+            if name is None:
+                mend = "Add `log:` to the nights of the machine, or give the new `mean_between_stops:` instead"
+                c.report(change, "there is no log of evenings to take these reasons from", mend, "ends_causes")
+                continue
+            reasons = _reasons(c.folder, name)
+            for words, place in ended.keys_at.items():
+                found = [r for r in reasons if r.lower() == words.lower()] or [r for r in reasons if r.lower().startswith(words.lower())]
+                if reasons and len(found) != 1:
+                    otherwise = f"Reasons in the log: {'; '.join(reasons)}"
+                    what = f"no reason in the log is '{words}'" if not found else f"{len(found)} reasons in the log begin with '{words}'"
+                    c.report(Text.at(words, place, f"{ended.path}.{words}"), what, did_you_mean(words, reasons, otherwise))
+
+
+def _reasons(folder: Path | None, name: str) -> list[str]:
+    """Return the reasons of a log, each once; empty where it cannot be read (which is reported elsewhere)."""
+    try:
+        lines = (folder / name).read_text(encoding="utf-8-sig").splitlines() if folder is not None else []
+    except (OSError, UnicodeDecodeError):
+        return []
+    rows = [row for row in csv.reader(lines[1:]) if len(row) > 2]
+    return list(dict.fromkeys(",".join(row[2:]).strip() for row in rows))
 
 
 def log_faults(lines: list[str], name: str, window: float | None = None) -> Iterator[Fault]:
@@ -502,8 +640,12 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     alternatives_can_happen,
     assets_are_paid,
     loans_can_be_paid,
+    offers_of_money_are_whole,
     parts_can_be_sold,
     logs_can_be_read,
+    causes_are_logged,
+    courses_are_judged,
+    day_can_be_heard,
     *TAX_CHECKS,
 )
 
@@ -537,6 +679,16 @@ def _steps(tree: Table) -> list[tuple[str, Table]]:
         for step in steps
         if isinstance(step, Table)
     ]
+
+
+def _first_nights(tree: Table) -> list[Table]:
+    """Return the blocks of nights that change nothing that was there before: of machines, and of changes to machines without."""
+    machines = {name: [n for _, run in _one(block, "running") for _, n in _one(run, "nights")] for name, block in _blocks(tree, "machines")}
+    found = [nights for listed in machines.values() for nights in listed]
+    for _, improvement in _blocks(tree, "improvements"):
+        if not machines.get(str(improvement.get("machine"))):
+            found += [nights for _, change in _one(improvement, "changes") for _, nights in _one(change, "nights")]
+    return found
 
 
 def _nights(tree: Table) -> list[Table]:
@@ -579,8 +731,10 @@ def _ways(tree: Table, path: str) -> Iterable[str]:
     return steps
 
 
-def _doubt(words: str, names: list[str]) -> str | None:
-    """Return the path of the doubt that words such as "P5 bracket renews" or "P5 renews" name."""
+def _doubt(words: str, names: list[str], events: list[str]) -> str | None:
+    """Return the path of the doubt that words such as "P5 bracket renews", "P5 renews" or an event's name say."""
+    if words in events:
+        return f"events.{words}"
     if words.startswith("parts.") and words.endswith(".renews"):
         return words
     said = " ".join(words.lower().split())

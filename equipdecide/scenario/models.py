@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from equipdecide.scenario.amounts import (
+    Amount,
     Count,
     Day,
     Days,
@@ -112,6 +113,11 @@ class Shop(Frozen):
         description="columns item, cost, in_service, section_179, bonus, to_date",
     )
     coverage_required: Multiple | None = Field(None, title="Debt service coverage the lender asks for, every year")
+    other_limits: dict[str, HourRate] = Field(
+        default_factory=dict,
+        title="Hours of this work a year that other stations can pass",
+        description="inspection, saw, people: no machine makes more than they pass",
+    )
 
 
 class Owner(Frozen):
@@ -198,6 +204,23 @@ class PayoffLetter(Frozen):
     total: Money | None = Field(None, title="Total the letter asks for on that day")
 
 
+class EarlyCharge(Frozen):
+    """What a contract charges for paying early: give what it says, leave the rest out. The charges add up."""
+
+    by_year: list[Share] = Field(
+        default_factory=list, title="Share of the principal paid early, by year of the loan", description="nothing after the last"
+    )
+    first_year: Share | None = Field(None, title="Share charged in the first year, falling in equal yearly steps")
+    falls_over: int | None = Field(None, ge=1, le=40, title="Years until it has fallen to nothing")
+    a_year_left: Share | None = Field(None, title="Share of the principal for each year left, a year begun counted in full")
+    months_of_interest: Count | None = Field(None, title="Months of interest charged for paying early")
+    of_share: Share | None = Field(None, title="Share of the principal those months are reckoned on; left out: all of it")
+    free_share: Share | None = Field(
+        None, title="Share of the balance that may be paid early without a charge", description="above it all of it is charged"
+    )
+    only_from_years: int | None = Field(None, ge=1, le=40, title="Charged only on loans of so many years or more")
+
+
 class Loan(Frozen):
     """A loan on one or several machines, from its first day or from a balance."""
 
@@ -208,20 +231,59 @@ class Loan(Frozen):
     first_payment: Day = Field(title="Day of the first (or next) payment")
     balance_on: Day | None = Field(None, title="Day on which `principal` was still owed, if not from the start")
     payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
-    day_count: Literal["actual/365", "actual/360", "30/360"] = Field("actual/365", title="How the lender counts days")
+    day_count: Literal["actual/365", "actual/360", "30/360", "actual/actual"] = Field(
+        "actual/365", title="How the lender counts days"
+    )
     early_payoff: Share | None = Field(None, title="Charge for paying early, of the principal left")
     document_fee: Money | None = Field(None, title="Fee for papers when it is paid off")
+    wire_fee: Money | None = Field(None, title="Fee for the wire that pays the lender")
     release_fee: Money | None = Field(None, title="Fee for releasing the lien")
     letter: PayoffLetter | None = Field(None, title="Payoff letter of the lender")
+    payoff: Literal["simple interest", "remaining payments", "present value", "sum of digits"] = Field(
+        "simple interest",
+        title="What paying early costs by the contract",
+        description="interest to the day; every payment left; those payments at a stated rate; or by the rule of 78",
+    )
+    payoff_rate: Rate | None = Field(None, title="Rate at which the payments left are brought back (payoff: present value)")
+    early_charge: EarlyCharge | None = Field(None, title="Charge for paying early that is not one share of the principal")
+    signed: Day | None = Field(None, title="Day it was signed", description="left out: a month before the first payment")
+    collateral: list[str] = Field(default_factory=list, title="Other machines the lender's filing covers")
+    release_amounts: dict[str, Money] = Field(
+        default_factory=dict, title="Principal the lender asks for to let one machine go, by machine", description="the loan goes on with the rest"
+    )
 
 
-class Nights(Frozen):
+class NightChanges(Frozen):
+    """Hours the machine runs alone, as an improvement changes them; left out: as before."""
+
+    nights: Count | None = Field(None, title="Nights a year it is left running alone")
+    window: Hours | None = Field(None, title="Hours when all goes well")
+    mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
+    log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+    parts_loaded: Count | None = Field(None, title="Parts that can be loaded for one night")
+    minutes_each: Minutes | None = Field(None, title="Minutes the machine takes for one of them")
+    bar_or_pallets: Hours | None = Field(None, title="Hours of work on the bar or the pallets")
+    tool_life: Hours | None = Field(None, title="Hours until a tool-life counter stops it")
+    undetected: Share | None = Field(None, title="Share of the stops the machine does not notice: it runs on")
+    scrap_hour: MoneyPerHour | None = Field(None, title="What an hour run on spoils, in material and tools")
+    fault_cost: Money | None = Field(None, title="What one such night costs beside: a crash, a repair, a lost morning")
+    cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
+
+
+class Nights(NightChanges):
     """Hours the machine runs alone."""
 
     nights: Count = Field(title="Nights a year it is left running alone")
     window: Hours = Field(title="Hours when all goes well")
-    mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
-    log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+
+
+class Attended(Frozen):
+    """One or more people look after several machines in staffed hours; a machine that calls while they are busy waits."""
+
+    machines: int = Field(ge=2, le=12, title="Machines looked after, this one included")
+    attendants: int = Field(1, ge=1, le=12, title="People who look after them")
+    run: Minutes = Field(title="Minutes a machine runs between calls, on average")
+    attention: Minutes = Field(title="Minutes a call takes, on average")
 
 
 class Upkeep(Frozen):
@@ -244,6 +306,11 @@ class Running(Frozen):
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: Nights | None = Field(None, title="Hours it runs alone at night")
+    attended: Attended | None = Field(
+        None,
+        title="Several machines looked after by the same people",
+        description="the cutting share is then that of a machine which never waits for them",
+    )
 
 
 class Machine(Frozen):
@@ -279,6 +346,9 @@ class Machine(Frozen):
     asset_class: str = "34.0"
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
+    noise_declared: Decibels | None = Field(
+        None, title="Noise declared by the builder [dBA]", description="measured without cutting: it is not compared with the other"
+    )
 
 
 class Changes(Frozen):
@@ -287,7 +357,12 @@ class Changes(Frozen):
     cutting_share: Share | None = None
     cycle_factor: Multiple | None = None
     good_share: Share | None = None
-    nights: Nights | None = None
+    nights: NightChanges | None = Field(None, title="What changes in the hours it runs alone")
+    ends_causes: dict[str, Share] = Field(
+        default_factory=dict,
+        title="Share of the logged stops it ends, by reason",
+        description="reasons as they stand in the log of evenings; the mean time between stops follows",
+    )
     upkeep: Upkeep | None = None
     worth_at_end: MoneyOrLoss | None = None
     noise: Decibels | None = None
@@ -356,6 +431,7 @@ class Offer(Frozen):
     price_with_trade: Money | None = Field(None, title="Price of that machine when traded")
     pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
     credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
+    credit_lost: YesNo | None = Field(None, title="Chance that a credit is never paid out")
     divided: dict[str, Money] = Field(
         default_factory=dict, title="How the contract divides the price over the items sold; left out: by their cost"
     )
@@ -366,16 +442,45 @@ class Offer(Frozen):
     valid_days: int | None = Field(None, ge=1, le=3660, title="Days the offer stands from the day it was written")
 
 
+class PaymentStep(Frozen):
+    """Several payments of one amount, before the level ones (stepped loans)."""
+
+    payments: int = Field(ge=1, le=480, title="How many payments")
+    payment: Money = Field(title="Amount of each")
+
+
+FinancingKind = Literal[
+    "loan", "stepped loan", "deferred loan", "balloon loan", "one-dollar buyout", "fixed-option lease", "fair-value lease"
+]
+
+
 class Financing(Frozen):
     """An offer of money for a purchase or an upgrade."""
 
-    kind: Literal["loan"] = "loan"
+    kind: FinancingKind = Field("loan", title="What kind of offer it is")
     lender: str = Field("the lender", title="Who lends")
-    amount: Money = Field(title="Amount lent")
-    rate: Rate = Field(title="Interest rate a year")
-    payments: int = Field(ge=1, le=480, title="Number of monthly payments")
-    payment: Money | None = Field(None, title="Monthly payment; left out: level to the cent")
+    machine: str | None = Field(None, title="Machine or improvement it is offered for")
+    amount: Money = Field(title="Amount lent; of a lease: what the lessor pays for the machine")
+    rate: Rate | None = Field(None, title="Interest rate a year", description="left out for a lease: it is worked out from its payments")
+    payments: int = Field(ge=1, le=480, title="Number of payments", description="monthly, unless `every_months` says otherwise")
+    payment: Money | None = Field(None, title="One payment; left out: level to the cent", description="a lease needs it")
     fee: Money | None = Field(None, title="Fee of the lender")
+    every_months: int = Field(1, ge=1, le=12, title="Months from one payment to the next")
+    in_advance: bool = Field(False, title="Each payment falls at the beginning of its period")
+    steps: list[PaymentStep] = Field(default_factory=list, title="Payments before the level ones (stepped loan)")
+    deferred: int = Field(0, ge=0, le=60, title="Payment periods without payment, interest added (deferred loan)")
+    balloon: Money | None = Field(None, title="Amount due with the last payment (balloon loan)")
+    progress_payments: Share | None = Field(
+        None, title="Share of the builder's instalments before shipment that the lender pays", description="interest runs from then and is paid when the loan begins"
+    )
+    option_price: Money | None = Field(None, title="Price of the machine at the end of the lease")
+    at_end: Literal["buy", "return"] = Field("buy", title="What you do when the lease ends")
+    end_value: Money | None = Field(None, title="What the machine will be worth when the lease ends (fair-value lease)")
+    notice: list[int] = Field(default_factory=list, title="Days before the end between which notice must be given: [most, least]")
+    return_costs: dict[str, Money] = Field(default_factory=dict, title="Costs of sending the machine back")
+    taxed_as: Literal["by rule", "purchase", "lease"] = Field(
+        "by rule", title="What the lease is for tax", description="by rule: a nominal price at the end makes it a purchase"
+    )
 
 
 class _Step(Frozen):
@@ -390,6 +495,7 @@ class Sell(_Step):
     do: Literal["sell"]
     machine: str
     by: str = Field(title="Name of the offer")
+    rolled_into: str | None = Field(None, title="Financing that takes in what the price does not cover")
 
 
 class Buy(_Step):
@@ -424,6 +530,9 @@ class Spend(_Step):
     growth: Rate | None = None
     until: Day | None = None
     quantity: Factor | None = Field(None, title="Multiplies the amount: pieces, hours")
+    taxed: bool = Field(
+        True, title="Deducted, or taxed, at once", description="no: money put into stock or a deposit and taken out again"
+    )
 
 
 Step = Annotated[Sell | Buy | Improve | Spend, Field(discriminator="do")]
@@ -433,6 +542,29 @@ class Flat(Frozen):
     """The textbook regime: one rate, tax in the period of the flow."""
 
     tax_rate: Rate = Field(title="The one tax rate")
+
+
+class Exposure(Frozen):
+    """A piece of one person's working day, for the noise of it: at a machine, or at a level of its own."""
+
+    hours: Hours = Field(title="Hours a day")
+    level: Decibels | None = Field(None, title="Noise at the ear [dBA]")
+    machine: str | None = Field(
+        None, title="... or the machine whose noise it is", description="a machine in question stands for what does its work in each course"
+    )
+
+
+class Criterion(Frozen):
+    """Something that is not money and may be weighed: its range, what each course has of it, each partner's weight."""
+
+    worst: Factor = Field(title="Worst value that could be had", description="below the best, or above it where less is better")
+    best: Factor = Field(title="Best value that could be had")
+    values: dict[str, Factor] = Field(title="Value of each course, by its name")
+    weights: dict[str, Factor] = Field(
+        default_factory=dict,
+        title="What the swing from worst to best is worth to each partner",
+        description="any scale; left out: all criteria count alike",
+    )
 
 
 class Doubt(Frozen):
@@ -474,6 +606,18 @@ class Scenario(Frozen):
     parts: dict[str, Part] = Field(default_factory=dict, title="What is made and sold, by name")
     offers: dict[str, Offer] = Field(default_factory=dict, title="Ways to sell a machine, by name")
     financing: dict[str, Financing] = Field(default_factory=dict, title="Loans on offer, by name")
+    events: dict[str, YesNo] = Field(
+        default_factory=dict, title="What may come true or not, on which steps may hang (`when:`), by name"
+    )
+    gates: dict[str, dict[str, bool]] = Field(
+        default_factory=dict, title="What a course must pass, by name: yes or no for each course"
+    )
+    working_day: dict[str, Exposure] = Field(
+        default_factory=dict, title="One person's working day, piece by piece, for its noise"
+    )
+    criteria: dict[str, Criterion] = Field(
+        default_factory=dict, title="What is not money and may be weighed, by name", description="nothing that is in the money already"
+    )
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
     doubts: list[Doubt] = Field(default_factory=list, title="Shapes and correlations of doubtful inputs")
     guesses: dict[str, list[Guess]] = Field(
@@ -481,6 +625,14 @@ class Scenario(Frozen):
     )
     notes: list[str] = Field(default_factory=list, title="Remarks for the reader")
     _source: Source = PrivateAttr(default_factory=Source)
+
+    def doubt(self, path: str) -> Amount:
+        """Return the yes/no doubt at `path` (``events.<name>`` or ``parts.<name>.renews``). Raises KeyError where there is none."""
+        section, name = path.split(".")[:2]
+        found = self.events.get(name) if section == "events" else self.parts[name].renews
+        if found is None:
+            raise KeyError(f"no yes/no doubt {path}")
+        return found
 
     @property
     def source(self) -> Source:

@@ -40,14 +40,6 @@ NONE = ("none", "no", "nothing")
 WEEKS_A_YEAR = 50  # common practice, no source: two weeks closed
 RECOVERY_YEARS = 8  # calendar years over which 7-year property is deducted under the half-year convention
 
-# Value by age as a share of cost, three views of one market: the yearly rate of metalworking machines in the national
-# accounts (BEA, Fraumeni 1997, Table 3: 0.1225), a ten-year property tax table for machine shops (Mississippi State
-# Tax Commission, column D, ages 1 to 10, then its floor), and a dealers' rule (18 % at once, then 10 % a year).
-NATIONAL_ACCOUNTS_RATE = 0.1225
-PERCENT_GOOD = (1.0, 0.92, 0.84, 0.76, 0.67, 0.58, 0.49, 0.39, 0.30, 0.24, 0.20)
-DEALERS_FIRST, DEALERS_LATER = 0.18, 0.10
-AT_AUCTION = 0.6  # common practice, no source: a quick sale brings this share of the lowest curve
-
 
 class AnswerError(ValueError):
     """Answers that cannot be used: `problems` leads from the key of a blank to what is wrong and how to mend it."""
@@ -347,17 +339,11 @@ _READERS["deducted"] = _read_deducted
 
 
 def value_by_age(age: float) -> tuple[float, float, float]:
-    """Return low, likely and high value at `age` [year] as a share of cost.
+    """Return low, likely and high value at `age` [year] as a share of cost: the band of :mod:`equipdecide.resale.bands`."""
+    from equipdecide.resale.bands import value_band  # here, so that reading a file waits for no numpy
 
-    Likely and high are the middle and the highest of the three curves; low is a quick sale at the lowest.
-    """
-    whole = min(int(age), len(PERCENT_GOOD) - 1)
-    after = min(whole + 1, len(PERCENT_GOOD) - 1)
-    assessed = PERCENT_GOOD[whole] + (PERCENT_GOOD[after] - PERCENT_GOOD[whole]) * min(age - whole, 1.0)
-    accounts = (1 - NATIONAL_ACCOUNTS_RATE) ** age
-    dealers = (1 - DEALERS_FIRST) * (1 - DEALERS_LATER) ** max(age - 1, 0.0) if age >= 1 else 1 - DEALERS_FIRST * age
-    low, middle, high = sorted((assessed, accounts, dealers))
-    return AT_AUCTION * low, middle, high
+    low, likely, high = value_band(age, 1.0)
+    return low, likely, high
 
 
 def scenario_from_answers(answers: Mapping[str, str], today: dt.date | None = None) -> Scenario:

@@ -24,10 +24,11 @@ def part_economics(draft: Draft, scenario: Scenario) -> None:
             assert part.price is not None and part.minutes is not None
             zero = {key: draft.input(amount) if amount else 0.0 for key, amount in _costs(part).items()}
             w.formula("hours_each", "minutes / 60", "h", "standard time of one", minutes=draft.input(part.minutes))
-            w.formula("direct_cost", "material + outside_work + tooling", "USD", "material, outside work and tooling of one", **zero)
+            w.formula("direct_cost", "material + outside_work + tooling", "USD", "material, outside work and tooling of one", None, **zero)
             w.formula("contribution", "price - direct_cost", "USD", "contribution of one", price=draft.input(part.price))
         w.formula("per_hour", "contribution / hours_each", "USD/h", "contribution an hour of the bottleneck")
-        w.formula("if_short", *_short(part), **_short_uses(draft, part))
+        text, unit, says = _short(part)
+        w.formula("if_short", text, unit, says, None, **_short_uses(draft, part))
         w.formula("advantage", "(contribution - if_short) / hours_each", "USD/h", "what an hour saves when it ships what must ship")
 
 
@@ -116,12 +117,12 @@ def contribution(draft: Draft, plan: Plan) -> None:
         if not zero:
             continue
         sum_of(w, f"{name}: hours", zero, "h", f"hours that make {name}")
-        uses: dict[str, Column] = {"hours": w[f"{name}: hours"], "per_hour": part["per_hour"]}
+        earning: dict[str, Column | float] = {"hours": w[f"{name}: hours"], "per_hour": part["per_hour"]}
         text = "hours * per_hour"
         if name in must:
             text += " + (must - shipped) / hours_each * if_short"
-            uses |= {"must": must[name], "shipped": made_must[name], "hours_each": part["hours_each"], "if_short": part["if_short"]}
-        earned.append(w.formula(f"{name}: contribution", text, "USD", f"contribution of {name}", **uses))
+            earning |= {"must": must[name], "shipped": made_must[name], "hours_each": part["hours_each"], "if_short": part["if_short"]}
+        earned.append(w.formula(f"{name}: contribution", text, "USD", f"contribution of {name}", None, **earning))
     sum_of(w, "hours_sold", [w[f"{name}: hours"] for name in names if f"{name}: hours" in w], "h", "good hours that are sold")
     total = sum_of(w, "contribution", earned, "USD", "contribution of the bottleneck")
     draft.line("contribution", "shop", total, "operating")
@@ -159,7 +160,7 @@ def _fill(
             uses |= {f"rate_{j}": draft[f"part {other}"][rank], f"want_{j}": wanted[other]}
         if terms:
             uses["own"] = own
-            ahead: Column | float = w.formula(f"{name}: {verb} after", " + ".join(terms), "h", f"hours wanted by what comes before {name}", **uses)
+            ahead: Column | float = w.formula(f"{name}: {verb} after", " + ".join(terms), "h", f"hours wanted by what comes before {name}", None, **uses)
         else:
             ahead = 0.0
         made[name] = w.formula(

@@ -7,54 +7,17 @@ night that ran out its window counts its hours but no stop, so theta is total ho
 
 from __future__ import annotations
 
-import csv
-from dataclasses import dataclass
+import math
 from pathlib import Path
 
 import numpy as np
 
 from equipdecide.calendar import Date
-from equipdecide.ledger import Column, Draft, Origin, sum_of
+from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
-from equipdecide.scenario.amounts import decimal_text
-from equipdecide.scenario.models import Running
-
-RAN_OUT = "ran out"  # a log's reason that begins with these words is a night that was not stopped
-
-
-@dataclass(frozen=True)
-class NightLog:
-    """What a log of evenings says: hours run [h], stops, and the mean time between stops with its 95 % interval [h].
-
-    The interval is from the chi-square distribution, `2T / chi2(0.975; 2S + 2)` to `2T / chi2(0.025; 2S)`; with no
-    stop there is only a lower bound, `2T / chi2(0.95; 2)`. Source: Epstein's interval for time-censored exponential
-    life tests; standard reliability texts (from memory).
-    """
-
-    evenings: int
-    hours: float
-    stops: int
-    low: float
-    high: float | None
-
-    @property
-    def theta(self) -> float | None:
-        """Mean running hours between stops [h]; None where nothing stopped."""
-        return self.hours / self.stops if self.stops else None
-
-
-def read_log(path: Path) -> NightLog:
-    """Read a log of evenings (CSV with columns date, hours_run, reason). Checked for faults when the scenario is read."""
-    from scipy.stats import chi2
-
-    with path.open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    hours = float(sum(float(row["hours_run"]) for row in rows))
-    stops = sum(not row["reason"].strip().lower().startswith(RAN_OUT) for row in rows)
-    if not stops:
-        return NightLog(len(rows), hours, 0, float(2 * hours / chi2.ppf(0.95, 2)), None)
-    low = float(2 * hours / chi2.ppf(0.975, 2 * stops + 2))
-    return NightLog(len(rows), hours, stops, low, float(2 * hours / chi2.ppf(0.025, 2 * stops)))
+from equipdecide.scenario.amounts import Amount, decimal_text
+from equipdecide.scenario.models import Attended, Nights, Running
+from equipdecide.shop.nights import NightLog, read_log
 
 
 def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
@@ -66,19 +29,20 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     assert isinstance(running, Running)
     w = draft.common.working(name, says=f"hours a year on {setup.name}", rule="hours")
     staffed, cutting = draft.input(running.staffed_hours), draft.input(running.cutting_share)
-    w.formula("staffed_spindle_hours", "staffed * cutting", "h/year", "hours it cuts with people present", staffed=staffed, cutting=cutting)
-    nights = running.nights
-    if nights is not None:
-        theta = _theta(draft, w_name=name, setup=setup, folder=folder)
+    if running.attended is None:
+        w.formula("staffed_spindle_hours", "staffed * cutting", "h/year", "hours it cuts with people present", staffed=staffed, cutting=cutting)
+    else:
         w.formula(
-            "night_run",
-            "theta * (1 - exp(-window / theta))",
-            "h",
-            "hours a night runs on average before something stops it",
-            theta=theta,
-            window=draft.input(nights.window),
+            "staffed_spindle_hours",
+            "staffed * cutting * not_waiting",
+            "h/year",
+            "hours it cuts with people present, waiting for them taken out",
+            staffed=staffed,
+            cutting=cutting,
+            not_waiting=_not_waiting(draft, w, running.attended),
         )
-        w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=draft.input(nights.nights))
+    if running.nights is not None:
+        _nights(draft, w, setup, running.nights, folder)
     else:
         w.formula("night_hours", "0", "h/year", "hours it cuts alone")
     w.formula("spindle_hours", "staffed_spindle_hours + night_hours", "h/year", "hours the spindle cuts")
@@ -94,26 +58,128 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     )
 
 
-def _theta(draft: Draft, w_name: str, setup: Setup, folder: Path | None) -> Column:
-    nights = setup.running.nights if setup.running else None
-    assert nights is not None
+def _not_waiting(draft: Draft, w: Working, entry: Attended) -> Column:
+    """Post the share of its time a machine does not wait for attention (:mod:`equipdecide.shop.attendance`)."""
+    count, people = entry.machines, entry.attendants
+    w.formula("load", "attention / run", "1", "attention over run", attention=draft.input(entry.attention), run=draft.input(entry.run))
+    terms = {
+        k: f"{math.factorial(count) // math.factorial(count - k)} / {math.factorial(min(k, people)) * people ** max(k - people, 0)} * load ** {k}"
+        for k in range(1, count + 1)
+    }
+    w.formula("all_run", f"1 / (1 + {' + '.join(terms.values())})", "1", "chance that every machine runs")
+    queue = [f"{k - people} * ({term})" for k, term in terms.items() if k > people]
+    w.formula("waiting", f"all_run * ({' + '.join(queue)})" if queue else "0", "1", "machines that wait on average")
+    return w.formula("not_waiting", f"({count} - waiting) / {count}", "1", "share of its time a machine does not wait")
+
+
+def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path | None) -> None:
+    """Post hours alone a year, faults run on unnoticed, and what the nights cost."""
     log = read_log(folder / nights.log) if nights.log and folder else None
-    if nights.mean_between_stops is not None:
-        if log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
-            draft.common.find(
-                "log_differs",
-                f"{setup.name}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
-                f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h.",
-                nights.mean_between_stops.path,
-            )
-        return draft.input(nights.mean_between_stops)
-    assert log is not None  # the checks of a scenario ask for one of the two
-    value = log.theta if log.theta is not None else log.low
-    if log.theta is None:
+    theta = _theta(draft, w, setup, nights, log)
+    window = _window_held(draft, w, setup, nights)
+    count = draft.input(nights.nights)
+    w.formula(
+        "night_run",
+        "theta * (1 - exp(-window / theta))",
+        "h",
+        "hours a night runs on average before something stops it",
+        theta=theta,
+        window=window,
+    )
+    w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=count)
+    costs = []
+    if nights.cost_a_night is not None:
+        costs.append(w.formula("loading", "nights * cost_a_night", "USD/year", "loading and proving for the nights", nights=count, cost_a_night=draft.input(nights.cost_a_night)))
+    if nights.undetected is not None:
+        costs += _run_on(draft, w, nights, nights.undetected, theta, window, count)
+    if costs:
+        sum_of(w, "night_costs", costs, "USD/year", "what the nights cost")
+
+
+def _run_on(draft: Draft, w: Working, nights: Nights, undetected: Amount, theta: Column, window: Column, count: Column) -> list[Column]:
+    """Post what faults that stop nothing cost (:func:`equipdecide.shop.nights.run_on` says where the formula is from)."""
+    share = draft.input(undetected)
+    w.formula("unnoticed", "nights * share * (1 - exp(-window / theta))", "1/year", "nights a year with a fault the machine does not notice", nights=count, share=share, window=window, theta=theta)
+    w.formula("noticed_rate", "max(1 - share, 0.000001) / theta", "1/h", "stops it does notice, an hour", share=share, theta=theta)
+    w.formula(
+        "run_on",
+        "nights * (share / max(1 - share, 0.000001) * night_run"
+        " - exp(0 - noticed_rate * window) * (1 - exp(0 - share / theta * window)) / noticed_rate)",
+        "h/year",
+        "hours a year run on after such a fault, all scrap",
+        nights=count,
+        share=share,
+        theta=theta,
+        window=window,
+    )
+    costs = []
+    if nights.scrap_hour is not None:
+        costs.append(w.formula("spoiled", "run_on * scrap_hour", "USD/year", "material and tools spoiled", scrap_hour=draft.input(nights.scrap_hour)))
+    if nights.fault_cost is not None:
+        costs.append(w.formula("faults", "unnoticed * fault_cost", "USD/year", "crashes, repairs and lost mornings", fault_cost=draft.input(nights.fault_cost)))
+    return costs
+
+
+def _window_held(draft: Draft, w: Working, setup: Setup, nights: Nights) -> Column:
+    """Return the hours a night can last at most: the window, or what is loaded, or the life of its tools."""
+    window = draft.input(nights.window)
+    terms: list[str] = []
+    uses: dict[str, Column | float] = {}
+    if nights.parts_loaded is not None and nights.minutes_each is not None:
+        terms.append("parts * minutes / 60")
+        uses |= {"parts": draft.input(nights.parts_loaded), "minutes": draft.input(nights.minutes_each)}
+    for key in ("bar_or_pallets", "tool_life"):
+        amount = getattr(nights, key)
+        if amount is not None:
+            terms.append(key)
+            uses[key] = draft.input(amount)
+    if not terms:
+        return window
+    held = w.formula("window_held", f"min(window, {', '.join(terms)})", "h", "hours a night can last at most", None, window=window, **uses)
+    if held.figure() < window.figure() - 1e-9:
         draft.common.find(
-            "no_stops", f"{setup.name}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w_name
+            "window_held", f"{setup.name}: the window is {window.figure():g} h, but what is loaded or the tools end after {held.figure():.1f} h.", nights.window.path
         )
-    return draft[w_name].given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w_name}.log", f"log, {log.evenings} evenings", "log"))
+    return held
+
+
+def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog | None) -> Column:
+    """Return the mean running hours between stops: as entered or from the log, causes that are ended taken out."""
+    if nights.mean_between_stops is not None:
+        as_logged = setup.source is setup.base  # an improvement's own figure need not agree with the log of the time before
+        if as_logged and log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
+            text = (
+                f"{setup.machine}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
+                f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h."
+            )
+            if not any(found.text == text for found in draft.shared.findings):  # one log, several setups: said once
+                draft.common.find("log_differs", text, nights.mean_between_stops.path)
+        theta = draft.input(nights.mean_between_stops)
+    else:
+        assert log is not None  # the checks of a scenario ask for one of the two
+        value = log.theta if log.theta is not None else log.low
+        if log.theta is None:
+            draft.common.find(
+                "no_stops", f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w.name
+            )
+        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+    if not setup.ended or log is None or not log.stops:
+        return theta
+    terms: list[str] = []
+    uses: dict[str, Column | float] = {"theta": theta}
+    for k, (words, share) in enumerate(setup.ended):
+        cause = log.cause(words)
+        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        terms.append(f"logged_{k} * share_{k}")
+        uses |= {f"logged_{k}": logged, f"share_{k}": draft.input(share)}
+    return w.formula(
+        "theta_after",
+        f"theta / max(1 - ({' + '.join(terms)}), 0.001)",
+        "h",
+        "mean running hours between stops once those causes are ended: hazards add",
+        None,
+        **uses,
+    )
 
 
 def length_in_years(plan: Plan) -> list[float]:
@@ -161,10 +227,35 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
             )
     sum_of(w, "offered", offered, "h", "good hours before losses")
     sum_of(w, "lost", lost, "h", "good hours lost to change-over and learning")
-    w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
+    _within_limits(draft, plan, w)
     idle = [day for day, found in zip(spans.starts, at_work, strict=True) if found is None]
     if plan.working and idle and not _gone_for_good(plan):
         draft.find("gap", f"{plan.name}: from {idle[0]} there is no machine for this work until the next one is in.", plan.name, "warning")
+
+
+def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
+    """Post ``hours``: good hours available, no more than every other station can pass."""
+    limits = plan.scenario.shop.other_limits
+    if not limits:
+        w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
+        return
+    w.formula("made", "max(offered - lost, 0)", "h", "good hours the machine can make")
+    uses = {
+        f"limit_{k}": w.formula(f"limit: {name}", "a_year * years", "h", f"hours of this work that {name} can pass", a_year=draft.input(amount))
+        for k, (name, amount) in enumerate(limits.items())
+    }
+    w.formula("hours", f"min(made, {', '.join(uses)})", "h", "good hours available, within what other stations can pass", None, **uses)
+    made, rows = w["made"].per_row(), w["years"].per_row()
+    for name in limits:
+        passed = w[f"limit: {name}"].per_row()
+        held = float(((made - passed) * (made > passed)).sum() / max(rows.sum(), 1e-9))
+        if held > 0.5:
+            draft.find(
+                "other_limit",
+                f"{plan.name}: {name} passes {limits[name].likely:,.0f} h of this work a year; about {held:,.0f} good hours a year of the machine "
+                "could not be passed on even if they were ordered.",
+                f"shop.other_limits.{name}",
+            )
 
 
 def _gone_for_good(plan: Plan) -> bool:

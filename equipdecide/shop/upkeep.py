@@ -59,9 +59,12 @@ def upkeep(draft: Draft, plan: Plan) -> None:
             if entry.warranty_years and entry.warranty_share is not None:
                 text += f" * where(year < {entry.warranty_years}, share, 1)"
                 uses["share"] = draft.input(entry.warranty_share)
-            repairs.append(w.formula(f"upkeep_{k}", text, "USD", f"repairs and service of {setup.name}", **uses))
+            repairs.append(w.formula(f"upkeep_{k}", text, "USD", f"repairs and service of {setup.name}", None, **uses))
         costs += _yearly(draft, plan, w, setup, held, years, "costs", k)
         earnings += _yearly(draft, plan, w, setup, held, years, "earnings", k)
+        hours = f"hours of {setup.name}"
+        if hours in draft and "night_costs" in draft[hours]:
+            costs.append(w.formula(f"nights_{k}", "held * a_year * years", "USD", f"nights on {setup.name}", held=held, a_year=draft[hours]["night_costs"], years=years))
         if setup.source is setup.base:
             for which, store in (("costs", costs), ("earnings", earnings)):
                 listed = getattr(setup.base, f"{which}_by_year")
@@ -105,12 +108,12 @@ def _by_year(
             terms.append(f"is_{year} * amount_{year}")
             uses[f"is_{year}"] = w.given(f"{which}_{k}_year_{year + 1}", flags, "1", f"year {year + 1}", Origin("calendar", "years"), plan.spans)
             uses[f"amount_{year}"] = draft.input(amount)
-    uses["held"] = held
-    return w.formula(f"{which}_by_year_{k}", f"held * ({' + '.join(terms)})", "USD", f"{which} of {setup.name}, year by year", **uses)
+    uses |= {"held": held, "years": draft["capacity"]["years"]}
+    return w.formula(f"{which}_by_year_{k}", f"held * years * ({' + '.join(terms)})", "USD", f"{which} of {setup.name}, year by year", None, **uses)
 
 
 def spending(draft: Draft, plan: Plan) -> None:
-    """Post what the ``spend`` and ``earn`` steps of the alternative say; all of it deductible or taxable."""
+    """Post what the ``spend`` and ``earn`` steps of the alternative say; deductible or taxable unless a step says not."""
     years = draft["capacity"]["years"]
     for k, step in plan.spending:
         sign = 1 if step.do == "earn" else -1
@@ -119,8 +122,9 @@ def spending(draft: Draft, plan: Plan) -> None:
             w = draft.working(f"step {k}: {name}", cal.dated(step.on), name, "spending")
             amount = w.formula("amount", "once * quantity", "USD", name, once=draft.input(step.once), quantity=_quantity(draft, step))
             cash = w.formula("cash", f"{sign} * amount", "USD", f"{name}, as cash")
-            draft.line(name, "shop", cash, "operating", [step.on])
-            draft.taxed(name, amount, sign)
+            draft.line(name, "shop", cash, "operating" if step.taxed else "investment", [step.on])
+            if step.taxed:
+                draft.taxed(name, amount, sign)
         if step.a_year is not None:
             w = draft.working(f"step {k}: {name}, yearly", plan.spans, name, "spending")
             until = step.until or plan.time.end
@@ -141,8 +145,9 @@ def spending(draft: Draft, plan: Plan) -> None:
                 years=years,
             )
             cash = w.formula("cash", f"{sign} * amount", "USD", f"{name}, as cash")
-            draft.line(name, "shop", cash, "operating")
-            draft.taxed(name, amount, sign)
+            draft.line(name, "shop", cash, "operating" if step.taxed else "investment")
+            if step.taxed:
+                draft.taxed(name, amount, sign)
 
 
 def _quantity(draft: Draft, step: Spend) -> Column | float:

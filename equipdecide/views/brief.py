@@ -7,7 +7,7 @@ server, and is the same bytes for the same scenario.
 
 from __future__ import annotations
 
-import urllib.parse
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import ClassVar
 
 import jinja2
+from markupsafe import Markup, escape
 from matplotlib.axes import Axes
-from markupsafe import Markup
 
 from equipdecide.cautions import CAUTIONS, ESTIMATE
 from equipdecide.decide.breakeven import Breakevens, breakeven, nothing_extra_sold
 from equipdecide.decide.compare import Comparison, Outcome, passes
-from equipdecide.decide.page_figures import TenNumbers, law_read, lost_discount, one_offs, ten_numbers
+from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs, ten_numbers
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.ledger import Finding
@@ -30,7 +30,7 @@ from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.views import charts
 from equipdecide.views.table import headline, sort_findings
-from equipdecide.views.words import cents, day, listed, money, month, number, percent, whole, years
+from equipdecide.views.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
 TEMPLATE = "brief.html.j2"
 FLIPS_LISTED = 8
@@ -118,9 +118,7 @@ class Part:
 
 def chart(ax: Axes) -> Chart:
     """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title and words."""
-    drawing = charts.svg(ax, with_title=False).replace('"', "'")
-    # quoted by hand: of what an attribute and an address must not hold, an SVG text has only these
-    return Chart(charts.title(ax), Markup("data:image/svg+xml," + urllib.parse.quote(drawing, safe=" ='/:;,.()-+*!@$?[]~|")), charts.alt_text(ax))
+    return Chart(charts.title(ax), Markup(charts.data_address(ax, with_title=False)), charts.alt_text(ax))
 
 
 # --- what the parts read
@@ -232,17 +230,23 @@ def first_table(page: Page) -> Part:
         _hours_row(page),
         _guarantee_row(page),
     ]
-    table = Table(f"Ten numbers for “{course.name}”", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
+    table = Table(f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
     return Part("ten-numbers", "Ten numbers", (table,))
+
+
+def _standing(page: Page) -> str:
+    if page.comparison.best is None:
+        return "the course of highest worth; none can be paid for"
+    return "the best course that can be paid for" if page.ten.cash_low and page.ten.cash_floor is not None else "the best course"
 
 
 def _lead_row(page: Page) -> Row:
     lead, study = page.ten.lead, page.comparison.scenario.study
     basis = f"Present worth after tax, {study.years} years at {percent(float(study.rate))}."
     if lead.runner_up is None or lead.over_runner_up is None:
-        over = "Nothing else passes."
+        over = "Nothing else can be chosen."
     elif lead.runner_up == "keep":
-        over = "Keeping is the next best that passes."
+        over = "Keeping is the next best."
     else:
         over = f"Over the next best, “{lead.runner_up}”: {money(lead.over_runner_up)}."
     return Row(f"Lead of “{lead.course}” over keeping", (money(lead.over_keep, plus=True), f"{over} {basis}"))
@@ -252,7 +256,7 @@ def _flip_row(page: Page) -> Row:
     near = page.flips.nearest
     if near is None:
         return Row("Nearest flip", ("none", "No single input, moved alone within what was searched, turns the lead."))
-    now, then = charts.in_unit(near.entered, near.unit), charts.in_unit(near.flip, near.unit)
+    now, then = charts.in_unit(near.entered, near.unit, exact=True), charts.in_unit(near.flip, near.unit)
     inside = "Inside the range given." if near.inside_range else "Outside the range given." if near.share_of_range is not None else ""
     return Row("Nearest flip", (f"{now} → {then}", f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip()))
 
@@ -265,18 +269,18 @@ def _sale_rows(page: Page) -> list[Row]:
     machine = page.comparison.scenario.offers[route.name].machine
     whose = "" if t.sale_is_part else f"“{page.course.name}” does not sell {machine}; sold by “{route.name}” on {day(route.sold_on)} it would leave this. "
     when = f"Sold {day(route.sold_on)}, paid {day(route.paid_on)}." if t.sale_is_part else f"Paid {day(route.paid_on)}."
-    if t.sale_credited:
-        when += " Credited to the order of the next machine: that dealer's promise until it is used."
+    if t.credited_on is not None:
+        when += f" Credited to the order of the next machine on {day(t.credited_on)}: until then that dealer's promise."
     shares = "; ".join(f"{name} {money(route.tax_by_owner[name])}" for name in page.owners if name in route.tax_by_owner)
     due = "; ".join(f"{money(amount)} on {day(when_due)}" for when_due, amount in route.tax_due)
-    left = t.left_after_tax if t.left_after_tax is not None else route.cash_less_tax
-    figure = money(left) if left >= 0 else f"short by {money(-left)}"
-    lost = lost_discount(route)
+    lost = route.over_allowance
     end = f"Less {money(lost)} of discount on the next machine that the trade gives up." if lost > 0.005 else "Cash at the closing less that tax."
+    if t.credited_on is not None and route.tax > 0:
+        end = f"A credit pays no tax: the {money(route.tax)} must come from elsewhere."
     return [
         Row("Cash from the sale, after lender and costs", (money(route.net_cash), whose + when)),
         Row("Tax on the sale alone", (money(route.tax), f"{shares}. Due {due}." if due and shares else "No tax falls due on it.")),
-        Row("Left after that tax", (figure, end)),
+        Row("Left after that tax", (_left(route), end)),
     ]
 
 
@@ -350,7 +354,7 @@ def flips(page: Page) -> Part:
             Row(
                 charts.flip_label(flip),
                 (
-                    charts.in_unit(flip.entered, flip.unit),
+                    charts.in_unit(flip.entered, flip.unit, exact=True),
                     charts.in_unit(flip.flip, flip.unit),
                     f"“{charts.other_course(flip, page.course.name)}”",
                     _provenance(page.entered.get(flip.path)),
@@ -396,13 +400,13 @@ def alternatives(page: Page) -> Part:
                     money(o.annual_worth),
                     "" if o is c.keep else _payback(o),
                     money(o.own_money_needed),
-                    f"{money(o.cash_low.amount)}, {month(o.cash_low.month)}" if o.cash_low else "not tested",
+                    f"{money(o.cash_low.amount)}\n{month(o.cash_low.month)}" if o.cash_low else "not tested",
                     _verdict(o, tested),
                 ),
                 "best" if o is page.course else "",
             )
         )
-    columns = ("Course", "Worth less keep", "Annual worth", "Payback", "Own money", "Lowest cash", "Can it be paid for?")
+    columns = ("Course", "Worth less keep", "Annual worth", "Payback, loans left out", "Own money", "Lowest cash", "Can it be paid for?")
     return Part("alternatives", "All courses", (Table("The courses side by side, dollars after tax", columns, tuple(rows), words=(6,)),))
 
 
@@ -410,7 +414,7 @@ def _payback(outcome: Outcome) -> str:
     first, last = outcome.payback_less_keep.first, outcome.payback_less_keep.last
     if first is None or last is None or abs(float(last) - float(first)) < 0.05:
         return years(float(first) if first is not None else None)
-    return f"{years(float(first))}, for good {number(float(last), 1)}"
+    return f"{years(float(first))}\nfor good {number(float(last), 1)}"
 
 
 def _verdict(outcome: Outcome, tested: bool) -> str:
@@ -435,7 +439,7 @@ def proceeds(page: Page) -> Part | None:
         Row("Net cash, before tax", (cents(route.net_cash),), "total"),
     ]
     caption = f"Settlement of {sold.machine} by “{route.name}”, sold {day(route.sold_on)}, dollars and cents"
-    blocks: list[Block] = [chart(charts.settlement(route, charts.blank(7.6, 3.4))), Table(caption, ("", "Amount"), tuple(rows))]
+    blocks: list[Block] = [chart(charts.settlement(route, charts.blank(7.6, 3.4))), Table(caption, ("", "Amount"), tuple(rows), look="narrow")]
     gain = f"For tax, the amount realized is {money(route.amount_realized)}, the adjusted basis {money(route.adjusted_basis)}, the gain {money(route.gain)}; debt paid off does not lower it."
     blocks.append(Text(gain))
     if len(sold.routes) > 1:
@@ -445,14 +449,14 @@ def proceeds(page: Page) -> Part | None:
 
 def _offers(page: Page, sold: SaleResult) -> Table:
     rows = tuple(
-        Row(r.name, (money(r.gross), money(r.net_cash), money(lost_discount(r)) if lost_discount(r) > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
+        Row(r.name, (money(r.gross), money(r.net_cash), money(r.over_allowance) if r.over_allowance > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
     )
     columns = ("Offer", "Price", "Net cash", "Lost discount", "Tax", "Left after tax", "Paid on")
     return Table(f"Every offer for {sold.machine}, handed over on {day(sold.date)}, dollars", columns, rows)
 
 
 def _left(route: RouteResult) -> str:
-    left = route.cash_less_tax - lost_discount(route)
+    left = route.left_in_all
     return money(left) if left >= 0 else f"short by {money(-left)}"
 
 
@@ -499,10 +503,10 @@ def _plain(label: str) -> str:
 def _entered(amount: Amount) -> str:
     if amount.chance is not None:
         return percent(amount.chance)
-    likely = charts.in_unit(amount.likely, amount.unit)
+    likely = entered(amount.likely, amount.unit)
     if amount.low is None or amount.high is None:
         return likely
-    return f"{likely} ({charts.in_unit(amount.low, amount.unit)} to {charts.in_unit(amount.high, amount.unit)})"
+    return f"{likely} ({charts.in_unit(amount.low, amount.unit, exact=True)} to {charts.in_unit(amount.high, amount.unit, exact=True)})"
 
 
 def findings(page: Page) -> Part | None:
@@ -510,10 +514,15 @@ def findings(page: Page) -> Part | None:
     found = sort_findings(page.findings)
     blocks: list[Block] = []
     if found.warnings:
-        blocks += [Text("Beware", "subhead"), Bullets(found.warnings)]
+        blocks += [Text("Beware", "subhead"), Bullets(_set(found.warnings))]
     if found.notes:
-        blocks += [Text("To know", "subhead"), Bullets(found.notes)]
+        blocks += [Text("To know", "subhead"), Bullets(_set(found.notes))]
     return Part("findings", "What else the figures say", tuple(blocks)) if blocks else None
+
+
+def _set(sentences: Sequence[str]) -> tuple[str, ...]:
+    """Return sentences with a capital, a true minus sign and months in words, as the rest of the page has them."""
+    return tuple(charts.capital(re.sub(r"(?<![\w-])-(?=\d)", MINUS, re.sub(r"\b\d{4}-\d\d\b(?!-)", lambda found: month(found[0]), text))) for text in sentences)
 
 
 def cautions(page: Page) -> Part:
@@ -532,7 +541,7 @@ def law(page: Page) -> Part | None:
         said = f"Law as read from {day(first)} to {day(last)}."
     blocks: list[Block] = [Text(f"{said} What Congress or a state changes after that day is not in these figures.".strip())]
     if found.parameters:
-        blocks.append(Bullets(found.parameters))
+        blocks.append(Bullets(_set(found.parameters)))
     return Part("law", "The law behind the tax", tuple(blocks))
 
 
@@ -574,10 +583,17 @@ PARTNERS: tuple[Callable[[Page], Part | None], ...] = (
 )
 
 
+def _dates(text: str) -> Markup:
+    """Return text with its days marked, so that none is broken over two lines."""
+    return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", str(escape(text))))
+
+
 @lru_cache(maxsize=1)
 def _template() -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    return jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True).get_template(TEMPLATE)
+    home = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    home.filters["dates"] = _dates
+    return home.get_template(TEMPLATE)
 
 
 def brief(comparison: Comparison, path: str | Path | None = None, reader: str = "partners") -> str:

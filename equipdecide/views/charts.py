@@ -8,11 +8,14 @@ no global style is changed. Colours: Okabe and Ito's palette, made to be told ap
 
 from __future__ import annotations
 
+import html
 import io
 import re
 import textwrap
+import urllib.parse
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from typing import Any, ParamSpec, cast
@@ -29,7 +32,7 @@ from equipdecide.decide.compare import Comparison, Difference, Outcome
 from equipdecide.decide.page_figures import DatedCash, Staircase, cash_by_year, one_offs, worth_so_far
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult
-from equipdecide.views.words import MINUS, day, money, month, number, whole
+from equipdecide.views.words import MINUS, day, money, month, number, percent, whole
 
 STYLE = Path(__file__).with_name("equipdecide.mplstyle")
 
@@ -90,6 +93,28 @@ def _shorter(found: re.Match[str]) -> str:
     return text.rstrip("0").rstrip(".") if places else text
 
 
+def data_address(ax: Axes, with_title: bool = True) -> str:
+    """Return the drawing as an address that an image of a page can hold: no second file, no request."""
+    # quoted by hand: of what neither an attribute nor an address may hold, an SVG text has little
+    return "data:image/svg+xml," + urllib.parse.quote(svg(ax, with_title).replace('"', "'"), safe=" ='/:;,.()-+*!@$?[]~|")
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """A chart that shows itself in a notebook as an image with words for those who do not see it."""
+
+    ax: Axes
+
+    def _repr_html_(self) -> str:
+        return f'<img class="mathjax_ignore tex2jax_ignore" style="max-width:100%;background:white" alt="{html.escape(alt_text(self.ax))}" src="{data_address(self.ax)}">'
+
+
+def drawing(ax: Axes) -> Drawing:
+    """Return a chart as the result of a notebook's cell; its figure is closed, so that it is not shown a second time."""
+    plt.close(cast("Figure", ax.figure))
+    return Drawing(ax)
+
+
 def blank(width: float, height: float) -> Axes:
     """Return empty axes on a figure of their own that no window knows of [inch]."""
     with style():
@@ -127,7 +152,8 @@ def _thousands(amount: float) -> str:
     return f"{MINUS if amount < 0 else ''}{number(size, 1) if size < 9.95 else whole(size)}k"
 
 
-def _cap(text: str) -> str:
+def capital(text: str) -> str:
+    """Return text with a capital first letter."""
     return text[:1].upper() + text[1:]
 
 
@@ -141,8 +167,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     `result` is one route of a sale. Cash at the closing is filled; tax due later is an outline with hatch.
     """
     ax = _axes(ax, 7.6, 3.6)
-    over = result.ledger.workings[f"settlement {result.plan.sales[0].machine}"]
-    lost = over["over_allowance"].figure()
+    lost, end = result.over_allowance, result.left_in_all
     rows: list[tuple[str, float, str]] = [("price", result.gross, "start")]
     rows += [("selling costs", -result.selling_costs, "cash")] if result.selling_costs else []
     rows += [("to the lender", -result.payoff, "cash")] if result.payoff else []
@@ -150,7 +175,6 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     rows += [("left at the closing" if result.net_cash >= 0 else "to bring to the closing", result.net_cash, "left")]
     rows += [("of it, discount lost by trading", -lost, "later")] if lost > 0.005 else []
     rows += [(f"tax, {day(when)}", -amount, "later") for when, amount in result.tax_due]
-    end = result.cash_less_tax - (lost if lost > 0.005 else 0.0)
     rows += [("left after that tax" if end >= 0 else "short by, after that tax", end, "end")]
     level, places = 0.0, []
     for k, (_, amount, kind) in enumerate(rows):
@@ -170,7 +194,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     widest = max(x for _, x in places)
     for (k, x), (_, amount, _) in zip(places, rows, strict=True):
         ax.text(x + 0.012 * widest, k, _plus(amount) if k else money(amount), va="center", fontweight="bold")
-    ax.set_yticks(range(len(rows)), [_cap(name) for name, _, _ in rows])
+    ax.set_yticks(range(len(rows)), [capital(name) for name, _, _ in rows])
     ax.invert_yaxis()
     ax.set_xlim(min(0.0, *(amount for _, amount, kind in rows if kind == "end")) * 1.15, widest * 1.14)
     ax.axvline(0, color="#555555", linewidth=0.9)
@@ -216,7 +240,7 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     _end_labels(ax, float(times[inside][-1]), ends)
     ax.set_xlim(0, float(times[inside][-1]))
     ax.set_xlabel("years from the decision (circle: where the line comes above keeping for good)")
-    ax.set_ylabel("present worth less keeping, dollars")
+    ax.set_ylabel("present worth less keeping, loans counted, dollars")
     ax.yaxis.grid(True)
     _money_axis(ax.yaxis, sign=True)
     if lead == "keep":
@@ -319,7 +343,7 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     ax.plot([k_low], [level[k_low]], marker="v", markersize=9, color=VERMILION if floor is not None and level[k_low] < floor else GREEN, zorder=5)
     days = [(time.cash.row_of(one.day), one) for one in one_offs(result)]
     shown = [(row, one) for row, one in days if row is not None and row < count]
-    span = _one_off_labels(ax, shown, y, count)
+    span = _one_off_labels(ax, shown, y, max(float(y.max()), floor or 0.0))
     ax.annotate(
         f"lowest {money(level[k_low])}, {month(time.cash.labels[k_low])}", (k_low, level[k_low]), xytext=(0, -14), textcoords="offset points", ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"), va="top", fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}, zorder=6
     )
@@ -346,9 +370,9 @@ def _what(one: DatedCash) -> str:
     return ", ".join(f"{name} {_plus(amount)}" for name, amount in one.parts)
 
 
-def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, count: int) -> float:
-    """Draw a stem from the line for each day, its net and lines stacked above; returns the height of the axes."""
-    low, high = min(0.0, float(y.min())), max(0.0, float(y.max()))
+def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, highest: float) -> float:
+    """Draw a stem from the line for each day, its net and lines stacked above `highest`; returns the height of the axes."""
+    low, high, count = min(0.0, float(y.min())), max(0.0, highest), len(y)
     labels = []
     for row, one in shown:
         left = row > count * 0.6  # written to the left of its stem
@@ -499,7 +523,7 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
         whole = name == "all together"
         ax.barh(k, value, height=0.62, color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE, hatch="" if value >= 0 else "///", edgecolor="white", linewidth=0.4)
         ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, _plus(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
-    ax.set_yticks(range(len(rows)), [_cap(name) for name, _ in rows])
+    ax.set_yticks(range(len(rows)), [capital(name) for name, _ in rows])
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
     low, high = min(0.0, *(value for _, value in rows)), max(0.0, *(value for _, value in rows))
@@ -516,6 +540,7 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
 
 # --- what flips it
 
+SHORT = {"hour": "h", "h": "h", "minute": "min", "day": "days", "week": "weeks"}
 NEAREST = 8  # flips drawn: more than that no reader weighs
 
 
@@ -536,7 +561,7 @@ def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
         more = flip.flip > flip.entered
         length = min(flip.distance, 3.0) * (1 if more else -1)
         ax.barh(k, length, height=0.6, color=ORANGE if more else SKY, edgecolor=BLACK, linewidth=0.8, hatch="///" if flip.inside_range else "")
-        words = f"{in_unit(flip.entered, flip.unit)} → {in_unit(flip.flip, flip.unit)}"
+        words = f"{in_unit(flip.entered, flip.unit, exact=True)} → {in_unit(flip.flip, flip.unit)}"
         ax.text(length + (0.015 if more else -0.015) * size, k, words, va="center", ha="left" if more else "right", fontsize=8.8, fontweight="bold")
     ax.axvline(0, color=BLACK, linewidth=1.2)
     ax.set_yticks(range(len(found)), ["\n".join(textwrap.wrap(flip_label(flip), 44)[:2]) for flip in found], fontsize=8.4)
@@ -549,8 +574,8 @@ def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
     ax.xaxis.grid(True)
     ax.set_xlabel("how far it would have to move" + (" (hatched: within the stated range)" if any(flip.inside_range for flip in found) else ""))
     first = found[0]
-    words = f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit)} now, {in_unit(first.flip, first.unit)} at the flip"
-    alt = f"Bars of what flips the lead of {result.leader}, nearest first: " + "; ".join(f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}" for flip in found) + "."
+    words = f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit, exact=True)} now, {in_unit(first.flip, first.unit)} at the flip"
+    alt = f"Bars of what flips the lead of {result.leader}, nearest first: " + "; ".join(f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit, exact=True)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}" for flip in found) + "."
     return _finish(ax, words, alt)
 
 
@@ -573,14 +598,13 @@ def flip_label(flip: Flip) -> str:
     return re.sub(r" \([^()]*\)", "", flip.label).replace("`", "") or flip.path
 
 
-def in_unit(value: float, unit: str) -> str:
-    """Write the value of an input short, with its unit: estimates, not settlements."""
-    base, _, per = unit.partition("/")
+def in_unit(value: float, unit: str, exact: bool = False) -> str:
+    """Write a value of an input short: money to whole hundreds from a thousand up, or, `exact`, to whole dollars."""
+    base, _, _ = unit.partition("/")
     if unit in ("share", "chance", "1/year"):
-        return f"{number(100 * value, 1)} %"
-    if unit in ("count", "factor", ""):
-        return money(value) if abs(value) >= 1000 else number(value, 0 if abs(value) >= 100 else 2)
-    if base in ("hour", "h", "minute", "day", "week"):
-        short = {"hour": "h", "h": "h", "minute": "min", "day": "days", "week": "weeks"}[base]
-        return f"{whole(value) if abs(value) >= 100 else number(value, 1)} {short}"
-    return money(value) if abs(value) >= 100 else number(value, 2)
+        return percent(value)
+    if base in SHORT:
+        return f"{whole(value) if abs(value) >= 100 else number(value, 1)} {SHORT[base]}"
+    if abs(value) < 1000:
+        return number(value, 0 if abs(value) >= 100 else 2)
+    return whole(value) if exact or unit in ("count", "factor") else money(value)

@@ -1,0 +1,152 @@
+"""What stands beside the comparison: yes/no doubts weighed, criteria that are not money, the noise of a day.
+
+``news_text``, ``weighing_text``, ``noise_text`` give plain text; ``..._html`` the same as an HTML fragment.
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+from equipdecide.cautions import caution
+from equipdecide.decide.criteria import View, Weighing
+from equipdecide.decide.news import News, NewsResult
+from equipdecide.decide.noise import NoiseResult
+from equipdecide.showing import shows
+from equipdecide.views.table import WIDTH, Grid, Row
+from equipdecide.views.words import listed, money, number, percent, whole, wrap
+
+# --- yes/no doubts
+
+
+def news_grid(one: News) -> Grid:
+    """Return one doubt as a grid: worth less keep if yes, if no and on average, the courses side by side."""
+    names = tuple(one.if_yes)
+    rows = [
+        Row("if yes", tuple(money(one.if_yes[name], plus=True) for name in names)),
+        Row("if no", tuple(money(one.if_no[name], plus=True) for name in names)),
+        Row("on average", tuple(money(one.expected[name], plus=True) for name in names), line_above=True),
+    ]
+    return Grid(names, tuple(rows))
+
+
+def _news_words(one: News) -> list[str]:
+    said = [f"{one.says}: a chance of {percent(one.chance)}. On average {one.best} is best. Knowing the answer first is worth {money(one.value_of_news)}."]
+    said += [f"Below a chance of {percent(at)} it is {below}, above it {above}." for at, below, above in one.turns]
+    return said
+
+
+def news_text(result: NewsResult, width: int = WIDTH) -> str:
+    """Return every doubt with its grid and its words."""
+    if not result.doubts:
+        return "The file has no yes/no doubt: nothing under `events:`, no contract that may be renewed, no offer that may fail."
+    blocks = []
+    for one in result:
+        words = [line for said in _news_words(one) for line in wrap(said, width)]
+        blocks.append("\n".join([*words, "", news_grid(one).text(width)]))
+    foot = "Worth less keep is present worth after tax of each course less that of keeping; other doubts are taken as entered."
+    return "\n\n".join([*blocks, *("\n".join(wrap(foot, width)) for _ in (1,))])
+
+
+def news_html(result: NewsResult) -> str:
+    """Return the doubts as an HTML fragment."""
+    parts = [f"<p>{escape(' '.join(_news_words(one)))}</p>{news_grid(one).html()}" for one in result]
+    return f'<div class="mathjax_ignore">{"".join(parts)}</div>'
+
+
+# --- criteria
+
+
+def weighing_grid(result: Weighing) -> Grid:
+    """Return present worth and each partner's score, the courses side by side; scores from 0 to 100."""
+    names = tuple(result.worth)
+    rows = [Row("worth less keep", tuple(money(result.worth[name], plus=True) for name in names))]
+    rows += [Row(f"score, {view.partner}", tuple(whole(100 * view.scores[name]) for name in names)) for view in result.views]
+    return Grid(names, tuple(rows))
+
+
+def _view_words(view: View) -> str:
+    exchange, said = view.exchange, []
+    if exchange.per_point is None:
+        said.append(f"{view.partner}: {view.best} leads in money and in score.")
+    else:
+        said.append(
+            f"{view.partner}: money says {exchange.by_money}, the score {exchange.by_score}. To follow the score costs {money(exchange.worth_given_up)} of present worth "
+            f"for {number(100 * exchange.score_gained, 0)} points: {money(exchange.per_point)} a point."
+        )
+    if view.flip is None:
+        said.append("No change of one weight turns the score.")
+    else:
+        flip = view.flip
+        said.append(f"The score turns to {flip.second} when '{flip.criterion}' weighs {percent(flip.needed, 0)} instead of {percent(flip.weight, 0)}.")
+    return " ".join(said)
+
+
+def _gate_words(result: Weighing) -> list[str]:
+    return [f"{name} fails: {listed(gates)}." for name, gates in result.gates.items() if gates]
+
+
+def weighing_text(result: Weighing, width: int = WIDTH) -> str:
+    """Return scores beside present worth, each partner's rate of exchange and nearest turn, gates and cautions."""
+    lines = [weighing_grid(result).text(width), ""]
+    for said in [*map(_view_words, result.views), *_gate_words(result), *(finding.text for finding in result.findings)]:
+        lines += wrap(said, width, "  - ")
+    lines += ["", *wrap("Scores hold no money and are not averaged over partners. A point is a hundredth of the swing from worst to best.", width)]
+    return "\n".join(lines)
+
+
+def weighing_html(result: Weighing) -> str:
+    """Return the same as an HTML fragment."""
+    said = [*map(_view_words, result.views), *_gate_words(result), *(finding.text for finding in result.findings)]
+    items = "".join(f"<li>{escape(text)}</li>" for text in said)
+    return f'<div class="mathjax_ignore">{weighing_grid(result).html()}<ul>{items}</ul></div>'
+
+
+# --- noise
+
+
+def noise_grid(result: NoiseResult) -> Grid:
+    """Return the doses and eight-hour levels, the courses side by side."""
+    shown = result.alternatives
+    names = list(next((one.day.doses for one in shown if one.day is not None), {}))
+    rows = [Row(name, tuple("not known" if one.day is None else percent(one.day.doses[name] / 100) for one in shown)) for name in names]
+    rows += [
+        Row(f"{name.removesuffix(' dose')}, 8-hour level", tuple("" if one.day is None or one.day.levels[name] <= 0 else f"{number(one.day.levels[name], 1)} dBA" for one in shown))
+        for name in names[1:]
+    ]
+    return Grid(tuple(one.name for one in shown), tuple(rows) or (Row("no level known", tuple("" for _ in shown)),))
+
+
+def _noise_words(result: NoiseResult) -> list[str]:
+    said = list(dict.fromkeys(finding.text for one in result.alternatives for finding in one.findings if finding.code in ("idle_against_cutting", "no_level", "nobody_there")))
+    for one in result.alternatives[:1]:
+        if one.day is not None and any(one.day.shares.values()):
+            hours = {exposure.what: exposure.hours for exposure in one.exposures}
+            parts = sorted(one.day.shares.items(), key=lambda item: -item[1])
+            made = "; ".join(f"{what} {percent(share, 0)} in {number(hours[what], 1)} h" for what, share in parts if share > 0)
+            said.append(f"What makes up the hearing-conservation dose in {one.name}: {made}. A short loud piece may be the cheapest to quieten.")
+    over = [one.name for one in result.alternatives if one.day is not None and any(f.code == "action_level" for f in one.day.findings)]
+    if over:
+        said.append(f"At or above half the hearing-conservation dose, where the law asks for monitoring, hearing tests, protectors and training: {listed(over)}.")
+    return said
+
+
+def noise_text(result: NoiseResult, width: int = WIDTH) -> str:
+    """Return the doses by course, what they mean, and the cautions."""
+    lines = [noise_grid(result).text(width), ""]
+    for said in _noise_words(result):
+        lines += wrap(said, width, "  - ")
+    lines += ["", "Cautions:"]
+    for said in result.cautions:
+        lines += wrap(said, width, "  - ")
+    return "\n".join([*lines, "", *wrap(caution("estimate").text, width)])
+
+
+def noise_html(result: NoiseResult) -> str:
+    """Return the same as an HTML fragment."""
+    items = "".join(f"<li>{escape(said)}</li>" for said in [*_noise_words(result), *result.cautions])
+    return f'<div class="mathjax_ignore">{noise_grid(result).html()}<ul>{items}</ul></div>'
+
+
+shows(NewsResult, news_text, news_html)
+shows(Weighing, weighing_text, weighing_html)
+shows(NoiseResult, noise_text, noise_html)
