@@ -95,6 +95,7 @@ __all__ = [
     "two_way",
     "weigh",
     "wait",
+    "weigh",
     "whose",
 ]
 

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 FLIPS_KEPT = 8
+NAMED_IN_STEPS = ("machines", "improvements", "offers", "financing")  # what a course uses only where a step names it
 GUESSED = ("guess", "default")  # what `from` says of a figure that nobody has seen on paper
 
 
@@ -170,8 +171,8 @@ def record(
         comparison.best_ignoring_cash,
         scenario.currency,
         _answer(comparison.outcomes),
-        tuple(FlipKept(f.path, f.label, f.alternative, f.against, f.entered, f.flip, f.unit, f.inside_range) for f in flips.flips[:FLIPS_KEPT]),
-        _guesses(scenario),
+        _flips(flips, chosen),
+        _guesses(scenario, chosen),
         tuple(agreed),
         dissent,
         change_our_mind,
@@ -206,7 +207,14 @@ def _answer(outcomes: Iterable[Outcome]) -> tuple[Figures, ...]:
     )
 
 
-def _guesses(scenario: Scenario) -> tuple[GuessKept, ...]:
+def _flips(flips: Breakevens, chosen: str) -> tuple[FlipKept, ...]:
+    """Return the nearest flips, those of the chosen course first."""
+    nearest = sorted(flips.flips, key=lambda flip: chosen not in (flip.alternative, flip.against))  # stable: nearest first
+    return tuple(FlipKept(f.path, f.label, f.alternative, f.against, f.entered, f.flip, f.unit, f.inside_range) for f in nearest[:FLIPS_KEPT])
+
+
+def _guesses(scenario: Scenario, chosen: str) -> tuple[GuessKept, ...]:
+    """Return the guessed and doubtful figures with who gave them, those that the chosen course rests on first."""
     names, entered = labels(scenario), amounts(scenario)
     found = [
         GuessKept(path, names.get(path, path), _said(a), a.low, a.high, a.unit, a.given_by, a.by, a.on)
@@ -219,6 +227,9 @@ def _guesses(scenario: Scenario) -> tuple[GuessKept, ...]:
             assert quantity is not None  # the checks of a scenario see to it
             a = quantity.read(guess.value)
             found.append(GuessKept(guess.of, names.get(guess.of, guess.of), _said(a), a.low, a.high, entered[guess.of].unit, "guess", who, ""))
+    used = {name for step in scenario.alternatives[chosen] for field in ("machine", "improvement", "by") if (name := getattr(step, field, None))}
+    used |= {name for step in scenario.alternatives[chosen] for name in getattr(step, "pay", ())} | set(scenario.machine_in_question)
+    found.sort(key=lambda guess: guess.path.split(".")[0] in NAMED_IN_STEPS and guess.path.split(".")[1] not in used)
     return tuple(found)
 
 

@@ -21,7 +21,7 @@ from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison
 from equipdecide.evaluate import Evaluation
 from equipdecide.ledger import Ledger
-from equipdecide.plan import Plan, Purchase
+from equipdecide.plan import LEASES, Plan, Purchase, last_day
 from equipdecide.scenario.models import Buy, Improve, Scenario, Sell
 from equipdecide.showing import Shown
 from equipdecide.tax.payments import due_dates
@@ -244,7 +244,7 @@ def _item(rule: Rule, occasion: Occasion, scenario: Scenario, today: Date) -> To
     what = rule.what if at_home else rule.elsewhere
     by = moved(rule.by, occasion.days)
     done = occasion.done and rule.done_with_step
-    if not done:
+    if not occasion.done:  # nobody can act before deciding; what follows a step already done keeps its day, late or not
         by = max(by, scenario.decision_date)
     words = occasion.words
     return TodoItem(
@@ -315,36 +315,54 @@ def _sales(plan: Plan) -> list[Occasion]:
 
 
 def _payoffs(plan: Plan) -> list[Occasion]:
+    """Every old loan that a sale of the plan pays off, and every machine let go from one for a part of it."""
     steps = {step.machine: step for step in plan.steps if isinstance(step, Sell)}
     found = []
     for debt in plan.debts:
-        sale = debt.sale
-        if debt.old is None or sale is None or sale.at_end:
+        if debt.old is None:
             continue
-        words = {"machine": debt.machine, "loan": debt.name, "lender": debt.old.lender}
-        days = {"decided": plan.time.start, "handed over": sale.handed_over, "paid off": debt.ends_on}
-        found.append(Occasion("payoff", debt.name, days, words, done=steps[debt.machine].done))
+        for sale, partial in [*((sale, True) for sale, _ in debt.releases), (debt.sale, False)]:
+            if sale is None or sale.machine not in steps or sale.at_end:
+                continue
+            words = {"machine": sale.machine, "loan": debt.name, "lender": debt.old.lender}
+            days = {"decided": plan.time.start, "handed over": sale.handed_over, "paid off": sale.sold_on}
+            name = f"{debt.name}, {sale.machine}" if partial else debt.name
+            found.append(Occasion("payoff", name, days, words, frozenset({"partial"} if partial else ()), steps[sale.machine].done))
     return found
 
 
 def _purchases(plan: Plan) -> list[Occasion]:
     found = []
-    for purchase in plan.purchases:
+    for purchase in _bought(plan):
         step = purchase.step
         words = {"machine": purchase.machine, "improvement": purchase.name, "thing": _thing(purchase)}
         ordered = (step.ordered if isinstance(step, Buy) else None) or plan.time.start
         shipped = (step.shipped if isinstance(step, Buy) else None) or step.on
         days = {"decided": plan.time.start, "ordered": ordered, "shipped": shipped, "in service": step.on}
         found.append(Occasion("purchase" if isinstance(step, Buy) else "improvement", purchase.name, days, words, done=step.done))
-        for name in step.pay:
-            money = plan.scenario.financing[name]
-            ends = cal.add_months(purchase.drawn_on, money.payments)
-            lease = "lease" in money.kind or "buyout" in money.kind
-            marks = {"runs past five years"} if ends > cal.add_years(purchase.drawn_on, LIEN_YEARS) else set()
-            found.append(
-                Occasion("lease" if lease else "new loan", name, {**days, "drawn": purchase.drawn_on, "ends": ends}, {**words, "lender": money.lender}, frozenset(marks))
-            )
+        found += [_money(plan, purchase, name, days, words) for name in step.pay]
     return found
+
+
+def _money(plan: Plan, purchase: Purchase, name: str, days: Mapping[str, Date], words: Mapping[str, str]) -> Occasion:
+    """A loan or a lease that pays for a purchase."""
+    offer, drawn_on = plan.scenario.financing[name], purchase.drawn_on
+    ends = last_day(offer, drawn_on)
+    marks: set[str] = set()
+    when = {**days, "drawn": drawn_on, "ends": ends}
+    if ends > cal.add_years(drawn_on, LIEN_YEARS):
+        marks.add("runs past five years")
+    if offer.notice:
+        most, least = max(offer.notice), min(offer.notice)
+        marks.add("notice known")
+        when |= {"notice opens": cal.add_days(ends, -most), "notice closes": cal.add_days(ends, -least)}
+    said = {**words, "lender": offer.lender} | {key: day.isoformat() for key, day in when.items()}
+    return Occasion("lease" if offer.kind in LEASES else "new loan", name, when, said, frozenset(marks))
+
+
+def _bought(plan: Plan) -> list[Purchase]:
+    """The purchases that are steps of the plan; a machine bought from its lessor at the end of a lease is none."""
+    return [purchase for purchase in plan.purchases if purchase.buyout_of is None]
 
 
 def _thing(purchase: Purchase) -> str:
@@ -356,7 +374,7 @@ def _thing(purchase: Purchase) -> str:
 
 def _years_of_steps(plan: Plan) -> tuple[int, int]:
     """Return the first and last tax year in which the plan buys or sells anything."""
-    days = [sale.sold_on for sale in plan.sales if not sale.at_end] + [purchase.step.on for purchase in plan.purchases]
+    days = [sale.sold_on for sale in plan.sales if not sale.at_end] + [purchase.step.on for purchase in _bought(plan)]
     return (min(days).year, max(days).year) if days else (plan.time.start.year, plan.time.start.year)
 
 
@@ -411,7 +429,9 @@ def _years(evaluation: Evaluation, plan: Plan) -> list[Occasion]:
     for sale in plan.sales:
         if not sale.at_end:
             sold.setdefault(sale.sold_on.year, []).append(sale.machine)
-    for purchase in plan.purchases:
+    for purchase in _bought(plan):
+        if purchase.lease is not None:  # the lessor owns it and writes it off
+            continue
         added.setdefault(purchase.step.on.year, []).append(_thing(purchase))
     found = []
     for kind, years in (("year of sale", sold), ("year of additions", added)):
@@ -427,7 +447,7 @@ def _years(evaluation: Evaluation, plan: Plan) -> list[Occasion]:
 def _property_tax(plan: Plan, scenario: Scenario, data: Data) -> list[Occasion]:
     """The first property-tax return after each thing sold or added, where the state's days are on file."""
     events = [(sale.sold_on, "off", sale.machine) for sale in plan.sales if not sale.at_end]
-    events += [(purchase.step.on, "on", _thing(purchase)) for purchase in plan.purchases]
+    events += [(purchase.step.on, "on", _thing(purchase)) for purchase in _bought(plan)]
     if not events:
         return []
     state = scenario.shop.state.code if scenario.shop.state and scenario.shop.state.code else ""

@@ -16,7 +16,7 @@ from equipdecide.decide.sale import RouteResult, SaleResult, sale
 from equipdecide.evaluate import GROUPS
 from equipdecide.ledger import Group, Ledger
 from equipdecide.plan import Plan
-from equipdecide.scenario.models import Sell
+from equipdecide.scenario.models import Buy, Improve, Sell
 
 ONE_OFF: frozenset[Group] = frozenset({"investment", "payoff", "borrowing"})
 NOTHING_OWED = 99.0  # coverage of a year without loan payments, as the ledger has it
@@ -68,6 +68,7 @@ class Behind:
     limit: float | None
     shortfall: float
     month: str | None
+    value_known: bool  # False: what a machine would bring is not given, so all that is owed on it is counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,8 +169,8 @@ def monthly_payments(comparison: Comparison, outcome: Outcome) -> MonthlyPayment
 
 
 def _all_done(plan: Plan) -> Date:
-    days = [plan.time.start, *(step.on for step in plan.steps), *(s.paid_on for s in plan.sales if not s.at_end)]
-    return max(days)
+    moved = (step.on for step in plan.steps if isinstance(step, Sell | Buy | Improve))
+    return max([plan.time.start, *moved, *(s.paid_on for s in plan.sales if not s.at_end)])
 
 
 def _coverage(outcome: Outcome) -> Coverage | None:
@@ -196,8 +197,9 @@ def _guarantees(outcome: Outcome) -> tuple[Behind, ...]:
     short = outcome.column("guarantees.shortfall").per_row()
     k = int(short.argmax())
     month = outcome.column("guarantees.shortfall").axis.labels[k] if short[k] > 0.005 else None
+    known = not any(finding.code == "no_value_now" for finding in outcome.ledger.findings)
     return tuple(
-        Behind(name, float(owner.guarantees) if owner.guarantees is not None else None, outcome.column(f"guarantees.behind {name}").figure(), month)
+        Behind(name, float(owner.guarantees) if owner.guarantees is not None else None, outcome.column(f"guarantees.behind {name}").figure(), month, known)
         for name, owner in outcome.plan.scenario.owners.items()
     )
 

@@ -329,6 +329,8 @@ class Machine(Frozen):
     costs_by_year: list[MoneyOrLoss] | None = Field(None, title="Costs year by year")
     worth_now: Money | None = Field(None, title="What it would bring today")
     worth_at_end: MoneyOrLoss | None = Field(None, title="What it will bring at the end of the study")
+    falls_first_year: Share | None = Field(None, title="Fall of its liquidation value in the first year, of the price")
+    falls_yearly: Share | None = Field(None, title="Fall of its liquidation value in every later year")
     price: Money | None = Field(None, title="Quoted cash price (a machine that could be bought)")
     capital_costs: dict[str, Money] = Field(
         default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)"

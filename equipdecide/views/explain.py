@@ -50,6 +50,7 @@ RULES = {
     "payoff": "money.payoff",
     "debt service": "money.service",
     "guarantees": "money.guarantees",
+    "collateral": "money.collateral",
     "orders": "money.orders",
     "settlement": "money.settlement",
     "depreciation": "tax.depreciation",
@@ -878,9 +879,9 @@ class _Sentence:
 
 
 def _names(node: ast.expr) -> list[str]:
-    return [
-        found.id for found in ast.walk(node) if isinstance(found, ast.Name) and not isinstance(found.ctx, ast.Store)
-    ]
+    """Return the columns a part of a formula speaks of; the names of functions are none."""
+    called = {id(call.func) for call in ast.walk(node) if isinstance(call, ast.Call)}
+    return [found.id for found in ast.walk(node) if isinstance(found, ast.Name) and id(found) not in called]
 
 
 def _bracketed(text: str, needed: bool) -> str:

@@ -12,8 +12,8 @@ from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_
 from equipdecide.views.table import WIDTH, Grid, Row
 from equipdecide.views.words import cents, day, entered, listed, month, wrap
 
-FLIPS_SHOWN = 5
-GUESSES_SHOWN = 8
+FLIPS_SHOWN = 4  # what fits on one sheet of paper with the rest
+GUESSES_SHOWN = 6
 
 
 def record_page(record: Record, path: str | Path | None = None) -> str:
@@ -27,7 +27,7 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
     )
     columns = (("Course", ""), ("Over keeping", "figure"), ("Present worth", "figure"), ("Own money", "figure"), ("Lowest cash", "figure"), ("Affordable", ""))
     answer = SheetTable(f"The answer as figured, {record.currency}, after tax, to the cent", columns, rows)
-    flips = tuple(SheetRow(_flip_cells(flip)) for flip in record.flips[:FLIPS_SHOWN])
+    flips = tuple(SheetRow(_flip_cells(flip)) for flip in _flips_of_chosen(record))
     guesses = tuple(SheetRow(_guess_cells(guess)) for guess in _most_said(record))
     sections = [
         Section("", ((f"Decided: {record.chosen}.", "lead"), (_against_best(record), ""), (ESTIMATE.text, "warning")), answer),
@@ -54,13 +54,14 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
     return sheet_html(Sheet(record.title, under, tuple(sections), footer), path)
 
 
+def _flips_of_chosen(record: Record) -> tuple[FlipKept, ...]:
+    own = tuple(flip for flip in record.flips if record.chosen in (flip.alternative, flip.against))
+    return (own or record.flips)[:FLIPS_SHOWN]
+
+
 def _most_said(record: Record) -> tuple[GuessKept, ...]:
-    """Return the guesses to print: those somebody signed by name first, then the widest."""
-
-    def width(guess: GuessKept) -> float:
-        return (guess.high - guess.low) / abs(guess.likely) if guess.low is not None and guess.high is not None and guess.likely else 0.0
-
-    return tuple(sorted(record.guesses, key=lambda guess: (not guess.by, -width(guess)))[:GUESSES_SHOWN])
+    """Return the guesses to print: those somebody gave by name first, in the order of the record (the chosen course's first)."""
+    return tuple(sorted(record.guesses, key=lambda guess: not guess.by)[:GUESSES_SHOWN])
 
 
 def _against_best(record: Record) -> str:
