@@ -42,6 +42,10 @@ _VERBS = {
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
     "brief": "equipdecide.views.brief",
+    "tornado": "equipdecide.decide.sensitivity",
+    "curve": "equipdecide.decide.sensitivity",
+    "two_way": "equipdecide.decide.sensitivity",
+    "indices": "equipdecide.decide.sensitivity",
 }
 
 if TYPE_CHECKING:
@@ -52,6 +56,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
@@ -63,10 +68,12 @@ __all__ = [
     "breakeven",
     "brief",
     "compare",
+    "curve",
     "evaluate",
     "explain",
     "extra_hours_needed",
     "hours",
+    "indices",
     "load",
     "loads",
     "news",
@@ -74,6 +81,8 @@ __all__ = [
     "nothing_extra_sold",
     "sale",
     "simulate",
+    "tornado",
+    "two_way",
     "weigh",
 ]
 

@@ -18,8 +18,8 @@ from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
 from equipdecide.money.guarantees import guarantees
-from equipdecide.money.loan import service
 from equipdecide.money.orders import orders
+from equipdecide.money.service import service
 from equipdecide.money.settlement import sales
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Timeline, resolve, timeline

@@ -269,18 +269,26 @@ class Working:
         certificate: str,
         axis: Axis | None = None,
         tolerance: float = CERTIFICATE_TOLERANCE,
+        through: Sequence[tuple[str, str, str, str, Axis]] = (),
         **uses: Column,
     ) -> Column:
-        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`)."""
+        """Add a column that no formula can state, with the formula that proves it (must be zero within `tolerance`).
+
+        `through` are formula columns the proof goes through: name, text, unit, says, axis. They and the proof may name
+        this column and any other of the working.
+        """
         axis = axis or self.axis
 
         def run(*arrays: FloatArray) -> FloatArray:
-            return np.broadcast_to(np.atleast_2d(function(*arrays)), (len(axis), np.atleast_2d(function(*arrays)).shape[-1]))
+            found = np.atleast_2d(function(*arrays))
+            return np.broadcast_to(found, (len(axis), found.shape[-1]))
 
         column = Column(
             name, self.name, axis, run(*(arg.values for arg in args)), unit, says, "computed", self.rule, None, None, tuple(args), run
         )
         self._keep(column)
+        for step, text, its_unit, its_says, its_axis in through:
+            self.formula(step, text, its_unit, its_says, its_axis)
         proof = self.formula(f"{name}_check", certificate, unit, f"must be zero: proves {says}", axis, **uses)
         worst = float(np.abs(proof.values).max())
         if worst > tolerance:

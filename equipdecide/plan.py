@@ -16,6 +16,7 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import (
     Asset,
     Buy,
+    Financing,
     Improve,
     Improvement,
     Loan,
@@ -32,6 +33,8 @@ from equipdecide.scenario.models import (
 )
 
 WORKING_DAYS = 250  # a year; common practice, no source: 50 weeks of five days
+LEASES = ("one-dollar buyout", "fixed-option lease", "fair-value lease")
+NOMINAL_OPTION = 0.10  # of the amount; a fixed price at the end up to this is taken as nominal
 RAMP_DAYS = 91  # hours lost to change-over and learning are taken from the first quarter after it
 
 
@@ -47,6 +50,8 @@ class Sale:
     offer_name: str
     at_end: bool
     credited_on: Date | None = None  # day a credit with the seller of the next machine is used
+    rolled_into: str | None = None  # financing that takes in what the price does not cover
+    returned_to: str | None = None  # lease that ends with this: the machine belongs to the lessor
 
 
 @dataclass(frozen=True)
@@ -77,6 +82,8 @@ class Purchase:
     payments: tuple[tuple[Date, str, float], ...]  # day, what, share of the price
     drawn_on: Date  # day the money of a loan comes
     traded: Offer | None = None
+    lease: str | None = None  # financing that is a lease for tax: that part is not owned
+    buyout_of: str | None = None  # lease at whose end this buys the machine
 
 
 @dataclass(frozen=True)
@@ -103,6 +110,7 @@ class Debt:
     drawn_on: Date
     ends_on: Date  # payoff with the sale, or the end of the study
     sale: Sale | None
+    releases: tuple[tuple[Sale, Amount], ...] = ()  # sales that let one machine go for a part of the principal
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -177,7 +185,7 @@ class Plan:
     @property
     def first_good_part(self) -> Date:
         """Day the last purchase of the plan is in service; the day of decision where nothing is bought."""
-        return max([self.time.start, *(purchase.step.on for purchase in self.purchases)])
+        return max([self.time.start, *(purchase.step.on for purchase in self.purchases if purchase.buyout_of is None)])
 
     def estimate_is_open(self, day: Date) -> bool:
         """Tell whether an estimate due on `day` can still answer to this plan: after the decision and the year's sales."""
@@ -225,10 +233,12 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         paid = cal.add_days(sold, round(offer.paid_after.likely)) if offer.paid_after else sold
         credit = offer.credited_to or offer.against
         credited = max(paid, bought[credit].on) if credit in bought else None
-        sales[machine] = Sale(machine, step.on, sold, paid, offer, step.by, False, credited)
+        sales[machine] = Sale(machine, step.on, sold, paid, offer, step.by, False, credited, step.rolled_into)
 
     setups: list[Setup] = []
     purchases: list[Purchase] = []
+    for machine, buy in bought.items():
+        purchases += _end_of_lease(scenario, machine, buy, sales, time)
     for machine in held:
         base = scenario.machines[machine]
         first = bought[machine].on if machine in bought else start
@@ -286,6 +296,43 @@ def _nights(before: Nights | None, change: NightChanges) -> Nights:
     return before.model_copy(update=stated) if before is not None else Nights(**stated)
 
 
+def is_lease_for_tax(offer: Financing) -> bool:
+    """Tell whether an offer is a lease for tax: rent is deducted, the machine is the lessor's.
+
+    A nominal price at the end makes it a purchase (Rev. Rul. 55-540, sec. 4.01; UCC 1-203(b)(4) draws the same line for
+    security interests). By rule: one dollar is nominal, fair value is not; a fixed price counts as nominal up to a tenth
+    of the amount (common practice, no source: the law looks at the value expected at the end).
+    """
+    if offer.kind not in LEASES or offer.taxed_as != "by rule":
+        return offer.kind in LEASES and offer.taxed_as == "lease"
+    if offer.kind == "fixed-option lease" and offer.option_price is not None:
+        return offer.option_price.likely > NOMINAL_OPTION * offer.amount.likely + 0.005
+    return offer.kind == "fair-value lease"
+
+
+def last_day(offer: Financing, drawn_on: Date) -> Date:
+    """Return the day an offer of money has run its term: after its last period, whether paid in advance or not."""
+    return cal.add_months(drawn_on, (offer.deferred + offer.payments) * offer.every_months)
+
+
+def _end_of_lease(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale], time: Timeline) -> list[Purchase]:
+    """Return the purchase at the end of a lease; or mark the sale of the machine as its return to the lessor."""
+    leases = [name for name in step.pay if is_lease_for_tax(scenario.financing[name])]
+    if not leases:
+        return []
+    offer, drawn_on, sale = scenario.financing[leases[0]], step.shipped or step.on, sales[machine]
+    ends = last_day(offer, drawn_on)
+    if not sale.at_end and sale.sold_on <= ends:
+        return []
+    if offer.at_end == "return" or ends >= time.end:
+        day = min(ends, time.end)
+        sales[machine] = Sale(machine, day, day, day, None, f"return to {offer.lender}", True, returned_to=leases[0])
+        return []
+    bought = step.model_copy(update={"on": ends, "ordered": None, "shipped": None, "pay": [], "section_179": "none"})
+    source = scenario.machines[machine]
+    return [Purchase(f"{machine} from its lessor", machine, source, bought, ((ends, "at the end of the lease", 1.0),), ends, None, None, leases[0])]
+
+
 def _purchase(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale]) -> Purchase:
     terms = scenario.machines[machine].terms
     days = {"order": step.ordered or step.on, "shipment": step.shipped or step.on, "acceptance": step.on}
@@ -299,6 +346,7 @@ def _purchase(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale
         payments or ((step.on, "on acceptance", 1.0),),
         step.shipped or step.on,
         traded[0] if traded else None,
+        next((name for name in step.pay if is_lease_for_tax(scenario.financing[name])), None),
     )
 
 
@@ -323,13 +371,28 @@ def _debts(
     found = []
     for machine in held:
         for name, loan in scenario.machines[machine].loans.items():
-            sale = sales[machine]
-            found.append(Debt(f"{machine} {name}", machine, loan, None, loan.balance_on or loan.first_payment, sale.sold_on, sale))
+            sale, releases = _paid_off_with(machine, loan, sales)
+            drawn = loan.balance_on or loan.first_payment
+            found.append(Debt(f"{machine} {name}", sale.machine, loan, None, drawn, sale.sold_on, sale, releases))
     for purchase in purchases:
         for offer in purchase.step.pay:
             sale = sales[purchase.machine]
             found.append(Debt(offer, purchase.machine, None, offer, purchase.drawn_on, min(sale.sold_on, time.end), sale))
     return found
+
+
+def _paid_off_with(machine: str, loan: Loan, sales: dict[str, Sale]) -> tuple[Sale, tuple[tuple[Sale, Amount], ...]]:
+    """Return the sale that pays a loan off, and the earlier sales that each let one machine go for a part of it.
+
+    The loan is paid off with the machine it stands under, unless the lender names an amount that lets that machine go;
+    then with the last of the machines it covers.
+    """
+    covered = [name for name in (machine, *loan.collateral) if name in sales]
+    last = max((sales[name] for name in covered), key=lambda sale: sale.sold_on)
+    whole = sales[machine] if machine not in loan.release_amounts else last
+    let_go = [(sales[name], loan.release_amounts[name]) for name in covered if name in loan.release_amounts]
+    before = sorted((pair for pair in let_go if pair[0].sold_on < whole.sold_on), key=lambda pair: pair[0].sold_on)
+    return whole, tuple(before)
 
 
 def _spans(scenario: Scenario, time: Timeline, setups: Sequence[Setup], spending: Sequence[tuple[int, Spend]]) -> Axis:

@@ -148,19 +148,29 @@ def drawn_paths(scenario: Scenario, entered: Mapping[str, Amount]) -> list[str]:
 
 
 def draw(
-    scenario: Scenario, entered: Mapping[str, Amount], paths: Sequence[str], trials: int, seed: int, replicates: int
+    scenario: Scenario,
+    entered: Mapping[str, Amount],
+    paths: Sequence[str],
+    trials: int,
+    seed: int,
+    replicates: int,
+    u: FloatArray | None = None,
 ) -> dict[str, FloatArray]:
     """Return one vector of draws (trials,) for each of `paths` [unit of the input].
+
+    `u` are points (paths, trials) to draw at, independent of one another; left out, they are spread anew and
+    correlated as the scenario says.
 
     Shares stay within 0 and 1, and what is counted or measured does not fall below 0; money may.
     Raises :class:`DrawError` where the doubts cannot be drawn.
     """
     if not paths:
         return {}
-    u = points(len(paths), trials, seed, replicates)
-    matrix = correlation_matrix(paths, scenario.doubts)
-    if matrix is not None:
-        u = correlated(u, matrix)
+    if u is None:
+        u = points(len(paths), trials, seed, replicates)
+        matrix = correlation_matrix(paths, scenario.doubts)
+        if matrix is not None:
+            u = correlated(u, matrix)
     shape_of = {path: doubt for doubt in scenario.doubts if doubt.shape for path in doubt.of}
     return {
         path: _values(u[k], entered[path], shape_of.get(path), scenario.source.folder) for k, path in enumerate(paths)

@@ -8,7 +8,7 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
-from equipdecide.money.loan import payoff
+from equipdecide.money.payoff import payoff
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.showing import Shown
@@ -140,7 +140,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study.
     """
     machine = machine or scenario.machine_in_question[0]
-    day = Date.fromisoformat(on) if isinstance(on, str) else on or _first_sale(scenario, machine)
+    day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
     if not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
         raise ValueError(
             f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, {scenario.decision_date}"
@@ -152,7 +152,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
         others = dict.fromkeys(offer.machine for offer in scenario.offers.values())
         raise KeyError(f"no offer for {machine!r} in the scenario" + (f"; there are offers for {', '.join(others)}" if others else "; `offers` names none"))
     alone = scenario.model_copy(
-        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False)] for name in offers}}
+        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)] for name in offers}}
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
@@ -160,7 +160,8 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings))
 
 
-def _first_sale(scenario: Scenario, machine: str) -> Date:
+def first_sale(scenario: Scenario, machine: str) -> Date:
+    """Return the day of the first step that sells `machine`; the day of decision where none does."""
     days = [s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine]
     return min(days, default=scenario.decision_date)
 
@@ -214,7 +215,7 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
 
 def _by_schedule(plan: Plan, machine: str) -> float | None:
     """Return the payoff of the machine's loans as the signed schedules have it; None where no lender wrote a letter."""
-    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None]
+    owed = [debt for debt in plan.debts if debt.machine == machine and debt.old is not None and not debt.releases]
     if not any(debt.old is not None and debt.old.letter for debt in owed):
         return None
     draft = Draft("by the schedule", Shared({}))

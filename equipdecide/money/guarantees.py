@@ -11,7 +11,8 @@ from __future__ import annotations
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
-from equipdecide.money.loan import loan_schedule
+from equipdecide.money.financing import amount_lent
+from equipdecide.money.loan import loan_schedule, schedule_after
 from equipdecide.plan import Debt, Plan
 from equipdecide.scenario.amounts import Amount
 
@@ -36,10 +37,9 @@ def guarantees(draft: Draft, plan: Plan) -> None:
 
 def _owed(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int) -> Column:
     if debt.old is not None:
-        loan = loan_schedule(draft, debt)
-        amount = debt.old.letter.balance if debt.old.letter else debt.old.principal
+        loan, amount = schedule_after(draft, debt, loan_schedule(draft, debt), debt.ends_on)
     else:
-        loan, amount = draft[f"loan {debt.name}"], plan.scenario.financing[debt.financing or ""].amount
+        loan, amount = draft[f"loan {debt.name}"], amount_lent(draft, plan, debt)
     ends = plan.time.cash.ends
     w.given(f"open_{k}", [1.0 if debt.drawn_on <= day < debt.ends_on else 0.0 for day in ends], "1", f"{debt.name} is owed", Origin("choice", f"steps of {plan.name}"))
     w.given(f"begun_{k}", [1.0 if loan.axis.ends[0] <= day else 0.0 for day in ends], "1", "a payment was made", Origin("calendar", debt.name))
@@ -51,7 +51,7 @@ def _owed(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int) -> Column:
         is_open=w[f"open_{k}"],
         begun=w[f"begun_{k}"],
         balance=loan["balance"],
-        amount=draft.input(amount),
+        amount=amount,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from equipdecide import calendar as cal
-from equipdecide.ledger import Draft, Origin, sum_of
+from equipdecide.ledger import Draft, Origin, Working, sum_of
 from equipdecide.plan import Plan, Purchase
 from equipdecide.scenario.models import Machine
 
@@ -21,6 +21,9 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
     w = draft.working(f"purchase {purchase.name}", cal.ONE, f"what {purchase.name} costs", "orders")
     over: float = 0.0
     price = source.price if isinstance(source, Machine) else None
+    if purchase.buyout_of is not None:
+        _buyout(draft, plan, purchase, w)
+        return
     if purchase.traded is not None and purchase.traded.price_with_trade is not None:
         w.formula("price", "with_trade", "USD", "price with the trade-in", with_trade=draft.input(purchase.traded.price_with_trade))
         w.formula("over_allowance", "max(price - cash_price, 0)", "USD", "of it, given back by the allowance", cash_price=draft.input(price) if price else over)
@@ -29,7 +32,11 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
         w.formula("over_allowance", "0", "USD", "given back by an allowance")
     parts = [w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in source.capital_costs.items()]
     sum_of(w, "capital_costs", parts, "USD", "costs that go into its basis")
-    w.formula("basis", "price - over_allowance + capital_costs", "USD", "cost for tax, whatever it is paid with")
+    if purchase.lease is None:
+        w.formula("basis", "price - over_allowance + capital_costs", "USD", "cost for tax, whatever it is paid with")
+    else:
+        leased = draft.input(plan.scenario.financing[purchase.lease].amount)
+        w.formula("basis", "max(price - over_allowance + capital_costs - leased, 0)", "USD", "cost for tax of what the lessor does not pay", leased=leased)
     parts = [w.formula(f"expense: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in source.expenses.items()]
     sum_of(w, "expenses", parts, "USD", "costs of the change that are deducted at once")
 
@@ -46,3 +53,14 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
         spent = once.formula("expenses", "spent", "USD", "training, programs and the like", spent=w["expenses"])
         draft.line(f"expenses of {purchase.name}", "shop", once.formula("expenses_paid", "0 - expenses", "USD", "the same, as cash"), "investment", [day])
         draft.taxed(f"expenses of {purchase.name}", spent, -1)
+
+
+def _buyout(draft: Draft, plan: Plan, purchase: Purchase, w: Working) -> None:
+    """The machine bought when its lease ends: at the price in the lease, else at what it is then worth."""
+    offer = plan.scenario.financing[purchase.buyout_of or ""]
+    price = offer.option_price or offer.end_value
+    w.formula("price", "asked", "USD", "price at the end of the lease", asked=draft.input(price) if price else 0.0)
+    w.formula("basis", "price", "USD", "cost for tax")
+    paid = draft.working(f"payments for {purchase.name}", cal.dated(purchase.step.on), f"when {purchase.name} is paid", "orders")
+    out = paid.formula("cash", "0 - price", "USD", "price, as it is paid", price=w["price"])
+    draft.line(f"price of {purchase.name}", "shop", out, "investment", [purchase.step.on])

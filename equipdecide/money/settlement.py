@@ -8,9 +8,9 @@ value: allowance less the discount that a cash buyer of the next machine would h
 from __future__ import annotations
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import ONE
-from equipdecide.ledger import Breach, Column, Draft, Working, sum_of
-from equipdecide.money.loan import payoff
+from equipdecide.calendar import ONE, Axis
+from equipdecide.ledger import Breach, Column, Draft, Origin, Working, sum_of
+from equipdecide.money.payoff import payoff
 from equipdecide.plan import Debt, Plan, Sale
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Offer, Scenario
@@ -26,27 +26,35 @@ def settle(
     """
     w = draft.working(f"settlement {key}", ONE, f"settlement of {sale.machine} by {sale.offer_name} on {sale.sold_on}", "settlement")
     if sale.offer is None:
-        w.formula("gross", "value", "USD", "value at the end of the study", value=draft.input(end_value) if end_value else 0.0)
+        says = "the machine goes back to its lessor" if sale.returned_to else "value at the end of the study"
+        w.formula("gross", "value", "USD", says, value=draft.input(end_value) if end_value else 0.0)
         _no_costs(w)
     else:
         _price(draft, scenario, sale.offer, w)
-    owed = [payoff(draft, debt, sale.sold_on, f"{key} {debt.name}", by_schedule) for debt in debts]
+    owed = [payoff(draft, debt, sale.sold_on, f"{key} {debt.name}", by_schedule, _part(debt, sale)) for debt in debts]
     sum_of(w, "payoff", [one["payoff"] for one in owed], "USD", "paid to the lender")
     sum_of(w, "release", [one["release"] for one in owed], "USD", "fee for releasing the lien")
     sum_of(w, "charge", [one["charge"] for one in owed], "USD", "of the payoff: charge for paying early, deductible as interest")
     sum_of(w, "interest", [one["interest"] for one in owed], "USD", "of the payoff: interest to the day")
     w.formula("net_cash", "amount_paid - payoff - release", "USD", "what is left, before tax")
     w.formula("to_owner", "max(net_cash, 0)", "USD", "paid out or credited")
-    w.formula("shortfall", "max(0 - net_cash, 0)", "USD", "brought in cash because the price does not cover the lender")
+    w.formula("shortfall", "max(0 - net_cash, 0)", "USD", "what the price does not cover of the lender")
+    w.formula("rolled", "shortfall" if sale.rolled_into else "0", "USD", f"of it, rolled into {sale.rolled_into}" if sale.rolled_into else "nothing is rolled into a new loan")
+    w.formula("brought", "shortfall - rolled", "USD", "brought in cash")
     w.formula(
         "balance",
-        "cents(gross + shortfall - commission - costs - payoff - release - to_owner)",
+        "cents(gross + brought + rolled - commission - costs - payoff - release - to_owner)",
         "USD",
         "sources less uses: must be zero",
     )
     if abs(w["balance"].values).max() > 0.005:
         raise Breach(f"settlement of {key} does not balance")
     return w
+
+
+def _part(debt: Debt, sale: Sale) -> Amount | None:
+    """Return the principal for which the lender lets the machine of this sale go, where the loan then goes on."""
+    return next((amount for let_go, amount in debt.releases if let_go is sale), None)
 
 
 def _no_costs(w: Working) -> None:
@@ -59,8 +67,8 @@ def _no_costs(w: Working) -> None:
 
 def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
     price = draft.input(offer.price)
-    if offer.unsold is not None and offer.if_unsold:
-        fallback = scenario.offers[offer.if_unsold]
+    fallback = scenario.offers[offer.if_unsold] if offer.unsold is not None and offer.if_unsold else None
+    if fallback is not None and offer.unsold is not None:
         w.formula("sold", "1 - unsold", "1", "it sells (1) or does not (0)", unsold=draft.input(offer.unsold))
         w.formula("gross", "where(sold, price, otherwise)", "USD", "price", price=price, otherwise=draft.input(fallback.price))
         sold: Column | float = w["sold"]
@@ -69,10 +77,21 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
         sold = 1.0
     share = draft.input(offer.commission) if offer.commission else 0.0
     least = draft.input(offer.commission_minimum) if offer.commission_minimum else 0.0
-    w.formula("commission", "sold_as_offered * max(cents(gross * share), least)", "USD", "commission", sold_as_offered=sold, share=share, least=least)
+    text = "sold_as_offered * max(cents(gross * share), least)"
+    uses: dict[str, Column | float] = {"sold_as_offered": sold, "share": share, "least": least}
+    if fallback is not None and (fallback.commission or fallback.commission_minimum):
+        text += " + (1 - sold_as_offered) * max(cents(gross * its_share), its_least)"
+        uses["its_share"] = draft.input(fallback.commission) if fallback.commission else 0.0
+        uses["its_least"] = draft.input(fallback.commission_minimum) if fallback.commission_minimum else 0.0
+    w.formula("commission", text, "USD", "commission", None, **uses)
     parts = [
         w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in offer.costs.items()
     ]
+    if fallback is not None:
+        parts += [
+            w.formula(f"cost when unsold: {name}", "(1 - sold) * amount", "USD", f"{name}, where it does not sell", amount=draft.input(amount))
+            for name, amount in fallback.costs.items()
+        ]
     if offer.monthly_costs and offer.days_to_sale is not None:
         w.formula("months", "ceiling(days / 30)", "month", "months begun until it is sold", days=draft.input(offer.days_to_sale))
         parts += [
@@ -106,24 +125,61 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
     w.formula("amount_realized", "amount_paid - over_allowance", "USD", "amount realized, for tax: debt paid off is part of it")
 
 
+def _covered_elsewhere(draft: Draft, plan: Plan, sale: Sale, paid: list[Debt]) -> None:
+    """Say where a lender's filing covers a machine that is sold and no sum is entered for letting it go."""
+    for debt in plan.debts:
+        if debt.old is not None and debt not in paid and sale.machine in debt.old.collateral and sale.sold_on < debt.ends_on:
+            draft.find(
+                "lien_covers_machine",
+                f"{sale.machine}: the filing of {debt.old.lender} for {debt.name} covers it too. Nothing is counted for letting it go; get the partial "
+                "release and its price in writing before you sell.",
+                f"machines.{sale.machine}",
+                "warning",
+            )
+
+
 def sales(draft: Draft, plan: Plan) -> None:
     """Post the settlement and the lines of every sale of the plan, the last ones at the end of the study included."""
-    for sale in plan.sales:
-        debts = [debt for debt in plan.debts if debt.machine == sale.machine and debt.old is not None]
-        value = plan.end_value(sale.machine) if sale.at_end else None
-        if sale.at_end and value is None and not plan.time.yearly:
+    for sale in sorted(plan.sales, key=lambda one: one.sold_on):  # what one sale pays down, a later one no longer owes
+        debts = [d for d in plan.debts if d.old is not None and (d.machine == sale.machine or _part(d, sale) is not None)]
+        _covered_elsewhere(draft, plan, sale, debts)
+        value = plan.end_value(sale.machine) if sale.at_end and sale.returned_to is None else None
+        if sale.at_end and value is None and sale.returned_to is None and not plan.time.yearly:
             draft.find("no_end_value", f"{sale.machine}: no value at the end of the study is given; it is taken as 0.", f"machines.{sale.machine}.worth_at_end")
-        if sale.sold_on < plan.time.start:
-            continue
+        if sale.sold_on.year < plan.time.start.year:
+            continue  # an earlier year's sale is in the last return
         w = settle(draft, plan.scenario, sale, debts, sale.machine, end_value=value)
         now, later = cal.dated(sale.sold_on), cal.dated(sale.credited_on or sale.paid_on)
         flows = draft.working(f"sale {sale.machine}", ONE, f"cash from the sale of {sale.machine}", "settlement")
         first = flows.formula("to_lender", "amount_paid - to_owner", "USD", "of the price, paid to the lender first", now, amount_paid=w["amount_paid"], to_owner=w["to_owner"])
         out = flows.formula("payoff", "0 - payoff - release", "USD", "loan payoff and release", now, payoff=w["payoff"], release=w["release"])
-        rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
+        if sale.credited_on is not None:
+            rest = _credit(draft, plan, sale, flows, w["to_owner"], later)
+        else:
+            rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
         draft.line(f"sale of {sale.machine}: to the lender", "shop", first, "investment", [sale.sold_on])
         draft.line(f"payoff of {sale.machine}", "shop", out, "payoff", [sale.sold_on])
         word = "credited to the next machine" if sale.credited_on else "to the owner"
         draft.line(f"sale of {sale.machine}: {word}", "shop", rest, "investment", [sale.credited_on or sale.paid_on])
         charge = flows.formula("charge", "charge_part + interest_part", "USD", "interest and charge in the payoff", now, charge_part=w["charge"], interest_part=w["interest"])
         draft.taxed(f"interest in the payoff of {sale.machine}", charge, -1)
+
+
+def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, later: Axis) -> Column:
+    """A credit with the seller of the next machine: dated, unsecured, without interest; perhaps never paid out."""
+    offer, day = sale.offer, sale.credited_on
+    assert offer is not None and day is not None
+    lost = draft.input(offer.credit_lost) if offer.credit_lost else 0.0
+    flows.given("credit_years", max(plan.time.years_to(day) - plan.time.years_to(sale.sold_on), 0.0), "year", f"from the sale on {sale.sold_on} to {day}", Origin("calendar", "credit"))
+    flows.formula("waiting", "credit * (1 - (1 + rate) ** (0 - credit_years))", "USD", "worth lost by waiting without interest", credit=left, rate=draft.input(plan.scenario.study.rate))
+    credit = left.figure()
+    if credit > 0.005:
+        draft.find(
+            "dealer_credit",
+            f"{sale.machine}: {credit:,.2f} stands as a credit from {sale.sold_on} to {day} ({(day - sale.sold_on).days} days), unsecured and without interest; waiting costs "
+            f"{flows['waiting'].figure():,.2f}. Get in writing to which order it belongs and that it is paid out in cash if that order is late or cancelled. "
+            "The gain is taxed in the year of the sale all the same.",
+            offer.price.path,
+            "warning",
+        )
+    return flows.formula("rest", "credit * (1 - lost)", "USD", "what is left of the price, where the credit is honoured", later, credit=left, lost=lost)

@@ -130,7 +130,9 @@ def names_stand(c: Checker) -> None:
         fallback = c.refers(offer, "if_unsold", "offers", "offer")
         if fallback is not None and fallback.get("machine") != offer.get("machine"):
             c.report(offer, "that offer is for another machine", "Name an offer for the same machine", "if_unsold")
-    for _, machine in _blocks(c.tree, "machines"):
+    for name, machine in _blocks(c.tree, "machines"):
+        for _, loan in _blocks(machine, "loans"):
+            _filing_stands(c, name, loan)
         for _, asset in _blocks(machine, "assets"):
             used = asset.get("section_179_used")
             for owner, place in used.keys_at.items() if isinstance(used, Table) else ():
@@ -150,6 +152,7 @@ def names_stand(c: Checker) -> None:
                 c.report(
                     step, f"offer '{step['by']}' is for {taken.get('machine')}", "Name an offer for this machine", "by"
                 )
+        c.refers(step, "rolled_into", "financing", "financing")
         pay = step.get("pay")
         for value in pay if isinstance(pay, list) else ():
             if isinstance(value, Text):
@@ -157,6 +160,22 @@ def names_stand(c: Checker) -> None:
         when = step.get("when")
         if isinstance(when, Text) and when:
             _doubt_stands(c, when)
+
+
+def _filing_stands(c: Checker, machine: str, loan: Table) -> None:
+    """Machines that a lender's filing covers, and those it lets go for an amount."""
+    covered = [machine]
+    listed = loan.get("collateral")
+    for value in listed if isinstance(listed, list) else ():
+        if isinstance(value, Text) and value:
+            c.named(value, "machines", "machine")
+            covered.append(str(value))
+    amounts = loan.get("release_amounts")
+    for name, place in amounts.keys_at.items() if isinstance(amounts, Table) else ():
+        if name not in covered:
+            mend = did_you_mean(name, covered, "Name a machine under `collateral:`")
+            at = Text.at(name, place, f"{loan.path}.release_amounts.{name}")
+            c.report(at, f"the filing of this loan does not cover '{name}'", mend)
 
 
 def _doubt_stands(c: Checker, when: Text) -> None:
@@ -408,6 +427,46 @@ def loans_can_be_paid(c: Checker) -> None:
                 )
 
 
+_LEASES = ("one-dollar buyout", "fixed-option lease", "fair-value lease")
+_ONLY_FOR = {
+    "steps": ("stepped loan",),
+    "deferred": ("deferred loan",),
+    "balloon": ("balloon loan",),
+    "option_price": _LEASES,
+    "end_value": ("fair-value lease", "fixed-option lease"),
+    "notice": ("fair-value lease", "fixed-option lease"),
+    "return_costs": ("fair-value lease", "fixed-option lease"),
+}
+
+
+def offers_of_money_are_whole(c: Checker) -> None:
+    """What each kind of financing needs, and what belongs to another kind."""
+    for _, offer in _blocks(c.tree, "financing"):
+        kind = str(offer.get("kind", "loan"))
+        lease = kind in _LEASES
+        machine = offer.get("machine")
+        if isinstance(machine, Text) and machine not in _names(c.tree, "improvements"):
+            c.named(machine, "machines", "machine or improvement")
+        amount, fee = _figure(offer.get("amount"), _MONEY), _figure(offer.get("fee"), _MONEY)
+        if amount is not None and amount <= (fee or 0.0):
+            c.report(offer, "nothing is left of the amount when the fee is paid", "Check amount and fee", "amount")
+        if lease and "payment" not in offer:
+            c.report(offer, "a lease needs its payment", "Add `payment:`", "payment")
+        if not lease and "rate" not in offer:
+            c.report(offer, "a loan needs its interest rate", "Add `rate:`, for example 8 %", "rate")
+        if kind == "fair-value lease" and not {"end_value", "option_price"} & set(offer):
+            mend = "Add `end_value:`, what it will be worth when the lease ends"
+            c.report(offer, "nothing says what the machine is worth at the end of the lease", mend, "end_value")
+        if kind == "fixed-option lease" and "option_price" not in offer:
+            c.report(offer, "the price at the end of the lease is missing", "Add `option_price:`", "option_price")
+        for key, kinds in _ONLY_FOR.items():
+            if key in offer and kind not in kinds and kind in (*_LEASES, "loan", "stepped loan", "deferred loan", "balloon loan"):
+                c.report(offer, f"`{key}` does not belong to a {kind}", f"Write kind: {kinds[0]}, or leave it out", key)
+        notice = offer.get("notice")
+        if isinstance(notice, list) and len(notice) != 2:
+            c.report(offer, "the notice of a lease is two numbers of days", "Write [180, 120]", "notice")
+
+
 def parts_can_be_sold(c: Checker) -> None:
     """A part is sold by the piece or by the hour, and no more must ship than can be sold."""
     for _, part in _blocks(c.tree, "parts"):
@@ -580,6 +639,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     alternatives_can_happen,
     assets_are_paid,
     loans_can_be_paid,
+    offers_of_money_are_whole,
     parts_can_be_sold,
     logs_can_be_read,
     causes_are_logged,

@@ -1,0 +1,277 @@
+"""The ways to sell one machine, side by side: dated steps, what is left, expected and at worst, and when.
+
+Net is what is paid out or credited once the selling costs and the lender are paid, before tax. Expected weighs the
+chance that it does not sell; worst is the low price, or the low price of what happens then. Worth is the present worth of
+the sale money, the payoff and the loan payments until then, before tax: routes that end on other days compare by it.
+Dates of what has not happened are the adviser's; whoever sells should have each offer read before it is signed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from equipdecide import calendar as cal
+from equipdecide.calendar import Date, FloatArray
+from equipdecide.decide.sale import RouteResult, first_sale, sale
+from equipdecide.evaluate import Evaluation, evaluate
+from equipdecide.ledger import Breach, Finding, Tape
+from equipdecide.plan import Plan, Sale
+from equipdecide.scenario.models import Offer, Scenario, Sell
+
+HALVINGS = 60
+
+
+@dataclass(frozen=True)
+class RouteStep:
+    """One dated step of a route. `amount` is money to the shop [currency], None where none moves; `risk` says whose it is."""
+
+    on: Date
+    what: str
+    amount: float | None = None
+    risk: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class RouteView:
+    """One way to sell. Money in the scenario's currency, before tax unless it says otherwise.
+
+    `net` as entered, `net_if_unsold` where it does not sell (None: no such chance), `expected_net` and `worst_net`;
+    negative where the price does not cover the lender. `true_value` is a trade allowance less the discount it costs;
+    `expected_net`, `worst_net`, `worth` and `expected_worth` have that discount off, so that routes compare. `credited`
+    tells that what is left is a credit, not money.
+    """
+
+    name: str
+    route: str
+    steps: tuple[RouteStep, ...]
+    gross: float
+    selling_costs: float
+    payoff: float
+    release: float
+    net: float
+    net_if_unsold: float | None
+    chance_unsold: float
+    expected_net: float
+    worst_net: float
+    money_on: Date
+    days_to_money: int
+    true_value: float
+    credited: bool
+    worth: float
+    expected_worth: float
+    tax: float
+    cash_less_tax: float
+
+
+@dataclass(frozen=True, eq=False)
+class RoutesResult:
+    """All ways to sell one machine handed over on one day.
+
+    `breakeven[a, b]` is the price at which route a is expected to be worth what route b is expected to be worth, before
+    tax [currency]; None where no price does it.
+    """
+
+    scenario: Scenario
+    machine: str
+    date: Date
+    routes: tuple[RouteView, ...]
+    breakeven: Mapping[tuple[str, str], float | None]
+    findings: tuple[Finding, ...]
+
+    def __getitem__(self, name: str) -> RouteView:
+        for route in self.routes:
+            if name == route.name:
+                return route
+        raise KeyError(f"no route {name!r}; there are {', '.join(r.name for r in self.routes)}")
+
+    def to_json(self) -> dict[str, object]:
+        """Return plain data with fixed keys: keys are added, never renamed."""
+        plain = ("name", "route", "gross", "selling_costs", "payoff", "release", "net", "net_if_unsold", "chance_unsold", "expected_net",
+                 "worst_net", "days_to_money", "true_value", "credited", "worth", "expected_worth", "tax", "cash_less_tax")  # fmt: skip
+        return {
+            "machine": self.machine,
+            "date": self.date.isoformat(),
+            "routes": [
+                {key: getattr(r, key) for key in plain}
+                | {
+                    "money_on": r.money_on.isoformat(),
+                    "steps": [{"on": s.on.isoformat(), "what": s.what, "amount": s.amount, "risk": s.risk} for s in r.steps],
+                }
+                for r in self.routes
+            ],
+            "breakeven": [{"route": a, "against": b, "price": price} for (a, b), price in self.breakeven.items()],
+            "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
+        }
+
+    def to_frame(self):  # type: ignore[no-untyped-def]
+        """Return a tidy pandas frame, one row a route, units in the column names."""
+        import pandas as pd
+
+        keys = ("gross", "selling_costs", "payoff", "release", "net", "expected_net", "worst_net", "expected_worth", "true_value", "tax", "cash_less_tax")
+        return pd.DataFrame(
+            [{"route": r.name, **{f"{key}_usd": getattr(r, key) for key in keys}, "days_to_money": r.days_to_money, "credited": r.credited} for r in self.routes]
+        )
+
+
+def routes(scenario: Scenario, on: Date | str | None = None, machine: str | None = None) -> RoutesResult:
+    """Return every way on file to sell `machine`, handed over on `on`.
+
+    `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
+    decision. Raises KeyError where the machine has no offer.
+    """
+    machine = machine or scenario.machine_in_question[0]
+    day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
+    alone = sale(scenario, day, machine)
+    legs = {one.name: _Legs(scenario, machine, one.name, day) for one in alone.routes}
+    views = tuple(_view(scenario, machine, one, legs[one.name], day) for one in alone.routes)
+    even = {
+        (a.name, b.name): price
+        for a in views
+        for b, price in zip(views, legs[a.name].prices_worth([b.expected_worth for b in views]), strict=True)
+        if a is not b
+    }
+    findings = dict.fromkeys([*alone.findings, *(f for one in views for f in _expired(scenario, one.name, day))])
+    return RoutesResult(scenario, machine, day, views, even, tuple(findings))
+
+
+class _Legs:
+    """One offer run at other prices, sold and unsold, by its tape."""
+
+    def __init__(self, scenario: Scenario, machine: str, name: str, day: Date) -> None:
+        self.offer = scenario.offers[name]
+        self.machine = machine
+        step = Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)
+        alone = scenario.model_copy(update={"alternatives": {"keep": [], name: [step]}})
+        evaluation: Evaluation = evaluate(alone, only=[name], sale_alone=True)
+        self.plan: Plan = evaluation.plans[name]
+        ledger = evaluation[name]
+        loans = {f"payments on {debt.name}" for debt in self.plan.debts if debt.old is not None}
+        self.lines = [line for line in ledger.lines if line.name.startswith((f"sale of {machine}: ", f"payoff of {machine}")) or line.name in loans]
+        fallback = scenario.offers[self.offer.if_unsold] if self.offer.unsold is not None and self.offer.if_unsold else None
+        self.fallback = fallback
+        self.chance = (self.offer.unsold.chance or 0.0) if self.offer.unsold is not None and fallback else 0.0
+        paths = [self.offer.price.path, *([self.offer.unsold.path, fallback.price.path] if self.offer.unsold and fallback else [])]
+        settled = ledger.workings[f"settlement {machine}"]
+        self.net = settled["net_cash"]
+        self.tape = Tape(evaluation.order, paths, [self.net, *(line.column for line in self.lines)])
+        log_rate = float(np.log1p(scenario.study.rate.likely))
+        self.lost_discount = settled["over_allowance"].figure()  # what trading adds to the price of the next machine
+        sold = next(s for s in self.plan.sales if s.machine == machine)
+        self.lost_worth = self.lost_discount * float(np.exp(-self.plan.time.years_to(sold.sold_on) * log_rate))
+        self.factors = []
+        for line in self.lines:
+            times = np.array([self.plan.time.years_to(d) for d in line.dates or line.column.axis.ends])
+            still = np.array([d >= self.plan.time.start for d in line.dates or line.column.axis.ends])
+            self.factors.append((np.exp(-times * log_rate) * still)[:, None])
+
+    def run(self, price: FloatArray, unsold: FloatArray, otherwise: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
+        """Return net and worth [currency] at prices, sold (0) or unsold (1), and prices of what happens then.
+
+        A discount lost by trading is off both.
+        """
+        values = {self.offer.price.path: price}
+        if self.fallback is not None and self.offer.unsold is not None:
+            then = np.full(price.shape, self.fallback.price.likely) if otherwise is None else otherwise
+            values |= {self.offer.unsold.path: unsold, self.fallback.price.path: then}
+        net, *flows = self.tape.run(values)
+        worth = sum((flow * factor).sum(axis=0) for flow, factor in zip(flows, self.factors, strict=True))
+        return np.broadcast_to(net[0], price.shape) - self.lost_discount, np.broadcast_to(np.asarray(worth), price.shape) - self.lost_worth
+
+    def expected(self, price: FloatArray) -> FloatArray:
+        """Return the expected worth at prices [currency]."""
+        sold = self.run(price, np.zeros(price.shape))[1]
+        return sold if not self.chance else (1 - self.chance) * sold + self.chance * self.run(price, np.ones(price.shape))[1]
+
+    def prices_worth(self, targets: Sequence[float]) -> list[float | None]:
+        """Return, for each worth aimed at, the price whose expected worth it is; None where no price does it."""
+        aim = np.array(targets, dtype=float)
+        low, high = np.zeros(aim.shape), np.full(aim.shape, 20.0 * max(self.offer.price.likely, 1.0) + 2 * np.abs(aim).max())
+        reach = (self.expected(low) <= aim) & (aim <= self.expected(high))
+        for _ in range(HALVINGS):
+            middle = (low + high) / 2
+            under = self.expected(middle) < aim
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        price = np.round((low + high) / 2, 2)
+        apart = np.abs(self.expected(price) - aim)
+        if (apart[reach] > 0.02).any():  # a cent of price and the cents of its commission
+            raise Breach(f"break-even prices of {self.offer.machine} are not solved: {apart[reach].max()} apart")
+        return [float(p) if ok else None for p, ok in zip(price, reach, strict=True)]
+
+
+def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: Date) -> RouteView:
+    offer, fallback = legs.offer, legs.fallback
+    likely, low = offer.price.likely, offer.price.low if offer.price.low is not None else offer.price.likely
+    then = (fallback.price.likely, fallback.price.low if fallback.price.low is not None else fallback.price.likely) if fallback else (0.0, 0.0)
+    net, worth = legs.run(np.array([likely, low, likely, likely]), np.array([0.0, 0.0, 1.0, 1.0]), np.array([then[0], then[0], then[0], then[1]]))
+    doubtful = legs.chance > 0
+    sold = next(s for s in legs.plan.sales if s.machine == machine)
+    true_value = one.gross - legs.lost_discount
+    expected = (1 - legs.chance) * net[0] + legs.chance * net[2]
+    money_on = sold.credited_on or sold.paid_on
+    return RouteView(
+        one.name,
+        offer.route,
+        _steps(scenario, offer, one, legs, sold, day),
+        one.gross,
+        one.selling_costs,
+        one.payoff,
+        one.other_costs,
+        one.net_cash,
+        float(net[2]) + legs.lost_discount if doubtful else None,
+        legs.chance,
+        float(expected),
+        float(min(net[1], net[3]) if doubtful else net[1]),
+        money_on,
+        (money_on - day).days,
+        true_value,
+        sold.credited_on is not None or offer.route == "trade-in",
+        float(worth[0]),
+        float(legs.expected(np.array([likely]))[0]),
+        one.tax,
+        one.cash_less_tax,
+    )
+
+
+KEEPS_RISK = {
+    "outright": "the buyer's: from collection on; until then yours",
+    "consignment": "yours until it is sold: title, insurance, upkeep; a dealer's creditors may reach it unless notice is filed (UCC 9-102(a)(20), 9-103(d))",
+    "trade-in": "the dealer's from collection; the allowance is usually subject to inspection then",
+    "auction": "yours until the hammer, and what it brings; the buyer's premium lowers the bids",
+    "private sale": "yours: time, showing it under power, and that the money is good; let it go only against cleared money",
+}
+
+
+def _steps(scenario: Scenario, offer: Offer, one: RouteResult, legs: _Legs, sold: Sale, day: Date) -> tuple[RouteStep, ...]:
+    steps = [RouteStep(sold.handed_over, "machine handed over", None, KEEPS_RISK[offer.route])]
+    if offer.written is not None and offer.valid_days is not None:
+        ends = cal.add_days(offer.written, offer.valid_days)
+        steps.append(RouteStep(ends, "offer ends", None, "after it the price is open again"))
+    for debt in legs.plan.debts:
+        if debt.old is not None and debt.old.letter is not None and debt.machine == offer.machine:
+            steps.append(RouteStep(debt.old.letter.good_through, "payoff letter ends", None, "after it each day costs its per diem; ask for a new one"))
+    if sold.sold_on != sold.handed_over:
+        risk = f"it does not sell ({legs.chance:.0%}); then {offer.if_unsold}" if legs.chance else "the day is a guess"
+        steps.append(RouteStep(sold.sold_on, "sold", None, risk))
+    if one.payoff + one.other_costs > 0:
+        who = "the buyer pays it" if offer.pays_lender else "you pay it"
+        steps.append(RouteStep(sold.sold_on, f"lender paid and lien released ({who})", -(one.payoff + one.other_costs), "the lien follows the machine until the release is filed"))
+    if one.net_cash < 0:
+        steps.append(RouteStep(sold.sold_on, "shortfall brought in cash", one.net_cash, "yours: the loan is owed in full"))
+    elif sold.credited_on is not None:
+        steps.append(RouteStep(sold.credited_on, "credit used against the order", one.net_cash, "unsecured and without interest until then"))
+    elif offer.route == "trade-in":
+        steps.append(RouteStep(sold.paid_on, "credit with the dealer", one.net_cash, "unsecured and without interest until it is used"))
+    else:
+        steps.append(RouteStep(sold.paid_on, "money to you", one.net_cash, "the payer's word until it clears" if sold.paid_on > sold.sold_on else ""))
+    return tuple(sorted(steps, key=lambda step: step.on))
+
+
+def _expired(scenario: Scenario, name: str, day: Date) -> list[Finding]:
+    offer = scenario.offers[name]
+    if offer.written is None or offer.valid_days is None or day <= cal.add_days(offer.written, offer.valid_days):
+        return []
+    ends = cal.add_days(offer.written, offer.valid_days)
+    return [Finding("offer_expired", f"{name}: the offer stands until {ends}; on {day} its price is open again.", f"offers.{name}", "warning")]

@@ -1,0 +1,126 @@
+"""Ways to sell: steps, expected and worst net, the true value of an allowance, break-even prices; credits and shortfalls."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from money_files import figure, loan, scenario, sold
+
+import equipdecide as ed
+from equipdecide.calendar import Date
+from equipdecide.decide.routes import routes
+from equipdecide.evaluate import evaluate
+
+DEMO = ed.load(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return routes(DEMO, "2026-09-18")
+
+
+def test_the_demonstration_by_hand(demo):
+    # outright: 71,000 less the letter's 54,833.31 and 150 for the release
+    assert demo["outright"].net == pytest.approx(16_016.69, abs=0.005)
+    # consignment: 88,000 less 8,800, 1,800, 650, 2,400 and three months of 95; unsold 66,000 less the costs but no commission
+    assert demo["consignment"].selling_costs == pytest.approx(13_935)
+    before_the_lender = demo["consignment"].expected_net + demo["consignment"].payoff + demo["consignment"].release
+    assert before_the_lender == pytest.approx(0.85 * 74_065 + 0.15 * 60_865)  # 72,085
+    assert demo["consignment"].worst_net == pytest.approx(60_865 - demo["consignment"].payoff - 150)
+    # the allowance of 86,000 costs the 15,000 by which R1 is dearer with the trade
+    assert demo["trade-in"].true_value == 71_000
+    assert demo["trade-in"].net == pytest.approx(31_016.69, abs=0.005) and demo["trade-in"].expected_net == pytest.approx(16_016.69, abs=0.005)
+    assert demo["auction"].worst_net == pytest.approx(52_000 * 0.92 - 54_983.31)
+
+
+def test_steps_are_dated_and_in_order(demo):
+    for route in demo.routes:
+        days = [step.on for step in route.steps]
+        assert days == sorted(days) and route.steps[0].risk
+        assert route.days_to_money == (route.money_on - Date(2026, 9, 18)).days >= 0
+    consignment = [step.what for step in demo["consignment"].steps]
+    assert "sold" in consignment and "offer ends" in consignment
+    assert demo["consignment"].money_on == Date(2026, 12, 23)  # 75 days to the sale on 2 December, 21 to the money
+    assert demo["auction"].steps[-1].amount == pytest.approx(-703.31, abs=0.005)  # the shortfall is brought
+
+
+def test_breakeven_prices(demo):
+    # two outright sales on the same days: the price of the other
+    assert demo.breakeven["outright", "collected in February"] == 67_500
+    # trade and outright: equal but for ten days' wait for 16,016.69, at 10 %
+    wait = 16_016.69 * (1 - 1.1 ** (-10 / 365))
+    assert demo.breakeven["trade-in", "outright"] == pytest.approx(86_000 - wait, abs=0.02)
+    # consignment against outright, solved apart: expected worth over all prices is a straight line once the least commission is passed
+    price = demo.breakeven["consignment", "outright"]
+    at = evaluate_at(price)
+    assert at == pytest.approx(demo["outright"].expected_worth, abs=0.02)
+
+
+def evaluate_at(price):
+    """Expected worth of the consignment at another price, by whole runs of the engine."""
+    changed = DEMO.model_copy(
+        update={"offers": {**DEMO.offers, "consignment": DEMO.offers["consignment"].model_copy(
+            update={"price": type(DEMO.offers["consignment"].price)(price, path="offers.consignment.price")})}}
+    )  # fmt: skip
+    return routes(changed, "2026-09-18")["consignment"].expected_worth
+
+
+def test_results_as_data(demo):
+    assert json.loads(json.dumps(demo.to_json()))["routes"][0]["name"] == "outright"
+    frame = demo.to_frame()
+    assert len(frame) == len(demo.routes) and frame["expected_net_usd"].notna().all()
+
+
+def test_an_expired_offer_is_said(demo):
+    assert not any(f.code == "offer_expired" for f in demo.findings)
+    late = routes(DEMO, "2026-10-05")
+    assert {f.about for f in late.findings if f.code == "offer_expired"} == {"offers.outright", "offers.consignment", "offers.trade-in"}
+
+
+def test_private_sale_at_no_price():
+    file = scenario({"bank": loan()}, offers={"friend": {"machine": "mill", "route": "private sale", "price": 0}})
+    owed = routes(file, "2026-01-01")["friend"]
+    assert owed.net == -owed.payoff < 0 and owed.steps[0].risk.startswith("yours")
+    assert np.isfinite([owed.expected_worth, owed.tax]).all()
+
+
+CREDIT = {"machine": "mill", "route": "consignment", "price": "90,000", "credited_to": "new"}
+NEW = {"new": {"what": "new", "price": "120,000", "worth_at_end": "1,000"}}
+
+
+def credited(**more):
+    file = scenario({"bank": loan()}, machines=NEW, offers={"dealer": {**CREDIT, **more}}, alternatives={"go": [
+        {"do": "sell", "machine": "mill", "by": "dealer", "on": "2026-01-01"},
+        {"do": "buy", "machine": "new", "ordered": "2026-01-05", "on": "2026-07-02"},
+    ]})  # fmt: skip
+    return file, evaluate(file, only=["go"])["go"]
+
+
+def test_a_credit_is_dated_and_earns_nothing():
+    _, ledger = credited()
+    line = next(line for line in ledger.lines if line.name == "sale of mill: credited to the next machine")
+    left = figure(ledger, "settlement mill", "to_owner")
+    assert line.dates == (Date(2026, 7, 2),) and line.amounts()[0] == pytest.approx(left)
+    # 182 days at 10 %, by hand
+    assert figure(ledger, "sale mill", "waiting") == pytest.approx(left * (1 - 1.1 ** (-182 / 365)), abs=0.01)
+    said = next(f for f in ledger.findings if f.code == "dealer_credit")
+    assert "unsecured" in said.text and "cancelled" in said.text and said.weight == "warning"
+
+
+def test_a_credit_never_paid_out():
+    file, honoured = credited(credit_lost="20 %")
+    lost = evaluate(file, {"offers.dealer.credit_lost": 1.0}, only=["go"])["go"]
+    left = figure(honoured, "settlement mill", "to_owner")
+    assert figure(lost, "sale mill", "rest") == 0
+    assert figure(honoured, "sale mill", "rest") == pytest.approx(left)
+    # the gain is taxed all the same
+    assert lost.workings["gain federal mill"]["gain"].figure() == honoured.workings["gain federal mill"]["gain"].figure()
+
+
+def test_a_shortfall_is_brought_in_cash_once():
+    ledger = sold(scenario({"bank": loan()}, price="40,000"), "2026-01-01")
+    short = figure(ledger, "settlement mill", "payoff") - 40_000
+    assert figure(ledger, "settlement mill", "brought") == pytest.approx(short) and figure(ledger, "settlement mill", "rolled") == 0
+    moved = sum(float(line.amounts().sum()) for line in ledger.lines if "mill" in line.name and line.dates == (Date(2026, 1, 1),))
+    assert moved == pytest.approx(-short)
