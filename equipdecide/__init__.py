@@ -22,7 +22,9 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from equipdecide.version import VERSION
+
+__version__ = VERSION
 
 # Loaded on first use, so that `import equipdecide` and the command line's --help stay quick.
 _VERBS = {
@@ -46,6 +48,10 @@ _VERBS = {
     "curve": "equipdecide.decide.sensitivity",
     "two_way": "equipdecide.decide.sensitivity",
     "indices": "equipdecide.decide.sensitivity",
+    "service_life": "equipdecide.decide.timing",
+    "sell_when": "equipdecide.decide.timing",
+    "wait": "equipdecide.decide.timing",
+    "whose": "equipdecide.decide.whose",
 }
 
 if TYPE_CHECKING:
@@ -58,6 +64,8 @@ if TYPE_CHECKING:
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
+    from equipdecide.decide.timing import sell_when, service_life, wait
+    from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
     from equipdecide.views.brief import brief
@@ -80,10 +88,15 @@ __all__ = [
     "noise",
     "nothing_extra_sold",
     "sale",
+    "sell_when",
+    "service_life",
     "simulate",
     "tornado",
     "two_way",
     "weigh",
+    "wait",
+    "weigh",
+    "whose",
 ]
 
 

@@ -47,7 +47,9 @@ class _Parser(argparse.ArgumentParser):
         if "invalid choice" in message and "COMMAND" in message:
             word = message.split("'")[1]
             near = difflib.get_close_matches(word, COMMANDS, 1, 0.5)
-            message = f"there is no command '{word}'." + (f" Did you mean '{near[0]}'?" if near else f" There are {', '.join(COMMANDS)}.")
+            message = f"there is no command '{word}'." + (
+                f" Did you mean '{near[0]}'?" if near else f" There are {', '.join(COMMANDS)}."
+            )
         message = message if message.endswith((".", "?")) else message + "."
         raise Refusal(f"{message} See {self.prog} --help.")
 
@@ -88,7 +90,8 @@ def _unforeseen(error: Exception) -> int:
     if isinstance(error, LookupError | ValueError) and " " in said:  # a verb's own words
         return _fail(said)
     return _fail(
-        f"This is a fault of equipdecide, not of your file ({type(error).__name__}: {said or error}). Please report it; with {TRACE}=1 set, the place is shown."
+        f"This is a fault of equipdecide, not of your file ({type(error).__name__}: "
+        f"{said or error}). Please report it; with {TRACE}=1 set, the place is shown."
     )
 
 
@@ -157,7 +160,10 @@ def _read(name: str) -> Scenario:
     if not path.exists():
         folder = path.parent if path.parent.is_dir() else Path()
         near = difflib.get_close_matches(path.name, [p.name for p in folder.glob("*.y*ml")], 1, 0.5)
-        raise Refusal(f"there is no file {path}. " + (f"Did you mean '{near[0]}'?" if near else "'equipdecide new my_shop.yaml' writes one to begin with"))
+        raise Refusal(
+            f"there is no file {path}. "
+            + (f"Did you mean '{near[0]}'?" if near else "'equipdecide new my_shop.yaml' writes one to begin with")
+        )
     return load(path)
 
 
@@ -224,7 +230,13 @@ def _ask(args: argparse.Namespace) -> int:
     flips = breakeven(scenario)
     none_sold = nothing_extra_sold(scenario, comparison)
     if args.json:
-        _say(json.dumps({"file": str(path), "rough": True, "comparison": comparison.to_json(), "breakeven": flips.to_json()}, indent=2, ensure_ascii=False))
+        _say(
+            json.dumps(
+                {"file": str(path), "rough": True, "comparison": comparison.to_json(), "breakeven": flips.to_json()},
+                indent=2,
+                ensure_ascii=False,
+            )
+        )
     else:
         _say("\n" + rough_text(comparison, flips, none_sold))
     _say(f"\nYour answers are in {path}. Correct it in any editor; then: equipdecide compare {path}", where)
@@ -247,7 +259,15 @@ def _check(args: argparse.Namespace) -> int:
         if not args.json:
             return _faults(error, sys.stdout)
         faults = [
-            {"file": f.place.file, "line": f.place.line, "column": f.place.column, "path": f.path, "what": f.what, "mend": f.mend} for f in error.faults
+            {
+                "file": f.place.file,
+                "line": f.place.line,
+                "column": f.place.column,
+                "path": f.path,
+                "what": f.what,
+                "mend": f.mend,
+            }
+            for f in error.faults
         ]
         _say(json.dumps({"file": args.file, "faults": faults}, indent=2, ensure_ascii=False))
         return FAULTS
@@ -337,7 +357,9 @@ def _explain(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     if args.course not in scenario.alternatives and args.course not in scenario.offers:
         names = [*scenario.alternatives, *scenario.offers]
-        raise Refusal(f"there is no course or offer '{args.course}'. {_nearest(args.course, names, 'Courses and offers')}")
+        raise Refusal(
+            f"there is no course or offer '{args.course}'. {_nearest(args.course, names, 'Courses and offers')}"
+        )
     from equipdecide.views.explain import UnknownFigure, explain, figures
 
     of: Any
@@ -404,7 +426,10 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="equipdecide",
-        description="Keep, upgrade, sell or replace a machine tool: the after-tax answer, what flips it, and a page for partners.",
+        description=(
+            "Keep, upgrade, sell or replace a machine tool: the after-tax answer, what flips it, and a "
+            "page for partners."
+        ),
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -417,20 +442,41 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("-o", "--output", metavar="FILE", help="the same")
             continue
         if name == "ask":
-            verb.add_argument("-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)")
-            verb.add_argument("--json", action="store_true", help="give the answer as JSON; questions go to the error output")
+            verb.add_argument(
+                "-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)"
+            )
+            verb.add_argument(
+                "--json", action="store_true", help="give the answer as JSON; questions go to the error output"
+            )
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
         if name == "brief":
             verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
-            verb.add_argument("--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures")
+            verb.add_argument(
+                "--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures"
+            )
             continue
         if name == "explain":
-            verb.add_argument("course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale")
-            verb.add_argument("what", nargs="?", metavar="WHAT", help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column")
+            verb.add_argument(
+                "course", metavar="COURSE", help="name of a course, or of an offer for the figures of that sale"
+            )
+            verb.add_argument(
+                "what",
+                nargs="?",
+                metavar="WHAT",
+                help="npv, net cash, 'tax of Ines 2026', a line or the full name of a column",
+            )
             verb.add_argument("--row", help="year, month or day of the figure, such as 2027")
-            verb.add_argument("--depth", type=int, default=1, choices=range(1, 6), metavar="1..5", help="levels at once (1)")
-            verb.add_argument("--list", nargs="?", const="", metavar="WORD", help="list the names that can be asked for, those with WORD in them")
+            verb.add_argument(
+                "--depth", type=int, default=1, choices=range(1, 6), metavar="1..5", help="levels at once (1)"
+            )
+            verb.add_argument(
+                "--list",
+                nargs="?",
+                const="",
+                metavar="WORD",
+                help="list the names that can be asked for, those with WORD in them",
+            )
         if name == "sale":
             verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
             verb.add_argument("--machine", help="machine to sell, if not the one in question")

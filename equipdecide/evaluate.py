@@ -17,6 +17,7 @@ from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
+from equipdecide.money.collateral import collateral
 from equipdecide.money.guarantees import guarantees
 from equipdecide.money.orders import orders
 from equipdecide.money.service import service
@@ -29,7 +30,7 @@ from equipdecide.shop.contribution import contribution, part_economics
 from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
 from equipdecide.tax.law_by_year import LawByYear
-from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, united_states
+from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, say, united_states
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
@@ -136,6 +137,7 @@ def _returns(
         flat(draft, plan, books, sale_alone)
     else:
         united_states(draft, plan, by_year, first_year, books, sale_alone)
+        say(draft, plan, by_year.law, books)
 
 
 def needs_reference(scenario: Scenario) -> bool:
@@ -234,6 +236,7 @@ def _worth(draft: Draft, plan: Plan) -> None:
     _own_money(draft, plan)
     _coverage(draft, plan)
     guarantees(draft, plan)
+    collateral(draft, plan)
 
 
 def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:

@@ -82,12 +82,12 @@ def test_the_page_asks_nothing_and_runs_nothing(pages, read, name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_page_is_small_quick_and_the_same_twice(pages, comparisons, name: str) -> None:
-    began = time.perf_counter()
+    began = time.process_time()  # not by the clock: other tests run beside this one
     again = ed.brief(comparisons[name])
-    took = time.perf_counter() - began
+    took = time.process_time() - began
     assert again == pages[name]
     assert len(again.encode()) < 400_000
-    assert took < 3 * 2  # 3 s on a machine of its own; tests run beside others
+    assert took < 3
 
 
 def test_the_headline_is_that_of_the_comparison(read, comparisons) -> None:

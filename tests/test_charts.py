@@ -159,6 +159,13 @@ def test_cash_calendar_without_cash_tests_no_floor(small) -> None:
     assert "cash in the bank was not given" in title and "floor" not in title
 
 
+def test_a_floor_far_above_the_cash_is_on_the_chart() -> None:
+    text = DECK.read_text(encoding="utf-8").replace("cash_floor: 45,000", "cash_floor: 900,000")
+    ax = charts.cash_calendar(ed.compare(ed.loads(text, folder=SCENARIOS))["upgrade"])
+    assert ax.get_ylim()[1] > 900_000
+    assert "under the floor" in charts.title(ax)
+
+
 # --- staircase
 
 

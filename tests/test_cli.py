@@ -19,7 +19,13 @@ ROOT = Path(__file__).parents[1]
 SMALL, SHOP = str(example("first_sale")), str(example("deck_fittings"))
 LARGE = {"numpy", "pandas", "scipy", "matplotlib"}
 # Three faults: no decision date, a share without its sign, a loan of no payments
-BROKEN = Path(SMALL).read_text(encoding="utf-8").replace("decision_date: 2026-09-28\n", "").replace("100 %", "100").replace("payments: 60\n", "payments: 0\n")
+BROKEN = (
+    Path(SMALL)
+    .read_text(encoding="utf-8")
+    .replace("decision_date: 2026-09-28\n", "")
+    .replace("100 %", "100")
+    .replace("payments: 60\n", "payments: 0\n")
+)
 
 # Answers to the questions in their order; "" is "don't know".
 ANSWERS = {
@@ -39,8 +45,16 @@ ANSWERS = {
 
 
 def run(*args: str, encoding: str = "utf-8") -> subprocess.CompletedProcess[bytes]:
-    env = {"PYTHONIOENCODING": encoding, "PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin", "SYSTEMROOT": "", "EQUIPDECIDE_TRACE": ""}
-    return subprocess.run([sys.executable, "-m", "equipdecide", *args], cwd=ROOT, capture_output=True, env=env, check=False)
+    env = {
+        "PYTHONIOENCODING": encoding,
+        "PYTHONPATH": str(ROOT),
+        "PATH": "/usr/bin:/bin",
+        "SYSTEMROOT": "",
+        "EQUIPDECIDE_TRACE": "",
+    }
+    return subprocess.run(
+        [sys.executable, "-m", "equipdecide", *args], cwd=ROOT, capture_output=True, env=env, check=False
+    )
 
 
 @pytest.fixture
@@ -54,7 +68,12 @@ def broken(tmp_path: Path) -> str:
 
 
 def test_exit_codes(broken: str) -> None:
-    fine, faults, missing, unknown = run("check", SMALL), run("check", broken), run("check", "nowhere.yaml"), run("chekc", SMALL)
+    fine, faults, missing, unknown = (
+        run("check", SMALL),
+        run("check", broken),
+        run("check", "nowhere.yaml"),
+        run("chekc", SMALL),
+    )
     assert (fine.returncode, faults.returncode, missing.returncode, unknown.returncode) == (0, 2, 1, 1)
     said = faults.stdout.decode()
     assert "broken.yaml:" in said
@@ -73,9 +92,15 @@ def test_an_old_console_gets_plain_signs(encoding: str) -> None:
     assert f"{MINUS}26,860.42" in run("sale", SMALL).stdout.decode("utf-8")
 
 
-@pytest.mark.parametrize(("args", "allowed"), [(["--help"], set()), (["compare", "--help"], set()), ([], set()), (["check", SMALL], {"pydantic"})])
+@pytest.mark.parametrize(
+    ("args", "allowed"),
+    [(["--help"], set()), (["compare", "--help"], set()), ([], set()), (["check", SMALL], {"pydantic"})],
+)
 def test_start_up_loads_no_large_library(args: list[str], allowed: set[str]) -> None:
-    code = f"import sys\nfrom equipdecide.cli import main\ntry:\n    main({args!r})\nexcept SystemExit:\n    pass\nprint('loaded', *sorted({LARGE | {'pydantic'}!r} & set(sys.modules)))"
+    code = (
+        f"import sys\nfrom equipdecide.cli import main\ntry:\n    main({args!r})\nexcept SystemExit:\n  "
+        f"  pass\nprint('loaded', *sorted({LARGE | {'pydantic'}!r} & set(sys.modules)))"
+    )
     made = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert set(made.stdout.splitlines()[-1].split()[1:]) <= allowed
 
@@ -92,7 +117,13 @@ def call(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str, str]
 def test_alone_it_offers_four_choices(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = call(capsys)
     assert code == 0
-    for words in ("answer fifteen questions", "fill in a starter file", "see an example", "read my file", "Nothing leaves this computer"):
+    for words in (
+        "answer fifteen questions",
+        "fill in a starter file",
+        "see an example",
+        "read my file",
+        "Nothing leaves this computer",
+    ):
         assert words in out
 
 
@@ -107,7 +138,12 @@ def test_alone_it_offers_four_choices(capsys: pytest.CaptureFixture[str]) -> Non
     ],
 )
 def test_at_the_door(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path, typed: list[str], code: int, said: str
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    typed: list[str],
+    code: int,
+    said: str,
 ) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(cli, "_somebody_is_there", lambda: True)
@@ -130,7 +166,10 @@ def test_at_the_door(
         (["sale", SMALL], {"machine", "date", "routes", "findings"}),
         (["hours", SHOP], {"night", "alternatives", "definition"}),
         (["breakeven", SMALL], {"leader", "runner_up", "flips", "never", "excluded", "extra_hours"}),
-        (["explain", SMALL, "keep", "npv"], {"name", "value", "unit", "sentence", "parts", "origin", "rule", "rule_says", "zeros"}),
+        (
+            ["explain", SMALL, "keep", "npv"],
+            {"name", "value", "unit", "sentence", "parts", "origin", "rule", "rule_says", "zeros"},
+        ),
         (["check", SMALL], {"file", "faults", "alternatives"}),
     ],
 )
@@ -140,7 +179,16 @@ def test_json(capsys: pytest.CaptureFixture[str], args: list[str], keys: set[str
     assert keys <= set(json.loads(out))
 
 
-@pytest.mark.parametrize("args", [["compare", SHOP], ["sale", SHOP, "--on", "18 Sep 2026"], ["hours", SHOP], ["breakeven", SMALL], ["explain", SHOP, "keep"]])
+@pytest.mark.parametrize(
+    "args",
+    [
+        ["compare", SHOP],
+        ["sale", SHOP, "--on", "18 Sep 2026"],
+        ["hours", SHOP],
+        ["breakeven", SMALL],
+        ["explain", SHOP, "keep"],
+    ],
+)
 def test_text_goes_to_every_console(capsys: pytest.CaptureFixture[str], args: list[str]) -> None:
     code, out, _ = call(capsys, *args)
     assert code == 0
@@ -197,7 +245,9 @@ def test_a_mistake_is_one_plain_sentence(capsys: pytest.CaptureFixture[str], arg
 
 
 @pytest.mark.parametrize("verb", ["compare", "sale", "hours", "breakeven"])
-def test_faults_of_a_file_are_all_said_by_every_verb(capsys: pytest.CaptureFixture[str], broken: str, verb: str) -> None:
+def test_faults_of_a_file_are_all_said_by_every_verb(
+    capsys: pytest.CaptureFixture[str], broken: str, verb: str
+) -> None:
     code, out, err = call(capsys, verb, broken)
     assert (code, out) == (2, "")
     assert "3 faults." in err
@@ -211,7 +261,9 @@ def test_faults_as_json(capsys: pytest.CaptureFixture[str], broken: str) -> None
     assert all(set(fault) == {"file", "line", "column", "path", "what", "mend"} for fault in faults)
 
 
-def test_an_unforeseen_error_is_ours_and_says_so(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_unforeseen_error_is_ours_and_says_so(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     def wrong(*_: object) -> None:
         raise ZeroDivisionError("division by zero")
 
@@ -224,7 +276,9 @@ def test_an_unforeseen_error_is_ours_and_says_so(capsys: pytest.CaptureFixture[s
         cli.main(["compare", SMALL])
 
 
-def test_new_writes_a_file_that_reads_and_writes_over_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_new_writes_a_file_that_reads_and_writes_over_nothing(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     file = tmp_path / "mine.yaml"
     code, out, _ = call(capsys, "new", str(file))
     assert code == 0
@@ -239,10 +293,14 @@ def test_new_writes_a_file_that_reads_and_writes_over_nothing(capsys: pytest.Cap
 
 def _answers(monkeypatch: pytest.MonkeyPatch, asked: list[str]) -> None:
     monkeypatch.setattr(cli, "_say_prompt", lambda prompt, where: asked.append(prompt))
-    monkeypatch.setattr("builtins.input", lambda: next((answer for words, answer in ANSWERS.items() if words in asked[-1]), ""))
+    monkeypatch.setattr(
+        "builtins.input", lambda: next((answer for words, answer in ANSWERS.items() if words in asked[-1]), "")
+    )
 
 
-def test_ask_answers_roughly_and_writes_the_file(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_ask_answers_roughly_and_writes_the_file(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     asked: list[str] = []
     _answers(monkeypatch, asked)
     file = tmp_path / "decision.yaml"
@@ -257,7 +315,9 @@ def test_ask_answers_roughly_and_writes_the_file(capsys: pytest.CaptureFixture[s
     assert set(load(file).alternatives) == {"keep", "replace", "sell and do without"}
 
 
-def test_ask_as_json_keeps_the_questions_apart(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_ask_as_json_keeps_the_questions_apart(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     _answers(monkeypatch, [])
     code, out, err = call(capsys, "ask", "--json", "-o", str(tmp_path / "a.yaml"))
     assert code == 0
@@ -265,7 +325,9 @@ def test_ask_as_json_keeps_the_questions_apart(capsys: pytest.CaptureFixture[str
     assert "Fifteen questions" in err
 
 
-def test_ask_stopped_half_way_writes_nothing(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_ask_stopped_half_way_writes_nothing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     def ends() -> str:
         raise EOFError
 

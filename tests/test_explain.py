@@ -74,17 +74,26 @@ def test_the_figures_put_in_give_the_figure(demo: Comparison) -> None:
             continue
         for row in telling_rows(column):
             sentence = _Sentence(writer, column, row)
-            assert sentence.value(sentence.tree) == pytest.approx(column.figure(row), rel=1e-9, abs=1e-9), column.full_name
+            assert sentence.value(sentence.tree) == pytest.approx(column.figure(row), rel=1e-9, abs=1e-9), (
+                column.full_name
+            )
 
 
 def test_recapture_of_the_sale_in_words() -> None:
-    # cost of everything 240,950.00; adjusted basis by hand in test_first_sale.py: 8,772.82, so 232,177.18 was taken
-    made = explain(sale(load(DEMO), "2026-09-18")["outright"], "recapture")
-    assert 177_800 + 26_400 + 7_100 + 9_850 + 14_200 + 5_600 == 240_950
-    assert made.sentence == "ordinary recapture = (the smaller of gain on the sale 62,227.18 and depreciation taken 232,177.18), at least 0."
-    assert made.formula == "max(min(gain, taken), 0)"
+    # The price falls on the items by their cost: 71,000 x 9,850 / 240,950 = 2,902.47 on the probe, whose adjusted basis
+    # is 738.46 by hand (test_first_sale.py): gain 2,164.01; 9,850 - 738.46 = 9,111.54 of depreciation was taken.
+    route = sale(load(DEMO), "2026-09-18")["outright"]
+    made = explain(route, "gain federal MC-1.probe: recapture")
+    assert made.sentence == (
+        "probe: recapture = (the smaller of gain on probe 2,164.01 and depreciation taken up to the sale 9,111.54), "
+        "at least 0."
+    )
+    assert made.formula == "max(min(own, taken), 0)"
     assert made.rule_says.startswith("Gain on each sale in each book")
-    assert [part.ask for part in made.parts] == ["gain federal MC-1.gain", "gain federal MC-1.taken"]
+    assert [part.ask for part in made.parts] == ["gain federal MC-1.probe: gain", "federal book of MC-1 probe.taken"]
+    whole = explain(route, "recapture")
+    assert "probe: recapture 2,164.01" in whole.sentence
+    assert whole.zeros == ("high-pressure coolant: recapture",)  # sold at a loss: 4,184.27 against 8,034.36
 
 
 def test_zero_terms_stand_in_one_line(demo: Comparison) -> None:
@@ -96,7 +105,11 @@ def test_zero_terms_stand_in_one_line(demo: Comparison) -> None:
 
 def test_down_to_an_input_with_place_and_giver(demo: Comparison) -> None:
     path = "machines.MC-1.upkeep.first_year"
-    line = next(k for k, text in enumerate(DEMO.read_text(encoding="utf-8").splitlines(), 1) if "upkeep: {first_year: 9,000 .." in text)
+    line = next(
+        k
+        for k, text in enumerate(DEMO.read_text(encoding="utf-8").splitlines(), 1)
+        if "upkeep: {first_year: 9,000 .." in text
+    )
     made = explain(demo["keep"], f"inputs.{path}")
     assert made.value == 11_800
     assert made.says == "MC-1: Repairs and service in the first year"
@@ -105,12 +118,17 @@ def test_down_to_an_input_with_place_and_giver(demo: Comparison) -> None:
 
 
 def test_a_figure_set_for_this_run_is_said() -> None:
-    made = explain(compare(load(DEMO), {"machines.MC-1.upkeep.first_year": 12_000.0})["keep"], "inputs.machines.MC-1.upkeep.first_year")
+    made = explain(
+        compare(load(DEMO), {"machines.MC-1.upkeep.first_year": 12_000.0})["keep"],
+        "inputs.machines.MC-1.upkeep.first_year",
+    )
     assert "This run has it at 12,000.00 a year instead." in made.origin[0]
 
 
 def test_down_to_law_with_date_status_and_source(demo: Comparison) -> None:
-    name = next(c.full_name for c in unwind(demo["keep"]) if c.full_name.startswith("law.federal/income_tax.standard_deduction"))
+    name = next(
+        c.full_name for c in unwind(demo["keep"]) if c.full_name.startswith("law.federal/income_tax.standard_deduction")
+    )
     now, later = explain(demo["keep"], name, "2026"), explain(demo["keep"], name, 2030)
     assert now.value in (32_200.0, 16_100.0)  # Rev. Proc. 2025-32: joint, single
     assert "In force from 2026-01-01; status: read." in now.origin[1]

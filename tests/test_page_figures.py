@@ -105,7 +105,6 @@ def test_ten_numbers_agree_with_the_comparison() -> None:
     assert t.lead.over_keep == c[c.best].npv_less_keep
     assert t.cash_low == c[c.best].cash_low
     assert t.sale is not None and t.sold is not None and t.sale in t.sold.routes
-    assert t.left_after_tax == pytest.approx(t.sale.net_cash - t.sale.tax - figures.lost_discount(t.sale))
 
 
 @pytest.mark.parametrize("name", ["first_sale", "deck_fittings"])
@@ -138,13 +137,6 @@ def test_staircase_by_hand() -> None:
 def test_coverage_is_left_out_where_no_earnings_are_in_the_scenario() -> None:
     t = figures.ten_numbers(ed.compare(ed.load(SCENARIOS / "first_sale.yaml")))
     assert t.coverage is None and t.cash_low is None and t.extra_hours_sold is None
-
-
-def test_trade_in_gives_up_a_discount() -> None:
-    offers = ed.sale(ed.load(SCENARIOS / "deck_fittings.yaml"), on="2026-09-18")
-    # 303,500 with the trade less 288,500 for cash
-    assert figures.lost_discount(offers["trade-in"]) == pytest.approx(15000)
-    assert figures.lost_discount(offers["outright"]) == 0
 
 
 def test_law_was_read() -> None:

@@ -50,9 +50,19 @@ def sold(shop: Scenario) -> SaleResult:
     return sale(shop)
 
 
-def outcome(name: str, npv: float, keep: float = 0.0, flows: tuple[float, ...] = (0.0, 0.0, 0.0), **more: object) -> Outcome:
-    given: dict[str, object] = {"cash_low": None, "own_money_needed": 0.0, "worst_coverage": None, "affordable": None, "failed_gates": ()}
-    return Outcome(name, None, None, npv, npv - keep, 0.0, 0.0, np.array(flows), np.arange(float(len(flows))), **(given | more))  # type: ignore[arg-type]
+def outcome(
+    name: str, npv: float, keep: float = 0.0, flows: tuple[float, ...] = (0.0, 0.0, 0.0), **more: object
+) -> Outcome:
+    given: dict[str, object] = {
+        "cash_low": None,
+        "own_money_needed": 0.0,
+        "worst_coverage": None,
+        "affordable": None,
+        "failed_gates": (),
+    }
+    return Outcome(
+        name, None, None, npv, npv - keep, 0.0, 0.0, np.array(flows), np.arange(float(len(flows))), **(given | more)
+    )  # type: ignore[arg-type]
 
 
 def comparison(shop: Scenario, outcomes: list[Outcome], best: str | None, ignoring: str) -> Comparison:
@@ -66,7 +76,13 @@ def test_words_by_their_own_examples() -> None:
 def test_halves_are_rounded_away_from_zero() -> None:
     assert [words.whole(x) for x in (0.5, 1.5, 2.5, -0.5, -2.5)] == ["1", "2", "3", MINUS + "1", MINUS + "3"]
     assert [words.cents(x) for x in (1.005, 2.675, -1.005)] == ["1.01", "2.68", MINUS + "1.01"]
-    assert [words.money(x) for x in (1_250.0, 1_349.99, -2_650.0, 999.4, 0.0)] == ["1,300", "1,300", MINUS + "2,700", "999", "0"]
+    assert [words.money(x) for x in (1_250.0, 1_349.99, -2_650.0, 999.4, 0.0)] == [
+        "1,300",
+        "1,300",
+        MINUS + "2,700",
+        "999",
+        "0",
+    ]
     assert words.cents(-0.001) == "0.00"  # no minus before nothing
 
 
@@ -98,7 +114,10 @@ def test_headline_names_the_best_that_can_be_paid_for(shop: Scenario) -> None:
     new = outcome("new", 61_040.0, affordable=False, cash_low=CashLow(-4_449.0, "2027-01"))
     said = headline(comparison(shop, [keep, kit, other, new], "kit", "new"))
     assert "Best that can be paid for: kit, 20,100 more than keep and 12,100 more than the next, other" in said
-    assert f"Without regard to cash: new, 60,000 more than keep; its cash falls to {MINUS}4,400 in Jan 2027, under the floor of 45,000." in said
+    assert (
+        f"Without regard to cash: new, 60,000 more than keep; its cash falls to {MINUS}4,400 in Jan "
+        "2027, under the floor of 45,000." in said
+    )
 
 
 def test_headline_where_cash_is_not_tested_or_nothing_passes(shop: Scenario) -> None:
@@ -108,7 +127,9 @@ def test_headline_where_cash_is_not_tested_or_nothing_passes(shop: Scenario) -> 
     assert "is not tested" in said
     poor = [outcome("keep", 0.0, affordable=False), outcome("kit", 5_000.0, affordable=False)]
     said = headline(comparison(shop, poor, None, "kit"))
-    assert said.startswith("No course keeps cash above the floor and passes every gate. Without regard to cash the best is kit")
+    assert said.startswith(
+        "No course keeps cash above the floor and passes every gate. Without regard to cash the best is kit"
+    )
 
 
 def test_a_failed_gate_is_said(shop: Scenario) -> None:
@@ -123,7 +144,12 @@ def test_a_failed_gate_is_said(shop: Scenario) -> None:
 
 def test_tables_keep_their_width(demo: Comparison, sold: SaleResult, shop: Scenario) -> None:
     for width in (80, 96):
-        for text in (comparison_text(demo, width, full=True), sale_text(sold, width), hours_text(hours(shop), width), breakeven_text(breakeven(shop), width)):
+        for text in (
+            comparison_text(demo, width, full=True),
+            sale_text(sold, width),
+            hours_text(hours(shop), width),
+            breakeven_text(breakeven(shop), width),
+        ):
             assert max(len(line) for line in text.splitlines()) <= width
 
 
@@ -143,17 +169,30 @@ def _figure(cell: str) -> float:
 
 def test_each_printed_settlement_adds_up(sold: SaleResult) -> None:
     rows = {row.label.strip(): row.cells for row in sale_grid(sold).rows if row.cells}
-    assert set(rows) >= {"price", "commission", "costs of selling", "payoff to lender", "release of the lien", "net cash before tax"}
+    assert set(rows) >= {
+        "price",
+        "commission",
+        "costs of selling",
+        "payoff to lender",
+        "release of the lien",
+        "net cash before tax",
+    }
     for k in range(len(sold.routes)):
         parts = ("price", "commission", "costs of selling", "payoff to lender", "release of the lien")
-        assert sum(_figure(rows[part][k]) for part in parts) == pytest.approx(_figure(rows["net cash before tax"][k]), abs=0.001)
-        assert _figure(rows["amount realized"][k]) - _figure(rows["adjusted basis"][k]) == pytest.approx(_figure(rows["gain"][k]), abs=1)
+        assert sum(_figure(rows[part][k]) for part in parts) == pytest.approx(
+            _figure(rows["net cash before tax"][k]), abs=0.001
+        )
+        assert _figure(rows["amount realized"][k]) - _figure(rows["adjusted basis"][k]) == pytest.approx(
+            _figure(rows["gain"][k]), abs=1
+        )
         assert _figure(rows["Ines"][k]) + _figure(rows["Walt"][k]) == pytest.approx(_figure(rows["tax"][k]), abs=1)
     assert rows["net cash before tax"][0] == "16,016.69"  # by hand in test_first_sale.py
     assert rows["net, by schedule"][0] == "16,016.48"
     trade = [r.name for r in sold.routes].index("trade-in")
     assert rows["lost by trading"][trade] == f"{MINUS}15,000"  # 303,500 less 288,500
-    assert rows["left in all"][trade] == rows["left in all"][0] == rows["net cash less tax"][0]  # the same offer, dressed up
+    assert (
+        rows["left in all"][trade] == rows["left in all"][0] == rows["net cash less tax"][0]
+    )  # the same offer, dressed up
 
 
 def test_routes_settled_on_other_days_are_not_compared_in_silence(sold: SaleResult) -> None:
@@ -164,14 +203,27 @@ def test_routes_settled_on_other_days_are_not_compared_in_silence(sold: SaleResu
 
 def test_sale_in_a_sentence() -> None:
     said = sale_headline(sale(load(example("first_sale"))))  # by hand in test_first_sale.py
-    assert said == "reseller: sander leaves 6,189.58 after the lender's 26,860.42; tax on the gain of 33,200 is 7,503: short by 1,314."
+    assert said == (
+        "reseller: sander leaves 6,189.58 after the lender's 26,860.42; tax on the gain of 33,200 "
+        "is 7,503: short by 1,314."
+    )
 
 
 def test_comparison_has_a_column_for_each_course(demo: Comparison) -> None:
     grid = comparison_grid(demo)
     assert grid.headings == tuple(demo.scenario.alternatives)
     labels = [row.label.strip() for row in grid.rows]
-    assert labels == ["worth less keep", "annual worth", "rate of return", "payback", "lowest cash", "in", "own money needed", "affordable"]
+    assert labels == [
+        "worth less keep",
+        "annual worth",
+        "rate of return",
+        "payback",
+        "lowest cash",
+        "in",
+        "own money needed",
+        "affordable",
+        "failed gates",
+    ]
     assert all(len(row.cells) == len(grid.headings) for row in grid.rows)
 
 
@@ -186,9 +238,16 @@ def test_many_courses_stand_in_several_tables_each_with_the_first(shop: Scenario
 def test_findings_come_with_warnings_first_and_law_summed_up() -> None:
     law = parameters.load()
     keys = ("single", "joint")
-    texts = [law.get("federal/income_tax.standard_deduction", date(2033, 12, 31), index_rate=0.025, status=key).finding() for key in keys]
+    texts = [
+        law.get("federal/income_tax.standard_deduction", date(2033, 12, 31), index_rate=0.025, status=key).finding()
+        for key in keys
+    ]
     memory = law.get("federal/business_losses.net_operating_loss_share", date(2026, 12, 31)).finding()
-    found = [Finding("note", "A note."), *(Finding("parameter", text or "") for text in [*texts, memory]), Finding("w", "A warning.", weight="warning")]
+    found = [
+        Finding("note", "A note."),
+        *(Finding("parameter", text or "") for text in [*texts, memory]),
+        Finding("w", "A warning.", weight="warning"),
+    ]
     made = sort_findings(found)
     assert (made.warnings, made.notes) == (("A warning.",), ("A note.",))
     assert made.parameters == (

@@ -19,9 +19,11 @@ from equipdecide.shop.nights import NightLog, read_log, shape_in_words
 from equipdecide.showing import Shown
 
 DEFINITION = (
-    "First full year of the study after everything of the plan is in place. Hours cut are spindle hours in cut; good standard "
+    "First full year of the study after everything of the plan is in place. Hours cut are spindle "
+    "hours in cut; good standard "
     "hours are those at the standard time of each part, scrap taken out. Profit a spindle hour is contribution less "
-    "upkeep and other yearly costs of the machines, over the hours the spindle cuts; overhead, loans and tax are not in it."
+    "upkeep and other yearly costs of the machines, over the hours the spindle cuts; overhead, "
+    "loans and tax are not in it."
 )
 
 
@@ -122,7 +124,11 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
     length = sum(share for _, share in at_work)
 
     def a_year(column: str) -> float:
-        found = [(ledger.column(f"hours of {setup.name}.{column}").figure(), share) for setup, share in at_work if setup is not None]
+        found = [
+            (ledger.column(f"hours of {setup.name}.{column}").figure(), share)
+            for setup, share in at_work
+            if setup is not None
+        ]
         return sum(value * share for value, share in found) / length
 
     contributed = in_year("contribution.contribution") if "contribution" in ledger.workings else None
@@ -131,4 +137,6 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
     if contributed is not None and spindle > 0:
         earned = contributed + in_year("upkeep.earnings") - in_year("upkeep.upkeep") - in_year("upkeep.running_costs")
         profit = earned / (spindle * length)
-    return HoursOfOne(name, begin, a_year("staffed_spindle_hours"), a_year("night_hours"), a_year("good_hours"), contributed, profit)
+    return HoursOfOne(
+        name, begin, a_year("staffed_spindle_hours"), a_year("night_hours"), a_year("good_hours"), contributed, profit
+    )

@@ -16,7 +16,7 @@ from equipdecide.decide.sale import RouteResult, SaleResult, sale
 from equipdecide.evaluate import GROUPS
 from equipdecide.ledger import Group, Ledger
 from equipdecide.plan import Plan
-from equipdecide.scenario.models import Sell
+from equipdecide.scenario.models import Buy, Improve, Sell
 
 ONE_OFF: frozenset[Group] = frozenset({"investment", "payoff", "borrowing"})
 NOTHING_OWED = 99.0  # coverage of a year without loan payments, as the ledger has it
@@ -68,6 +68,7 @@ class Behind:
     limit: float | None
     shortfall: float
     month: str | None
+    value_known: bool  # False: what a machine would bring is not given, so all that is owed on it is counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +80,6 @@ class TenNumbers:
     sale: RouteResult | None  # the one shown
     sale_is_part: bool  # the course itself sells; False: what selling would leave, by the route named
     credited_on: Date | None  # day on which what is left goes into the order of the next machine; None: to the owner
-    left_after_tax: float | None  # net cash less tax, and less the discount that a trade-in gives up
     first_good_part: Date
     own_money_needed: float
     largest_payment: Payment | None
@@ -102,7 +102,6 @@ def ten_numbers(comparison: Comparison) -> TenNumbers:
         sale=route,
         sale_is_part=is_part,
         credited_on=next((s.credited_on for s in outcome.plan.sales if is_part and route and s.offer_name == route.name), None),
-        left_after_tax=route.cash_less_tax - lost_discount(route) if route else None,
         first_good_part=outcome.plan.first_good_part,
         own_money_needed=outcome.own_money_needed,
         largest_payment=largest_payment(outcome),
@@ -124,12 +123,6 @@ def _lead(comparison: Comparison, outcome: Outcome) -> Lead:
         second.name if second else None,
         outcome.npv - second.npv if second else None,
     )
-
-
-def lost_discount(route: RouteResult) -> float:
-    """Return the discount on the next machine that a trade-in gives up: part of the allowance that is no money."""
-    machine = route.plan.sales[0].machine
-    return route.ledger.column(f"settlement {machine}.over_allowance").figure()
 
 
 def sale_of(comparison: Comparison, outcome: Outcome) -> tuple[SaleResult | None, RouteResult | None, bool]:
@@ -176,8 +169,8 @@ def monthly_payments(comparison: Comparison, outcome: Outcome) -> MonthlyPayment
 
 
 def _all_done(plan: Plan) -> Date:
-    days = [plan.time.start, *(step.on for step in plan.steps), *(s.paid_on for s in plan.sales if not s.at_end)]
-    return max(days)
+    moved = (step.on for step in plan.steps if isinstance(step, Sell | Buy | Improve))
+    return max([plan.time.start, *moved, *(s.paid_on for s in plan.sales if not s.at_end)])
 
 
 def _coverage(outcome: Outcome) -> Coverage | None:
@@ -204,8 +197,9 @@ def _guarantees(outcome: Outcome) -> tuple[Behind, ...]:
     short = outcome.column("guarantees.shortfall").per_row()
     k = int(short.argmax())
     month = outcome.column("guarantees.shortfall").axis.labels[k] if short[k] > 0.005 else None
+    known = not any(finding.code == "no_value_now" for finding in outcome.ledger.findings)
     return tuple(
-        Behind(name, float(owner.guarantees) if owner.guarantees is not None else None, outcome.column(f"guarantees.behind {name}").figure(), month)
+        Behind(name, float(owner.guarantees) if owner.guarantees is not None else None, outcome.column(f"guarantees.behind {name}").figure(), month, known)
         for name, owner in outcome.plan.scenario.owners.items()
     )
 

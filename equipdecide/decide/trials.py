@@ -149,14 +149,31 @@ class Trials:
 
         npv, margin, coverage = (row(full_name) for full_name in MEASURED)
         assert npv is not None
-        passes = np.ones(trials, dtype=bool)
-        if margin is not None:
-            passes &= margin >= -0.005
         required = self.scenario.shop.coverage_required
-        if coverage is not None and required is not None:
-            passes &= coverage >= vectors.get(required.path, np.array([required.likely]))
+        least = None if required is None else vectors.get(required.path, np.array([required.likely]))
         columns = {full_name: store[name, full_name] for full_name in self._columns if (name, full_name) in store}
-        return Figures(npv, margin, coverage, passes, columns)
+        return Figures(npv, margin, coverage, _passes(trials, margin, coverage, least), columns)
+
+
+def _passes(
+    trials: int, margin: FloatArray | None, coverage: FloatArray | None, least: FloatArray | None
+) -> NDArray[np.bool_]:
+    passes = np.ones(trials, dtype=bool)
+    if margin is not None:
+        passes &= margin >= -0.005
+    if coverage is not None and least is not None:
+        passes &= coverage >= least
+    return passes
+
+
+def tested(evaluation: Evaluation, name: str) -> Figures:
+    """Return the measured figures of one alternative of an evaluation, as a run of one trial."""
+    found = {full_name: _column(evaluation[name], full_name) for full_name in MEASURED}
+    npv, margin, coverage = (None if column is None else column.values[0] for column in found.values())
+    assert npv is not None
+    required = evaluation.scenario.shop.coverage_required
+    least = None if required is None else np.array([required.likely])
+    return Figures(npv, margin, coverage, _passes(len(npv), margin, coverage, least), {})
 
 
 def _put(target: FloatArray, rows: slice | NDArray[np.int64], found: FloatArray) -> None:

@@ -62,6 +62,7 @@ def _would_bring(draft: Draft, plan: Plan, w: Working, machine: str, k: int) -> 
     end = plan.end_value(machine)
     ends = plan.time.cash.ends
     if now is None:
+        draft.find("no_value_now", f"{machine}: no price and no value today is given, so behind a guarantee all that is owed on it is counted.", f"machines.{machine}.worth_now")
         return w.formula(f"{machine} would bring", "0", "USD", f"{says}: no value is given")
     w.given(f"held_{k}", [1.0 if since <= day < sale.sold_on else 0.0 for day in ends], "1", f"{machine} is there", Origin("choice", f"steps of {plan.name}"))
     length = max(cal.years_between(since, plan.time.end), 1 / cal.DAYS_IN_YEAR)

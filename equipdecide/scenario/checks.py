@@ -26,6 +26,7 @@ from equipdecide.scenario.amounts import (
     read_day,
 )
 from equipdecide.scenario.faults import Fault, did_you_mean
+from equipdecide.scenario.tax_checks import TAX_CHECKS
 from equipdecide.scenario.tree import Items, Place, Table, Text
 
 _MONEY: Quantity = get_args(MoneyOrLoss)[1]
@@ -645,6 +646,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     causes_are_logged,
     courses_are_judged,
     day_can_be_heard,
+    *TAX_CHECKS,
 )
 
 

@@ -16,7 +16,7 @@ def examples_folder() -> Path:
 
 
 def example(name: str) -> Path:
-    """Return the file of an example by its name ("first_sale", "deck_fittings"). Raises KeyError with the names there are."""
+    """Return the file of an example by its name ("first_sale"). Raises KeyError with the names there are."""
     names = examples()
     if name not in names:
         raise KeyError(f"no example {name!r}; there are {', '.join(names)}")

@@ -64,6 +64,9 @@ class State(Frozen):
 
     code: str | None = Field(None, title="Two-letter code of the state, where its rules are shipped")
     rate: Rate | None = Field(None, title="State income tax rate on the owners' business income")
+    property_tax: Rate | None = Field(
+        None, title="Local rate of property tax on machines a year, on the value the state taxes"
+    )
     bonus: Literal["follows", "does not follow"] = Field(
         "follows", title="Does the state follow the federal bonus depreciation?"
     )
@@ -104,6 +107,11 @@ class Shop(Frozen):
         None, title="Money the owners draw a year, beside what they draw for tax"
     )
     tax_distributions: Share | None = Field(None, title="Share of taxable income paid out to the owners for their tax")
+    depreciation_schedule: str | None = Field(
+        None,
+        title="CSV file of the last return's depreciation schedule",
+        description="columns item, cost, in_service, section_179, bonus, to_date",
+    )
     coverage_required: Multiple | None = Field(None, title="Debt service coverage the lender asks for, every year")
     other_limits: dict[str, HourRate] = Field(
         default_factory=dict,
@@ -321,6 +329,8 @@ class Machine(Frozen):
     costs_by_year: list[MoneyOrLoss] | None = Field(None, title="Costs year by year")
     worth_now: Money | None = Field(None, title="What it would bring today")
     worth_at_end: MoneyOrLoss | None = Field(None, title="What it will bring at the end of the study")
+    falls_first_year: Share | None = Field(None, title="Fall of its liquidation value in the first year, of the price")
+    falls_yearly: Share | None = Field(None, title="Fall of its liquidation value in every later year")
     price: Money | None = Field(None, title="Quoted cash price (a machine that could be bought)")
     capital_costs: dict[str, Money] = Field(
         default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)"

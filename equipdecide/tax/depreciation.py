@@ -144,8 +144,9 @@ def _depreciate(draft: Draft, plan: Plan, law: Law, election: Election, book: Bo
     w.given("allowed", _with_use(election, axis, shares), "1", "share of the year allowed", Origin("choice", f"disposed of {item.disposed}"), axis)
     if election.declining:
         _declining_balance(w, election, axis, salvage)
-    else:
-        _by_percentages(w, election, axis, percents, first)
+    before = _before(w, plan, election) if flat else None
+    if not election.declining:
+        _by_percentages(w, election, axis, percents, first, before)
     about = f"depreciation of {item.name}"
     if first is not None and first >= plan.time.first_tax_year and election.section_179 != "none" and not election.expensed:
         w.formula("section_179_of_year", "first_year * section_179", "USD", "of it, section 179: stated apart and limited")
@@ -155,8 +156,9 @@ def _depreciate(draft: Draft, plan: Plan, law: Law, election: Election, book: Bo
     else:
         draft.taxed(about, w["depreciation"], -1, book.name)
     back = _taken_back(draft, plan, election, book, w)
-    less_back = " - taken_back" if back is not None else ""
-    w.formula("taken", f"total(depreciation){less_back}" if not flat else "total(depreciation) + before", "USD", "depreciation taken up to the sale", ONE, **({"before": _before(w, plan, election)} if flat else {"taken_back": back} if back is not None else {}))
+    less_and_before = {name: column for name, column in (("taken_back", back), ("before", before)) if column is not None}
+    text = "total(depreciation)" + (" - taken_back" if back is not None else "") + (" + before" if before is not None else "")
+    w.formula("taken", text, "USD", "depreciation taken up to the sale", ONE, **less_and_before)
     w.formula("adjusted_basis", "cost - taken", "USD", "adjusted basis at the sale", ONE)
 
 
@@ -190,12 +192,15 @@ def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Wor
     flags = [1.0 if end.year == last else 0.0 for end in w.axis.ends]
     w.given("use_falls", flags, "1", f"business use falls in {last}", Origin("choice", f"assets.{item.name}"))
     w.formula("taken_back_of_year", "use_falls * recapture", "USD", "section 179 taken back: other income of the year", recapture=out["recapture"])
-    draft.taxed(f"section 179 taken back on {item.name}", w["taken_back_of_year"], 1, book.name)
+    draft.taxed(f"section 179 taken back on {item.name}", w["taken_back_of_year"], 1, book.name, "one-off")
     return out["recapture"]
 
 
-def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[float], first: int | None) -> None:
-    """Depreciation by a table; `first` is the tax year placed in service, None in the textbook regime."""
+def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[float], first: int | None, before: Column | None) -> None:
+    """Depreciation by a table; `first` is the tax year placed in service, None in the textbook regime.
+
+    Each year is rounded to the cent; the last year of a whole table takes what is left, so that all of it is deducted.
+    """
     item = election.possession
     source = str(election.table.source) if election.table else "textbook method"
     w.given("percent", percents, "%", f"table percentage, {election.life}-year, {election.convention}", Origin("law", "federal/macrs", source, election.table.status if election.table else "read"), axis)
@@ -203,12 +208,26 @@ def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[f
     at_once = [1.0 if first is not None and int(label) == first and not same_year else 0.0 for label in axis.labels]
     w.given("first_year", at_once, "1", "the year it is placed in service", Origin("choice", f"in service {item.in_service}"), axis)
     inside = "section_179 + bonus + at_once" if election.expensed else "section_179 + bonus"
-    w.formula(
-        "depreciation",
-        f"first_year * ({inside}) + cents(table_basis * percent / 100 * allowed)",
-        "USD",
-        "depreciation of the year, section 179 and bonus included",
-    )
+    says = "depreciation of the year, section 179 and bonus included"
+    by_table = "cents(table_basis * percent / 100 * allowed)"
+    ends = _last_year(election, axis, w["allowed"], first is None)
+    if not any(ends):
+        w.formula("depreciation", f"first_year * ({inside}) + {by_table}", "USD", says)
+        return
+    w.given("last_year", ends, "1", "the last year of the table", Origin("choice", f"in service {item.in_service}"), axis)
+    w.formula("by_table", by_table, "USD", "percentage of the basis, to the cent")
+    earlier = "running(by_table) - by_table" + (" + before" if before is not None else "")
+    w.formula("earlier", earlier, "USD", "the same of the years before", **({"before": before} if before is not None else {}))
+    w.formula("depreciation", f"first_year * ({inside}) + where(last_year, table_basis - earlier, by_table)", "USD", says)
+
+
+def _last_year(election: Election, axis: Axis, allowed: Column, flat: bool) -> list[float]:
+    """Flag the row of the table's last year, where the table is whole and the item still there and in the same use."""
+    item, last = election.possession, len(election.percents) - 1
+    if last < 0 or abs(sum(election.percents) - 100) > 0.01 or _use_later(election) is not None:
+        return [0.0] * len(axis)
+    years = [_year_of_use(item.in_service, axis, row) if flat else end.year - item.in_service.year for row, end in enumerate(axis.ends)]
+    return [1.0 if year == last and share else 0.0 for year, share in zip(years, allowed.per_row(), strict=True)]
 
 
 def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Column | None) -> None:

@@ -47,14 +47,14 @@ def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float)
     axis, sale = plan.time.tax, first_sale(draft, plan)
     for book in books:
         w = draft.working(f"income {book}", axis, f"income of the business in the {book} book", "income")
-        found: dict[str, list[Column]] = {"business": [], "section 179": [], "recapture": [], "section 1231": []}
+        found: dict[str, list[Column]] = {"business": [], "one-off": [], "section 179": [], "recapture": [], "section 1231": []}
         for k, item in enumerate(draft.income):
             if item.book not in ("", book):
                 continue
             sign = "" if item.sign > 0 else "0 - "
             inner = f"{sign}gather(x)" if item.column.axis is not axis else f"{sign}x"
             found[item.character].append(w.formula(f"{k}: {item.name}", inner, "USD", item.name, x=item.column))
-        sum_of(w, "of_this_plan", found["business"], "USD", "income of the machines in this plan")
+        sum_of(w, "of_this_plan", [*found["business"], *found["one-off"]], "USD", "income of the machines in this plan")
         w.formula("business", "base + of_this_plan", "USD", "ordinary business income, before section 179", base=base)
         sum_of(w, "elected", found["section 179"], "USD", "section 179 elected for the year")
         sum_of(w, "recapture", found["recapture"], "USD", "ordinary recapture of the year")

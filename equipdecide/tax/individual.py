@@ -120,6 +120,7 @@ def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, sta
     w.formula("ordinary_tax", "brackets(ordinary_taxable, over, rate)", "USD", "tax by the year's brackets", over=over, rate=rate)
     gain_over, gain_rate = law.brackets(draft, "federal/income_tax.capital_gain_brackets", f"capital gain brackets, {owner.filing}", status)
     w.formula("gain_tax", "brackets(taxable, over, rate) - brackets(ordinary_taxable, over, rate)", "USD", "tax on capital gain, on top of ordinary income", over=gain_over, rate=gain_rate)
+    _alternative(law, draft, w, year, status)
     # Form 8960: gain of a business the owner works in is left out (IRC 1411(c)(4)), a passive owner's share is in
     investment = draft.input(owner.investment_income) if owner.investment_income else None
     if owner.active and investment is None:
@@ -137,4 +138,46 @@ def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, sta
             threshold=year("net_investment_income.threshold", "net investment income threshold", status=status),
             **uses,
         )
-    w.formula("tax", "ordinary_tax + gain_tax + investment_tax + se_tax + medicare_tax", "USD", "federal tax of the year")
+    w.formula("tax", "ordinary_tax + gain_tax + alternative_tax + investment_tax + se_tax + medicare_tax", "USD", "federal tax of the year")
+
+
+def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: str) -> None:
+    """Post the alternative minimum tax (Form 6251): the standard deduction is not taken, no other adjustment is.
+
+    Property with bonus, or that could have it, needs no adjustment (IRC 168(k)(2)(G)); the older rest is left out.
+    """
+    w.formula(
+        "alternative_income",
+        "max(after_carryover + min(max(income, 0), deduction) - qbi_deduction, 0)",
+        "USD",
+        "alternative minimum taxable income",
+        deduction=year("income_tax.standard_deduction", "standard deduction", status=status),
+    )
+    w.formula(
+        "alternative_base",
+        "max(alternative_income - max(exemption - lost * max(alternative_income - start, 0), 0), 0)",
+        "USD",
+        "the same less the exemption",
+        exemption=year("alternative_minimum_tax.exemption", "AMT exemption", status=status),
+        lost=year("alternative_minimum_tax.exemption_phase_out_rate", "AMT exemption lost"),
+        start=year("alternative_minimum_tax.exemption_phase_out_start", "AMT exemption, where it falls", status=status),
+    )
+    w.formula(
+        "tentative_tax",
+        "lower * max(alternative_base - capital_gain, 0) + (upper - lower) * max(alternative_base - capital_gain - above, 0)",
+        "USD",
+        "tentative minimum tax on ordinary income; capital gain is taxed as in the regular tax",
+        lower=year("alternative_minimum_tax.lower_rate", "lower AMT rate"),
+        upper=year("alternative_minimum_tax.upper_rate", "upper AMT rate"),
+        above=year("alternative_minimum_tax.upper_rate_start", "where the upper AMT rate starts", status=status),
+    )
+    over, rate = law.brackets(draft, "federal/income_tax.capital_gain_brackets", "capital gain brackets", status)
+    w.formula(
+        "alternative_gain_tax",
+        "brackets(min(taxable, ordinary_taxable + alternative_base), over, rate) - brackets(ordinary_taxable, over, rate)",
+        "USD",
+        "tax on capital gain in the alternative",
+        over=over,
+        rate=rate,
+    )
+    w.formula("alternative_tax", "max(tentative_tax + alternative_gain_tax - ordinary_tax - gain_tax, 0)", "USD", "alternative minimum tax")

@@ -171,3 +171,20 @@ def tax_on_sale(draft: Draft, plan: Plan, law: Law, name: str, estimates: bool, 
     else:
         w.formula("due_5", "tax", "USD", "due with the return")
     return w
+
+
+def entity_tax_on_sale(draft: Draft, plan: Plan) -> Working:
+    """Post what the first sale alone adds to a state's tax on the business itself: working ``tax on the sale shop``."""
+    w = draft.working("tax on the sale shop", plan.time.tax, "tax of the business itself on the sale alone", "tax on the sale")
+    w.formula("federal", "0", "USD", "no federal tax on the business itself")
+    w.formula(
+        "state",
+        "filed - without",
+        "USD",
+        "state tax as filed less the same without the sale",
+        filed=draft["entity return shop as filed"]["tax"],
+        without=draft["entity return shop without the sale"]["tax"],
+    )
+    w.formula("tax", "federal + state", "USD", "tax on the sale")
+    w.formula("due_5", "tax", "USD", "due with the return")
+    return w

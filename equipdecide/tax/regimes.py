@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
+from equipdecide.tax.believed import say_states_limits, say_what_claims_need, say_what_is_believed
 from equipdecide.tax.books import Book, StateRules, books_of, state_rules
 from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
 from equipdecide.tax.depreciation import depreciate
@@ -24,8 +25,10 @@ from equipdecide.tax.income import (
 )
 from equipdecide.tax.individual import federal
 from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
-from equipdecide.tax.payments import instalments, pay, tax_distributions, tax_on_sale
+from equipdecide.tax.payments import entity_tax_on_sale, instalments, pay, tax_distributions, tax_on_sale
+from equipdecide.tax.property_tax import property_tax, sales_tax_finding
 from equipdecide.tax.states import add_back, state_return
+from equipdecide.tax.tie_out import tie_out
 
 Cases = dict[str, dict[str, Flows]]  # case -> jurisdiction -> what the business hands on
 
@@ -44,6 +47,8 @@ def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     indexing = plan.scenario.study.tax_indexing
     depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
     dispose(draft, plan, elections, [book.name for book in books])
+    if not plan.time.flat:
+        property_tax(draft, plan, law, elections)
     return KeptBooks(tuple(elections), tuple(books))
 
 
@@ -127,6 +132,18 @@ def united_states(
     tax_distributions(draft, plan, by_year.law, cases["as filed"]["federal"])
 
 
+def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
+    """Post what the reader must know of the tax of a plan beside its figures."""
+    if plan.time.flat:
+        return
+    say_what_is_believed(draft, plan)
+    say_what_claims_need(draft, plan, law)
+    sales_tax_finding(draft, plan, law)
+    say_states_limits(draft, plan, law)
+    folder = plan.scenario.source.folder if plan.scenario.source else None
+    tie_out(draft, plan, kept.elections, folder)
+
+
 def _purse(plan: Plan, name: str) -> str:
     return "shop" if plan.scenario.shop.taxed_as == "sole proprietor" else name
 
@@ -176,12 +193,14 @@ def _owner(
 def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:
     """A state's tax on the business itself, paid by the shop with its return."""
     for case, one in cases.items():
-        if case == "without the sale" or (case == "reference" and "entity return shop reference" in draft):
+        if case == "reference" and "entity return shop reference" in draft:
             continue
         if entity_tax(draft, plan, by_year, rules, case, one["state"]) is None:
             return
     if "reference" in cases:
         pay(draft, plan, by_year.law, "shop", "state tax on the business", draft["entity return shop as filed"]["tax"], draft["entity return shop reference"]["tax"], None, "partnership or S corporation")
+    if "without the sale" in cases:
+        entity_tax_on_sale(draft, plan)
 
 
 def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None) -> None:

@@ -21,7 +21,7 @@ from matplotlib.axes import Axes
 from equipdecide.cautions import CAUTIONS, ESTIMATE
 from equipdecide.decide.breakeven import Breakevens, breakeven, nothing_extra_sold
 from equipdecide.decide.compare import Comparison, Outcome, passes
-from equipdecide.decide.page_figures import TenNumbers, law_read, lost_discount, one_offs, ten_numbers
+from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs, ten_numbers
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.ledger import Finding
@@ -191,7 +191,7 @@ def answer(page: Page) -> Part:
 def if_nothing_extra_is_sold(page: Page) -> str:
     """Say where the lead turns if nobody orders more than keeping already makes; empty where no parts are modelled."""
     c, other = page.comparison, page.unsold
-    if not page.flips.extra_hours:
+    if not any(h.believed >= 0.5 for h in page.flips.extra_hours):  # no course sells more hours than keeping
         return ""
     name, now = page.course.name, other.leader
     if now.name == name:
@@ -249,6 +249,8 @@ def _lead_row(page: Page) -> Row:
         over = "Keeping is the next best."
     else:
         over = f"Over the next best, “{lead.runner_up}”: {money(lead.over_runner_up)}."
+    if lead.course == "keep" and lead.over_runner_up is not None:
+        return Row(f"Lead of keeping over the next best, “{lead.runner_up}”", (money(lead.over_runner_up, plus=True), basis))
     return Row(f"Lead of “{lead.course}” over keeping", (money(lead.over_keep, plus=True), f"{over} {basis}"))
 
 
@@ -271,18 +273,16 @@ def _sale_rows(page: Page) -> list[Row]:
     when = f"Sold {day(route.sold_on)}, paid {day(route.paid_on)}." if t.sale_is_part else f"Paid {day(route.paid_on)}."
     if t.credited_on is not None:
         when += f" Credited to the order of the next machine on {day(t.credited_on)}: until then that dealer's promise."
-    shares = "; ".join(f"{name} {money(route.tax_by_owner[name])}" for name in page.owners if name in route.tax_by_owner)
+    shares = "; ".join(f"{name} {money(route.tax_by_owner[name])}" for name in route.tax_by_owner if not page.hidden(f"owners.{name}"))
     due = "; ".join(f"{money(amount)} on {day(when_due)}" for when_due, amount in route.tax_due)
-    left = t.left_after_tax if t.left_after_tax is not None else route.cash_less_tax
-    figure = money(left) if left >= 0 else f"short by {money(-left)}"
-    lost = lost_discount(route)
+    lost = route.over_allowance
     end = f"Less {money(lost)} of discount on the next machine that the trade gives up." if lost > 0.005 else "Cash at the closing less that tax."
     if t.credited_on is not None and route.tax > 0:
         end = f"A credit pays no tax: the {money(route.tax)} must come from elsewhere."
     return [
         Row("Cash from the sale, after lender and costs", (money(route.net_cash), whose + when)),
-        Row("Tax on the sale alone", (money(route.tax), f"{shares}. Due {due}." if due and shares else "No tax falls due on it.")),
-        Row("Left after that tax", (figure, end)),
+        Row("Tax on the sale alone", (money(route.tax), f"{shares}. Due {due}." if due else "No tax falls due on it.")),
+        Row("Left after that tax", (_left(route), end)),
     ]
 
 
@@ -303,8 +303,10 @@ def _payments_row(t: TenNumbers) -> Row:
     if t.coverage is not None:
         asked = f", {number(t.coverage.required)} asked" if t.coverage.required is not None else ""
         said += f" Coverage in the worst year, {t.coverage.year}: {number(t.coverage.worst)} times{asked} (operating cash before tax and drawings over the year's loan payments)."
+    elif t.payments.after < 0.5:
+        said += " Nothing is owed then."
     else:
-        said += " Coverage is not shown: earnings are not in the scenario, or nothing is owed."
+        said += " Coverage is not shown: what the business earns is not in the scenario."
     return Row("Loan payments a month, now and then", (f"{money(t.payments.before)} → {money(t.payments.after)}", said))
 
 
@@ -315,6 +317,8 @@ def _hours_row(page: Page) -> Row:
         return Row(head, ("0", "Keeping asks for no further orders."))
     if found is None:
         return Row(head, ("", "Hours and parts are not in the scenario."))
+    if found.believed < 0.5:
+        return Row(head, ("0", "This course sells no more hours than keeping does."))
     needed = whole(found.needed) if found.needed is not None else f"over {whole(found.believed)}"
     ahead = " It is ahead of keeping without any." if found.needed == 0 else ""
     return Row(head, (needed, f"To come level with keeping; {whole(found.believed)} are believed.{ahead}"))
@@ -327,6 +331,8 @@ def _guarantee_row(page: Page) -> Row:
     worst = max(behind.shortfall for behind in found)
     who = "; ".join(f"{b.owner} guarantees {'all debts' if b.limit is None else f'up to {money(b.limit)}'}, {money(b.shortfall)} behind it" for b in found)
     when = f" At its worst in {month(found[0].month)}." if found[0].month else " A sale of the machines would cover what is owed, all through."
+    if not found[0].value_known:
+        when += " What the machine would bring is not given, so all that is owed is counted."
     return Row("Guarantees, and the shortfall behind them", (money(worst), f"{who}.{when} Joint and several means the whole shortfall."))
 
 
@@ -420,7 +426,7 @@ def _payback(outcome: Outcome) -> str:
 
 
 def _verdict(outcome: Outcome, tested: bool) -> str:
-    failed = [f"fails the gate on {gate}" for gate in outcome.failed_gates]
+    failed = [f"fails the gate “{gate}”" for gate in outcome.failed_gates]
     if outcome.affordable is False:
         failed.insert(0, "falls under the floor")
     return listed(failed) if failed else "yes" if passes(outcome) and tested else "not tested"
@@ -451,14 +457,14 @@ def proceeds(page: Page) -> Part | None:
 
 def _offers(page: Page, sold: SaleResult) -> Table:
     rows = tuple(
-        Row(r.name, (money(r.gross), money(r.net_cash), money(lost_discount(r)) if lost_discount(r) > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
+        Row(r.name, (money(r.gross), money(r.net_cash), money(r.over_allowance) if r.over_allowance > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
     )
     columns = ("Offer", "Price", "Net cash", "Lost discount", "Tax", "Left after tax", "Paid on")
     return Table(f"Every offer for {sold.machine}, handed over on {day(sold.date)}, dollars", columns, rows)
 
 
 def _left(route: RouteResult) -> str:
-    left = route.cash_less_tax - lost_discount(route)
+    left = route.left_in_all
     return money(left) if left >= 0 else f"short by {money(-left)}"
 
 
@@ -585,16 +591,17 @@ PARTNERS: tuple[Callable[[Page], Part | None], ...] = (
 )
 
 
-def _dates(text: str) -> Markup:
-    """Return text with its days marked, so that none is broken over two lines."""
-    return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", str(escape(text))))
+def _unbroken(text: str) -> Markup:
+    """Return text in which no day and no per cent is broken over two lines."""
+    held = re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", str(escape(text)))
+    return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", held))
 
 
 @lru_cache(maxsize=1)
 def _template() -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
     home = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    home.filters["dates"] = _dates
+    home.filters["unbroken"] = _unbroken
     return home.get_template(TEMPLATE)
 
 

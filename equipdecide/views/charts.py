@@ -167,8 +167,7 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     `result` is one route of a sale. Cash at the closing is filled; tax due later is an outline with hatch.
     """
     ax = _axes(ax, 7.6, 3.6)
-    over = result.ledger.workings[f"settlement {result.plan.sales[0].machine}"]
-    lost = over["over_allowance"].figure()
+    lost, end = result.over_allowance, result.left_in_all
     rows: list[tuple[str, float, str]] = [("price", result.gross, "start")]
     rows += [("selling costs", -result.selling_costs, "cash")] if result.selling_costs else []
     rows += [("to the lender", -result.payoff, "cash")] if result.payoff else []
@@ -176,7 +175,6 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     rows += [("left at the closing" if result.net_cash >= 0 else "to bring to the closing", result.net_cash, "left")]
     rows += [("of it, discount lost by trading", -lost, "later")] if lost > 0.005 else []
     rows += [(f"tax, {day(when)}", -amount, "later") for when, amount in result.tax_due]
-    end = result.cash_less_tax - (lost if lost > 0.005 else 0.0)
     rows += [("left after that tax" if end >= 0 else "short by, after that tax", end, "end")]
     level, places = 0.0, []
     for k, (_, amount, kind) in enumerate(rows):
@@ -288,10 +286,9 @@ def _apart(heights: Sequence[float], gap: float) -> list[float]:
 
 def _range(curves: Sequence[FloatArray]) -> tuple[float, float]:
     """Return the limits of the money axis; a course that falls far below all others runs off the chart."""
-    lows = sorted(float(values.min()) for values in curves)
     high = max(0.0, *(float(values.max()) for values in curves))
-    kept = [low for low in lows if low > -1.3 * max(high, 1.0)] or lows
-    low = min(0.0, *kept)
+    kept = [values for values in curves if values[-1] > -1.3 * max(high, 1.0)] or list(curves)
+    low = min(0.0, *(float(values.min()) for values in kept))
     room = max(high - low, 1.0)
     return low - 0.08 * room, high + 0.06 * room
 
@@ -345,7 +342,7 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     ax.plot([k_low], [level[k_low]], marker="v", markersize=9, color=VERMILION if floor is not None and level[k_low] < floor else GREEN, zorder=5)
     days = [(time.cash.row_of(one.day), one) for one in one_offs(result)]
     shown = [(row, one) for row, one in days if row is not None and row < count]
-    span = _one_off_labels(ax, shown, y, count)
+    span = _one_off_labels(ax, shown, y, max(float(y.max()), floor or 0.0))
     ax.annotate(
         f"lowest {money(level[k_low])}, {month(time.cash.labels[k_low])}", (k_low, level[k_low]), xytext=(0, -14), textcoords="offset points", ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"), va="top", fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}, zorder=6
     )
@@ -372,9 +369,9 @@ def _what(one: DatedCash) -> str:
     return ", ".join(f"{name} {_plus(amount)}" for name, amount in one.parts)
 
 
-def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, count: int) -> float:
-    """Draw a stem from the line for each day, its net and lines stacked above; returns the height of the axes."""
-    low, high = min(0.0, float(y.min())), max(0.0, float(y.max()))
+def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, highest: float) -> float:
+    """Draw a stem from the line for each day, its net and lines stacked above `highest`; returns the height of the axes."""
+    low, high, count = min(0.0, float(y.min())), max(0.0, highest), len(y)
     labels = []
     for row, one in shown:
         left = row > count * 0.6  # written to the left of its stem
@@ -415,13 +412,14 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
         raise ValueError("no parts in the scenario: there is no staircase to draw")
     ax = _axes(ax, 7.6, 4.4)
     at, top = 0.0, max(stair.per_hour for stair in stairs.stairs)
-    whole = sum(stair.hours for stair in stairs.stairs)
+    ordered = sum(stair.hours for stair in stairs.stairs)
+    width = max(ordered, *stairs.capacities.values())  # the width of the chart
     names = list(dict.fromkeys(stair.part for stair in stairs.stairs))
     for stair in stairs.stairs:
         colour = LINES[names.index(stair.part) % len(LINES)]
         ax.bar(at, stair.per_hour, width=stair.hours, align="edge", facecolor=colour if not stair.must_ship else "white", edgecolor=colour if stair.must_ship else "white", hatch="///" if stair.must_ship else "", linewidth=1.0, alpha=0.9 if not stair.must_ship else 1.0)
-        words = f"{_fitting(stair.part, stair.hours / whole)}\n{stair.per_hour:,.0f}"
-        if stair.hours < whole * 0.035:
+        words = f"{_fitting(stair.part, stair.hours / width)}\n{stair.per_hour:,.0f}"
+        if stair.hours < width * 0.035:
             ax.annotate(words.replace("\n", " "), (at + stair.hours / 2, stair.per_hour), xytext=(14, 14), textcoords="offset points", ha="left", va="bottom", fontsize=8.5, arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7})
         else:
             ax.text(at + stair.hours / 2, stair.per_hour / 2, words, ha="center", va="center", fontsize=9, fontweight="bold", color=BLACK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.2"}, zorder=5)
@@ -437,12 +435,14 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     for k, (hours, courses) in enumerate(sorted(by_hours.items())):
         height = top * (1.16 + 0.105 * (len(by_hours) - 1 - k))
         ax.plot([hours, hours], [0, height], color=BLACK, linewidth=1.4, linestyle=(0, (5, 2)), zorder=3)
-        room = int((1 - hours / whole) / CHARACTER)
+        room = int((1 - hours / width) / CHARACTER)
         text = f"{', '.join(courses)}: {hours:,.0f} h"
-        left = room < 24 and hours > whole / 2
-        text = "\n".join(textwrap.wrap(text, max(24, room if not left else int(hours / whole / CHARACTER))))
-        ax.text(hours + whole * (-0.006 if left else 0.006), height, text, ha="right" if left else "left", va="center", fontsize=8.8, fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=4)
-    ax.set_xlim(0, whole * 1.01)
+        left = room < 24 and hours > width / 2
+        text = "\n".join(textwrap.wrap(text, max(24, room if not left else int(hours / width / CHARACTER))))
+        ax.text(hours + width * (-0.006 if left else 0.006), height, text, ha="right" if left else "left", va="center", fontsize=8.8, fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=4)
+    if width > ordered * 1.02:
+        ax.annotate("nobody orders\nmore than this", (ordered, top * 0.3), xytext=(ordered + width * 0.02, top * 0.3), va="center", fontsize=8.6, color="#444444", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "pad": 1.0}, arrowprops={"arrowstyle": "->", "color": "#777777", "linewidth": 0.8}, zorder=5)
+    ax.set_xlim(0, width * 1.01)
     ax.set_ylim(-top * 0.15 if must > 0 else 0, top * (1.2 + 0.105 * len(by_hours)))
     ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= top * 1.1])
     ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
@@ -464,8 +464,10 @@ def _fitting(name: str, share: float) -> str:
 
 def _stairs_title(stairs: Staircase) -> str:
     free = [stair for stair in stairs.stairs if not stair.must_ship]
-    if "keep" not in stairs.capacities or not free:
+    if "keep" not in stairs.capacities:
         return "What an hour of the machine contributes"
+    if not free:
+        return f"What must ship takes {whole(stairs.must_ship_hours)} of the {whole(stairs.capacities['keep'])} hours that keeping can make; nothing more is ordered"
     now, at, next_ = stairs.capacities["keep"], stairs.must_ship_hours, None
     for stair in free:
         at += stair.hours
@@ -608,5 +610,5 @@ def in_unit(value: float, unit: str, exact: bool = False) -> str:
     if base in SHORT:
         return f"{whole(value) if abs(value) >= 100 else number(value, 1)} {SHORT[base]}"
     if abs(value) < 1000:
-        return number(value, 0 if abs(value) >= 100 else 2)
+        return number(value, 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2)
     return whole(value) if exact or unit in ("count", "factor") else money(value)

@@ -12,7 +12,7 @@ import difflib
 import re
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from html import escape
 from typing import Any, Protocol
@@ -50,19 +50,30 @@ RULES = {
     "payoff": "money.payoff",
     "debt service": "money.service",
     "guarantees": "money.guarantees",
+    "collateral": "money.collateral",
     "orders": "money.orders",
     "settlement": "money.settlement",
     "depreciation": "tax.depreciation",
     "disposal": "tax.disposal",
-    "income": "tax.returns",
-    "reference": "tax.returns",
-    "returns": "tax.returns",
+    "income": "tax.income",
+    "reference": "tax.income",
+    "returns": "tax.individual",
+    "limits": "tax.limits",
+    "section 179": "tax.section_179",
+    "qualified income": "tax.qualified_income",
     "payments": "tax.payments",
     "tax on the sale": "tax.payments",
     "worth": "evaluate",
     "cash test": "evaluate",
     "own money": "evaluate",
     "coverage": "evaluate",
+}
+
+RETURNS = {  # whose return it is tells which module
+    "state return shop": "tax.corporation",
+    "federal return shop": "tax.corporation",
+    "entity return": "tax.corporation",
+    "state return": "tax.states",
 }
 
 # Short names for the figures that are asked for most; {machine} is the machine in question.
@@ -102,7 +113,7 @@ class UnknownFigure(LookupError):
 
 
 class HasLedger(Protocol):
-    """What can be explained: an outcome of a comparison, a route of a sale, or anything else with a ledger and a plan."""
+    """What can be explained: an outcome of a comparison, a route of a sale, anything with a ledger and a plan."""
 
     @property
     def ledger(self) -> Ledger: ...
@@ -222,8 +233,9 @@ def explain(of: HasLedger | Ledger, what: str = "npv", row: str | int | None = N
 
     `of` is an outcome of a comparison, a route of a sale, or a ledger (without its scenario: places in the file are not
     known then). `what` is a column's full name, a line's name (with its purse in brackets), or a friendly name: "npv",
-    "net cash", "tax of Ines 2026"; a part may be asked for as it is printed, with its row in brackets. `row` is the label of a period, such as 2026 or "2027-01". With `depth` above 1 the
-    parts are explained too. Raises UnknownFigure naming the nearest figures.
+    "net cash", "tax of Ines 2026"; a part may be asked for as it is printed, with its row in brackets. `row` is the
+    label of a period, such as 2026 or "2027-01". With `depth` above 1 the parts are explained too. Raises UnknownFigure
+    naming the nearest figures.
     """
     ledger, plan = (of, None) if isinstance(of, Ledger) else (of.ledger, of.plan)
     column, line, label = find(ledger, plan, what, None if row is None else str(row))
@@ -237,7 +249,9 @@ def _squeezed(text: str) -> str:
     return " ".join(text.lower().replace("_", " ").split())
 
 
-def find(ledger: Ledger, plan: Plan | None, what: str, row: str | None = None) -> tuple[Column, Line | None, str | None]:
+def find(
+    ledger: Ledger, plan: Plan | None, what: str, row: str | None = None
+) -> tuple[Column, Line | None, str | None]:
     """Return the column that `what` names, the line it is if it is one, and the row. Raises UnknownFigure."""
     if row is None and (pasted := _PASTED.fullmatch(what.strip())):  # as the parts of an explanation are printed
         what, row = pasted[1], pasted[2]
@@ -254,7 +268,11 @@ def find(ledger: Ledger, plan: Plan | None, what: str, row: str | None = None) -
     column, line = found
     if row is not None and row not in column.axis.labels:
         labels = [label for label in column.axis.labels if label]
-        known = f"its rows are {', '.join(labels[:MANY_ROWS])}{' and so on' if len(labels) > MANY_ROWS else ''}" if labels else "it has no rows"
+        known = (
+            f"its rows are {', '.join(labels[:MANY_ROWS])}{' and so on' if len(labels) > MANY_ROWS else ''}"
+            if labels
+            else "it has no rows"
+        )
         raise UnknownFigure(f"{column.full_name} has no row '{row}': {known}.")
     return column, line, row
 
@@ -269,13 +287,19 @@ def _find(ledger: Ledger, plan: Plan | None, what: str) -> tuple[Column, Line | 
         if candidate in columns:
             return columns[candidate], None
     for line in ledger.lines:
-        if wanted in (_squeezed(line.name), _squeezed(f"{line.name} ({line.purse})"), _squeezed(f"{line.name} of {line.purse}")):
+        if wanted in (
+            _squeezed(line.name),
+            _squeezed(f"{line.name} ({line.purse})"),
+            _squeezed(f"{line.name} of {line.purse}"),
+        ):
             return line.column, line
     named = [column for name, column in columns.items() if wanted in (_squeezed(name), _squeezed(column.name))]
     if len(named) == 1:
         return named[0], None
     if named:
-        raise UnknownFigure(f"{ledger.name}: '{what}' is the name of several figures: {', '.join(c.full_name for c in named[:8])}.")
+        raise UnknownFigure(
+            f"{ledger.name}: '{what}' is the name of several figures: {', '.join(c.full_name for c in named[:8])}."
+        )
     return None
 
 
@@ -302,20 +326,31 @@ def _owners(ledger: Ledger, plan: Plan | None) -> list[str]:
 
 def _nearest(ledger: Ledger, plan: Plan | None, what: str) -> str:
     known = {_squeezed(name): name for name in [*_columns(ledger), *(line.name for line in ledger.lines), *FRIENDLY]}
-    known |= {_squeezed(f"{words} of {owner}"): f"{words} of {owner}" for words in OF_OWNER for owner in _owners(ledger, plan)}
+    known |= {
+        _squeezed(f"{words} of {owner}"): f"{words} of {owner}" for words in OF_OWNER for owner in _owners(ledger, plan)
+    }
     by_end = {name.rpartition(".")[2]: name for name in known}
     near = difflib.get_close_matches(_squeezed(what), known, 4, 0.6) or [
         by_end[name] for name in difflib.get_close_matches(_squeezed(what).rpartition(".")[2], by_end, 3, 0.6)
     ]
     if not near:
         near = [name for name in known if _squeezed(what) in name][:4]
-    return f"Nearest: {', '.join(known[name] for name in near)}." if near else f"Ask for example for {', '.join(list(FRIENDLY)[:6])}."
+    return (
+        f"Nearest: {', '.join(known[name] for name in near)}."
+        if near
+        else f"Ask for example for {', '.join(list(FRIENDLY)[:6])}."
+    )
 
 
 # --- writing
 
 
-_ACROSS_WORDS = {"gather": "{x} within {row}", "spread": "the part of {x} that falls in {row}", "during": "{x} then", "closing": "{x} at the end of {row}"}
+_ACROSS_WORDS = {
+    "gather": "{x} within {row}",
+    "spread": "the part of {x} that falls in {row}",
+    "during": "{x} then",
+    "closing": "{x} at the end of {row}",
+}
 _LOOSE = {ast.Add: 1, ast.Sub: 1, ast.Mult: 2, ast.Div: 2, ast.Pow: 4}
 _SIGNS = {ast.Add: "+", ast.Sub: "\u2212", ast.Mult: "\u00d7", ast.Div: "/", ast.Pow: "to the power"}
 _TESTS: dict[type[ast.AST], str] = {
@@ -366,11 +401,15 @@ class _Writer:
         elif column.kind == "computed":
             sentence = "Found by computation, not by a formula; the figure that proves it must be zero."
             proof = [column.certificate] if column.certificate is not None else []
-            parts = tuple(self.part(arg, index if len(arg.axis) == len(column.axis) else 0) for arg in [*column.args, *proof])
+            parts = tuple(
+                self.part(arg, index if len(arg.axis) == len(column.axis) else 0) for arg in [*column.args, *proof]
+            )
         inner: tuple[Explanation, ...] = ()
         if depth > 1:
             known = _columns(self.ledger)
-            inner = tuple(self.column(known[part.ask], part.rows[0] if part.rows else None, depth - 1) for part in parts)
+            inner = tuple(
+                self.column(known[part.ask], part.rows[0] if part.rows else None, depth - 1) for part in parts
+            )
         return Explanation(
             self.ledger.name,
             column.full_name,
@@ -385,7 +424,7 @@ class _Writer:
             sentence,
             zeros,
             column.rule,
-            rule_says(column.rule),
+            rule_says(column.rule, column.working),
             tuple(self._origin(column, index)),
             tuple(remarks),
             _telling_rows(column) if many and row is None else (),
@@ -404,7 +443,10 @@ class _Writer:
             when = f"on {day(line.dates[0])}"
         else:
             when = f"on {len(line.dates)} days from {day(line.dates[0])} to {day(line.dates[-1])}"
-        return f"A cash flow of {line.purse if line.purse != 'shop' else 'the shop'} ({line.group}), {when}; positive is money in."
+        return (
+            f"A cash flow of {line.purse if line.purse != 'shop' else 'the shop'} ({line.group}), "
+            f"{when}; positive is money in."
+        )
 
     def _origin(self, column: Column, index: int) -> Iterator[str]:
         origin = column.origin
@@ -425,12 +467,23 @@ class _Writer:
             return f"An input: {path}{f', from: {source}' if source else ''}."
         place = amount.place if amount.place.line else None
         where = f"{place.file}, line {place.line}" if place else "not in a file"
-        who = " ".join(word for word in (amount.given_by and f"from: {amount.given_by}", amount.by and f"by {amount.by}", amount.on and f"on {amount.on}") if word)
+        who = " ".join(
+            word
+            for word in (
+                amount.given_by and f"from: {amount.given_by}",
+                amount.by and f"by {amount.by}",
+                amount.on and f"on {amount.on}",
+            )
+            if word
+        )
         said = f"An input: {path} ({where}; {who or 'nobody is named as its giver'})."
         if amount.chance is not None:
             said += f" A chance of {percent(amount.chance)}, taken as {'yes' if amount.likely > 0.5 else 'no'}."
         elif amount.low is not None and amount.high is not None:
-            said += f" Low {quantity(amount.low, column.unit)}, likely {quantity(amount.likely, column.unit)}, high {quantity(amount.high, column.unit)}."
+            said += (
+                f" Low {quantity(amount.low, column.unit)}, likely "
+                f"{quantity(amount.likely, column.unit)}, high {quantity(amount.high, column.unit)}."
+            )
         if not column.wide and abs(column.figure() - amount.likely) > 1e-12:
             said += f" This run has it at {quantity(column.figure(), column.unit)} instead."
         return f"{said} {amount.note}".rstrip()
@@ -455,14 +508,19 @@ def _law_said(column: Column, index: int, id: str, source: str, status: str) -> 
     beyond = last is parameter.values[-1] and not parameter.open_ended and end.year > last.from_date.year
     later = ""
     if beyond and parameter.after_last in ("hold", "index"):
-        later = f"; {column.axis.labels[index]} is later than the last value on file, which is {'held' if parameter.after_last == 'hold' else 'raised year by year'}"
+        later = (
+            f"; {column.axis.labels[index]} is later than the last value on file, which is "
+            f"{'held' if parameter.after_last == 'hold' else 'raised year by year'}"
+        )
     yield f"In force from {day(last.from_date)}; status: {last.status}{later}."
     yield f"Source: {last.source}."
 
 
-def rule_says(rule: str) -> str:
+def rule_says(rule: str, working: str = "") -> str:
     """Return the first line of the docstring of the module whose rule this is; empty for inputs and law."""
     module = RULES.get(rule)
+    if rule == "returns":
+        module = next((found for begins, found in RETURNS.items() if working.startswith(begins)), module)
     # a ledger exists, so the modules of its rules are loaded
     found = sys.modules.get(f"equipdecide.{module}") if module else None
     doc = (found.__doc__ or "").strip() if found else ""
@@ -495,7 +553,8 @@ def label_of(column: Column) -> str:
     for stop in (", ", ": ", "; ", " ("):
         cut = cut.partition(stop)[0]
     name = column.name.partition("#")[0].replace("_", " ")
-    vague = cut.startswith(("of ", "the same", "as cash", "must be")) or len(cut) > 60 or not cut
+    vague = cut.startswith(("of ", "the ", "as cash", "must be")) or len(cut) > 60 or not cut
+    vague = vague or (" " not in cut and len(cut) < len(name))
     if not vague:
         return cut
     return name.partition(": ")[2] if name.partition(": ")[0].isdigit() else name
@@ -541,7 +600,11 @@ class _Sentence:
             same = [other for other, said in found.items() if said == label and self.args[other] is not self.args[name]]
             if same:
                 for other in [name, *same]:
-                    found[other] = f"{label} ({self.args[other].full_name})" if self.args[other].working != self.target.working else self.args[other].name.replace("_", " ")
+                    found[other] = (
+                        f"{label} ({self.args[other].full_name})"
+                        if self.args[other].working != self.target.working
+                        else self.args[other].name.replace("_", " ")
+                    )
         if self.formula.own is not None:
             found[self.formula.own] = label_of(self.target)
         return found
@@ -561,16 +624,35 @@ class _Sentence:
             nothing = [node for _, node in terms if abs(self.value(node)) <= 5e-7]
             zeros = tuple(dict.fromkeys(self._plain(node) for node in nothing))
             named = {name for _, node in telling for name in _names(node)}
-            kept = list(dict.fromkeys(part for name in self.atoms if name in named for part in self.atoms[name].parts if not _is_nothing(part.shown)))
+            kept = list(
+                dict.fromkeys(
+                    part
+                    for name in self.atoms
+                    if name in named
+                    for part in self.atoms[name].parts
+                    if not _is_nothing(part.shown)
+                )
+            )
             if not telling:
                 kept = [part for part in parts if not _is_nothing(part.shown)]
                 return f"{head} = 0: every term is zero.", zeros, tuple(kept)
             if len(telling) > MANY_TERMS and all(isinstance(node, ast.Name) for _, node in telling):
                 signs = {sign for sign, _ in telling}
-                return f"{head} = the sum of the {len(telling)} parts below{'' if signs == {1} else ', some of them taken off'}.", zeros, tuple(kept)
+                return (
+                    f"{head} = the sum of the {len(telling)} parts "
+                    f"below{'' if signs == {1} else ', some of them taken off'}.",
+                    zeros,
+                    tuple(kept),
+                )
             said = ""
             for k, (sign, node) in enumerate(telling):
-                mark = "" if k == 0 and sign > 0 else f" {_SIGNS[ast.Add] if sign > 0 else _SIGNS[ast.Sub]} " if k else "minus "
+                mark = (
+                    ""
+                    if k == 0 and sign > 0
+                    else f" {_SIGNS[ast.Add] if sign > 0 else _SIGNS[ast.Sub]} "
+                    if k
+                    else "minus "
+                )
                 said += mark + self.words(node, 1 if sign > 0 else 2)
             return f"{head} = {said}.", zeros, tuple(kept)
         return f"{head} = {self.words(self.tree)}.", zeros, parts
@@ -614,7 +696,11 @@ class _Sentence:
             said = _TESTS[type(node.ops[0])]
             said = said if holds else "is" if said == "is not" else said.replace("is", "is not", 1)
             return f"{self.words(node.left, 1)} {said} {self.words(node.comparators[0], 1)}"
-        return f"{self.words(node, 1)} is {'not 0' if holds else '0'}" if not isinstance(node, ast.Name) else f"'{self.atoms[node.id].label}' is {'true' if holds else 'not true'}"
+        return (
+            f"{self.words(node, 1)} is {'not 0' if holds else '0'}"
+            if not isinstance(node, ast.Name)
+            else f"'{self.atoms[node.id].label}' is {'true' if holds else 'not true'}"
+        )
 
     def _call(self, function: str, args: Sequence[ast.expr]) -> str:
         if function == "where":
@@ -623,7 +709,8 @@ class _Sentence:
             return f"{self.words(args[1 if yes else 2])}, since {test}"
         if function in ("min", "max"):
             if len(args) == 2 and isinstance(args[1], ast.Constant):
-                return f"{self.words(args[0], 0 if isinstance(args[0], ast.BinOp) else 1)}, at {'least' if function == 'max' else 'most'} {number(float(args[1].value), 6)}"  # type: ignore[arg-type]
+                end = f"at {'least' if function == 'max' else 'most'} {self.words(args[1])}"
+                return f"{self.words(args[0], 0 if isinstance(args[0], ast.BinOp) else 1)}, {end}"
             return f"the {'smaller' if function == 'min' else 'larger'} of {listed(self.words(arg, 1) for arg in args)}"
         simple = {
             "cents": "{x}, to the cent",
@@ -656,12 +743,22 @@ class _Sentence:
         if isinstance(node, ast.UnaryOp):
             return ast.UnaryOp(node.op, self._with_atoms(node.operand))
         if isinstance(node, ast.Compare):
-            return ast.Compare(self._with_atoms(node.left), node.ops, [self._with_atoms(other) for other in node.comparators])
+            return ast.Compare(
+                self._with_atoms(node.left), node.ops, [self._with_atoms(other) for other in node.comparators]
+            )
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             function = node.func.id
             if function == "prev":
                 return self._previous(node.args)
-            if function in _ACROSS_WORDS or function in ("running", "total", "weighted", "smallest", "pick", "lookup", "brackets"):
+            if function in _ACROSS_WORDS or function in (
+                "running",
+                "total",
+                "weighted",
+                "smallest",
+                "pick",
+                "lookup",
+                "brackets",
+            ):
                 return self._atom(f"{function}_{len(self.atoms)}", self._whole(function, node))
             return ast.Call(node.func, [self._with_atoms(arg) for arg in node.args], [])
         return node
@@ -674,7 +771,8 @@ class _Sentence:
     def _read(self, name: str) -> _Atom:
         arg = self.args[name]
         index = self.index if len(arg.axis) > 1 else 0
-        return _Atom(self.labels[name], arg.figure(index), arg.unit, (self.writer.part(arg, index),))
+        part = replace(self.writer.part(arg, index), label=self.labels[name])
+        return _Atom(self.labels[name], arg.figure(index), arg.unit, (part,))
 
     def _previous(self, args: Sequence[ast.expr]) -> ast.expr:
         name = args[0].id  # type: ignore[attr-defined]
@@ -684,7 +782,9 @@ class _Sentence:
         index = self.index - 1 if len(source.axis) > 1 else 0
         before = source.axis.labels[index]
         part = self.writer.part(source, index)
-        return self._atom(f"previous_{name}", _Atom(f"{self.labels[name]} of {before}", source.figure(index), source.unit, (part,)))
+        return self._atom(
+            f"previous_{name}", _Atom(f"{self.labels[name]} of {before}", source.figure(index), source.unit, (part,))
+        )
 
     def _whole(self, function: str, node: ast.Call) -> _Atom:
         formula = parse(ast.unparse(node))
@@ -700,29 +800,49 @@ class _Sentence:
             return _Atom(said, figure, first.unit, (self._range(first, rows),))
         every = list(range(len(first.axis)))
         if function == "running":
-            return _Atom(f"{label} added up to {self.row}", figure, first.unit, (self._range(first, every[: self.index + 1]),))
+            return _Atom(
+                f"{label} added up to {self.row}", figure, first.unit, (self._range(first, every[: self.index + 1]),)
+            )
         if function == "total":
             return _Atom(f"all {label} added up", figure, first.unit, (self._range(first, every),))
         if function == "smallest":
             k = int(first.per_row().argmin())
-            return _Atom(f"the least {label} (in {first.axis.labels[k]})", figure, first.unit, (self._range(first, [k]),))
+            return _Atom(
+                f"the least {label} (in {first.axis.labels[k]})", figure, first.unit, (self._range(first, [k]),)
+            )
         if function == "weighted":
             second = self.args[names[1]]
             return _Atom(
-                f"{label} \u00d7 {self.labels[names[1]]}, row by row, added up", figure, first.unit, (self._range(first, every), self._range(second, every))
+                f"{label} \u00d7 {self.labels[names[1]]}, row by row, added up",
+                figure,
+                first.unit,
+                (self._range(first, every), self._range(second, every)),
             )
         if function == "pick":
             k = int(self._inside(node.args[1]))
             within = 0 <= k < len(first.axis)
             said = f"{label} in row {first.axis.labels[k] or k}" if within else f"{label} outside its rows"
             return _Atom(said, figure, first.unit, (self._range(first, [k] if within else every),))
-        keys = tuple(self.writer.part(self.args[name], self.index if len(self.args[name].axis) > 1 else 0) for name in _names(node.args[0]))
+        keys = tuple(
+            self.writer.part(self.args[name], self.index if len(self.args[name].axis) > 1 else 0)
+            for name in _names(node.args[0])
+        )
         tables = [self.args[arg.id] for arg in node.args[1:]]  # type: ignore[attr-defined]
         shown_keys = " and ".join(part.label + " " + part.shown for part in keys)
         if function == "brackets":
             said = f"progressive sum on {shown_keys}:"
-            return _Atom(said, figure, self.target.unit, (*keys, *(self.writer.part(t, self.index if len(t.axis) > 1 else 0) for t in tables)))
-        return _Atom(f"{label_of(tables[1])} at {shown_keys}", figure, tables[1].unit, (*keys, *(self._range(t, list(range(len(t.axis)))) for t in tables)))
+            return _Atom(
+                said,
+                figure,
+                self.target.unit,
+                (*keys, *(self.writer.part(t, self.index if len(t.axis) > 1 else 0) for t in tables)),
+            )
+        return _Atom(
+            f"{label_of(tables[1])} at {shown_keys}",
+            figure,
+            tables[1].unit,
+            (*keys, *(self._range(t, list(range(len(t.axis)))) for t in tables)),
+        )
 
     def _inside(self, node: ast.expr) -> float:
         formula = parse(ast.unparse(node))
@@ -744,7 +864,12 @@ class _Sentence:
         if len(column.axis) == 1:
             return self.writer.part(column, 0)
         if not telling:
-            return Part(label_of(column), quantity(0.0, column.unit), column.full_name, tuple(column.axis.labels[k] for k in rows[:1]))
+            return Part(
+                label_of(column),
+                quantity(0.0, column.unit),
+                column.full_name,
+                tuple(column.axis.labels[k] for k in rows[:1]),
+            )
         labels = tuple(column.axis.labels[k] for k in telling)
         text = shown(column, telling[0]) if len(telling) == 1 else f"{len(telling)} rows"
         return Part(label_of(column), text, column.full_name, labels)
@@ -754,7 +879,9 @@ class _Sentence:
 
 
 def _names(node: ast.expr) -> list[str]:
-    return [found.id for found in ast.walk(node) if isinstance(found, ast.Name) and not isinstance(found.ctx, ast.Store)]
+    return [
+        found.id for found in ast.walk(node) if isinstance(found, ast.Name) and not isinstance(found.ctx, ast.Store)
+    ]
 
 
 def _bracketed(text: str, needed: bool) -> str:
@@ -781,7 +908,7 @@ def unwind(of: HasLedger | Ledger, what: str = "worth.npv") -> Iterator[Column]:
 
 
 def figures(of: HasLedger | Ledger, word: str = "") -> list[str]:
-    """Return the names that can be asked for: friendly ones that are there, lines, columns; those with `word` in them."""
+    """Return the names that can be asked for: friendly ones, lines, columns; only those with `word` in them."""
     ledger, plan = (of, None) if isinstance(of, Ledger) else (of.ledger, of.plan)
     columns = _columns(ledger)
     short = [name for name in FRIENDLY if any(found in columns for found in _friendly(ledger, plan, name))]

@@ -1,4 +1,4 @@
-"""Tables for a console of 80 to 100 columns and for notebooks: the comparison, the sale, hours, and what a reader must know.
+"""Tables for a console of 80 to 100 columns and for notebooks: comparison, sale, hours, flips, findings.
 
 ``comparison_text``, ``sale_text``, ``hours_text`` give plain text; ``..._html`` the same as an HTML fragment.
 """
@@ -45,7 +45,10 @@ class Grid:
         """Return the table as text; columns that do not fit stand in further tables below, the first one repeated."""
         labels = max(len(row.label) for row in self.rows if row.cells)
         widths = [
-            max([len(word) for word in heading.split()] + [len(part) for row in self.rows if row.cells for part in row.cells[k].split("\n")])
+            max(
+                [len(word) for word in heading.split()]
+                + [len(part) for row in self.rows if row.cells for part in row.cells[k].split("\n")]
+            )
             for k, heading in enumerate(self.headings)
         ]
         blocks: list[list[int]] = [[]]
@@ -65,7 +68,12 @@ class Grid:
         heads = [wrap(self.headings[k], widths[k]) for k in columns]
         deep = max(len(head) for head in heads)
         lines = [
-            _line("", [("" if n < deep - len(head) else head[n - deep + len(head)]) for head in heads], labels, [widths[k] for k in columns])
+            _line(
+                "",
+                [("" if n < deep - len(head) else head[n - deep + len(head)]) for head in heads],
+                labels,
+                [widths[k] for k in columns],
+            )
             for n in range(deep)
         ]
         full = labels + sum(widths[k] + GAP for k in columns)
@@ -88,28 +96,53 @@ class Grid:
         body = []
         for row in self.rows:
             if row.cells:
-                cells = "".join(f'<td style="text-align:right">{escape(cell).replace(chr(10), "<br>")}</td>' for cell in row.cells)
+                cells = "".join(
+                    f'<td style="text-align:right">{escape(cell).replace(chr(10), "<br>")}</td>' for cell in row.cells
+                )
                 body.append(f'<tr><th scope="row" style="text-align:left">{escape(row.label)}</th>{cells}</tr>')
             elif row.label:
-                body.append(f'<tr><th scope="rowgroup" colspan="{len(self.headings) + 1}" style="text-align:left">{escape(row.label)}</th></tr>')
-        return f'<table class="mathjax_ignore"><thead><tr><td></td>{head}</tr></thead><tbody>{"".join(body)}</tbody></table>'
+                body.append(
+                    f'<tr><th scope="rowgroup" colspan="{len(self.headings) + 1}" style="text-align:left">'
+                    f"{escape(row.label)}</th></tr>"
+                )
+        heads = f"<thead><tr><td></td>{head}</tr></thead>"
+        return f'<table class="mathjax_ignore">{heads}<tbody>{"".join(body)}</tbody></table>'
 
 
 def _line(label: str, cells: Sequence[str], labels: int, widths: Sequence[int]) -> str:
-    return (label.ljust(labels) + "".join(" " * GAP + cell.rjust(width) for cell, width in zip(cells, widths, strict=True))).rstrip()
+    return (
+        label.ljust(labels) + "".join(" " * GAP + cell.rjust(width) for cell, width in zip(cells, widths, strict=True))
+    ).rstrip()
 
 
 # --- the comparison
 
 
+SMALL_RATE = -0.5  # a rate below this is told in a remark: it comes of tax that falls after the study, not of the purchase
+
+
 def rates_in_words(outcome: Outcome) -> str:
-    """Write the rates of return over keeping: "36.8 %", "none", "2: 12 %, 114 %"."""
+    """Write the rates of return over keeping: "36.8 %", "none", "2: 12 %, 114 %"; a star where a remark tells of more."""
     roots = outcome.rates_less_keep.roots
+    shown = [root for root in roots if root > SMALL_RATE] or list(roots)
+    star = "*" if len(shown) < len(roots) else ""
     if not roots:
         return "none"
-    if len(roots) == 1:
-        return percent(roots[0])
-    return f"{len(roots)}: " + ",\n".join(percent(root, 0) for root in roots)
+    if len(shown) == 1:
+        return percent(shown[0]) + star
+    return f"{len(shown)}: " + ",\n".join(percent(root, 0) for root in shown) + star
+
+
+def _other_rates(comparison: Comparison) -> list[str]:
+    """Tell of the real rates that the table leaves out, so that none goes unsaid."""
+    told = [
+        f"{o.name} {', '.join(percent(root, 0) for root in left)}"
+        for o in comparison.outcomes
+        if (left := [r for r in o.rates_less_keep.roots if r <= SMALL_RATE]) and len(left) < len(o.rates_less_keep.roots)
+    ]
+    if not told:
+        return []
+    return [f"* The same cash flows have another real rate, far below any return: {'; '.join(told)}."]
 
 
 def _affordable(outcome: Outcome) -> str:
@@ -118,6 +151,7 @@ def _affordable(outcome: Outcome) -> str:
 
 def comparison_grid(comparison: Comparison) -> Grid:
     """Return the comparison as a grid, the alternatives side by side."""
+
     def row(label: str, write: Callable[[Outcome], str]) -> Row:
         return Row(label, tuple(write(outcome) for outcome in comparison.outcomes))
 
@@ -140,15 +174,18 @@ def comparison_grid(comparison: Comparison) -> Grid:
 
 
 def payback_in_words(outcome: Outcome) -> str:
-    """Write when the outlay over keeping is back: "2.2 years", and when for good, where a later outlay takes it away again."""
-    first, last = (None if when is None else float(when) for when in (outcome.payback_less_keep.first, outcome.payback_less_keep.last))
+    """Write when the outlay over keeping is back: "2.2 years", and when for good where it is lost again."""
+    first, last = (
+        None if when is None else float(when)
+        for when in (outcome.payback_less_keep.first, outcome.payback_less_keep.last)
+    )
     if first is None or years(first) == years(last):
         return years(first)
     return f"{years(first)},\n{'not for good' if last is None else f'for good {number(last, 1)}'}"
 
 
 def headline(comparison: Comparison) -> str:
-    """Say in a sentence or three which course is best, by how much over keeping and over the runner-up, and for whom."""
+    """Say in a sentence or three which course is best, by how much over keeping and the runner-up."""
     leader, second = comparison.leader, comparison.runner_up
     study = comparison.scenario.study
     basis = f"present worth after tax, {study.years} years at {percent(float(study.rate))} a year"
@@ -167,7 +204,10 @@ def headline(comparison: Comparison) -> str:
         why = []
         if ignoring.affordable is False and ignoring.cash_low is not None:
             floor = comparison.scenario.shop.cash_floor
-            why.append(f"its cash falls to {money(ignoring.cash_low.amount)} in {month(ignoring.cash_low.month)}, under the floor of {money(float(floor or 0))}")
+            why.append(
+                f"its cash falls to {money(ignoring.cash_low.amount)} in "
+                f"{month(ignoring.cash_low.month)}, under the floor of {money(float(floor or 0))}"
+            )
         why += [f"it fails the gate on {gate}" for gate in ignoring.failed_gates]
         said.append(
             f"Without regard to cash: {ignoring.name}, {money((ignoring - comparison.keep).npv)} more than keep"
@@ -191,14 +231,19 @@ def _lead(comparison: Comparison, leader: Outcome, second: Outcome | None) -> st
 
 def _remarks(comparison: Comparison) -> list[str]:
     said = ["Worth less keep is present worth after tax, loans included, of each course less that of keeping."]
-    if any(len(o.rates_less_keep.roots) == 1 for o in comparison.outcomes):
+    if any(o.rates_less_keep.roots for o in comparison.outcomes):
         said.append("Rate of return and payback are of what is paid beyond keeping, loans left out.")
-    if any(len(o.rates_less_keep.roots) > 1 for o in comparison.outcomes):
-        said.append("Where several rates of return solve the same cash flows, none of them ranks the choice: go by worth.")
+    said += _other_rates(comparison)
+    if any(sum(root > SMALL_RATE for root in o.rates_less_keep.roots) > 1 for o in comparison.outcomes):
+        said.append(
+            "Where several rates of return solve the same cash flows, none of them ranks the choice: go by worth."
+        )
     gate = comparison.scenario.shop.coverage_required
     for o in comparison.outcomes:
         if "coverage" in o.failed_gates and o.worst_coverage is not None and gate is not None:
-            said.append(f"{o.name}: coverage {number(o.worst_coverage)} in the worst year, {number(float(gate))} asked.")
+            said.append(
+                f"{o.name}: coverage {number(o.worst_coverage)} in the worst year, {number(float(gate))} asked."
+            )
     return said
 
 
@@ -214,7 +259,11 @@ def comparison_text(comparison: Comparison, width: int = WIDTH, full: bool = Fal
 def comparison_html(comparison: Comparison) -> str:
     """Return headline, table and findings as an HTML fragment."""
     remarks = "".join(f"<p>{escape(remark)}</p>" for remark in _remarks(comparison))
-    return f'<div class="mathjax_ignore"><p><b>{escape(headline(comparison))}</b></p>{comparison_grid(comparison).html()}{remarks}{findings_html(comparison.findings)}</div>'
+    return _section(headline(comparison), comparison_grid(comparison), remarks + findings_html(comparison.findings))
+
+
+def _section(head: str, grid: Grid, below: str) -> str:
+    return f'<div class="mathjax_ignore"><p><b>{escape(head)}</b></p>{grid.html()}{below}</div>'
 
 
 # --- the sale
@@ -247,8 +296,15 @@ def sale_grid(result: SaleResult) -> Grid:
         row("net cash before tax", lambda r: cents(r.net_cash), line_above=True),
     ]
     if any(r.payoff_by_schedule is not None for r in routes):
-        rows.append(row("  or, by schedule", lambda r: cents(r.payoff_by_schedule) if r.payoff_by_schedule is not None else ""))
-        rows.append(row("  net, by schedule", lambda r: cents(r.net_cash_by_schedule) if r.net_cash_by_schedule is not None else ""))
+        rows.append(
+            row("  or, by schedule", lambda r: cents(r.payoff_by_schedule) if r.payoff_by_schedule is not None else "")
+        )
+        rows.append(
+            row(
+                "  net, by schedule",
+                lambda r: cents(r.net_cash_by_schedule) if r.net_cash_by_schedule is not None else "",
+            )
+        )
     rows += [
         Row("Gain, for tax"),
         row("amount realized", lambda r: whole(r.amount_realized)),
@@ -269,7 +325,10 @@ def sale_grid(result: SaleResult) -> Grid:
         row("net cash less tax", lambda r: whole(r.cash_less_tax)),
     ]
     if traded:  # the allowance is more than the machine is worth: the next one costs that much more
-        rows += [row("lost by trading", lambda r: whole(-r.over_allowance)), row("left in all", lambda r: whole(r.left_in_all), line_above=True)]
+        rows += [
+            row("lost by trading", lambda r: whole(-r.over_allowance)),
+            row("left in all", lambda r: whole(r.left_in_all), line_above=True),
+        ]
     return Grid(tuple(r.name for r in routes), tuple(rows))
 
 
@@ -287,20 +346,41 @@ def sale_headline(result: SaleResult) -> str:
     owed = f" after the lender's {cents(first.payoff)}" if first.payoff else ""
     left = first.cash_less_tax
     end = f"{whole(left)} left" if left >= 0 else f"short by {whole(abs(left))}"
-    said = f"{first.name}: {result.machine} leaves {cents(first.net_cash)}{owed}; tax on the gain of {whole(first.gain)} is {whole(first.tax)}: {end}."
+    said = (
+        f"{first.name}: {result.machine} leaves {cents(first.net_cash)}{owed}; tax on the gain of "
+        f"{whole(first.gain)} is {whole(first.tax)}: {end}."
+    )
     if len(result.routes) > 1:
         low, high = (pick(result.routes, key=lambda r: r.left_in_all) for pick in (min, max))
-        said += f" Over all routes what is left goes from {whole(low.left_in_all)} ({low.name}) to {whole(high.left_in_all)} ({high.name})."
+        said += (
+            f" Over all routes what is left goes from {whole(low.left_in_all)} ({low.name}) to "
+            f"{whole(high.left_in_all)} ({high.name})."
+        )
     return said
 
 
 def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str:
     """Return the settlements side by side with findings as text."""
-    lines = [*wrap(f"Sale of {result.machine}, handed over on {day(result.date)}", width), "", *wrap(sale_headline(result), width), "", sale_grid(result).text(width)]
+    lines = [
+        *wrap(f"Sale of {result.machine}, handed over on {day(result.date)}", width),
+        "",
+        *wrap(sale_headline(result), width),
+        "",
+        sale_grid(result).text(width),
+    ]
     if len({r.sold_on for r in result.routes if r.payoff}) > 1:
-        lines += ["", *wrap("A route that is settled later owes the lender less only because payments go on until then: compare what is left after costs and tax.", width)]
+        lines += [
+            "",
+            *wrap(
+                "A route that is settled later owes the lender less only because payments go on "
+                "until then: compare what is left after costs and tax.",
+                width,
+            ),
+        ]
     # a route that covers its tax needs no sentence beside its column
-    found = findings_text([f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full)
+    found = findings_text(
+        [f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full
+    )
     lines += ["", found] if found else []
     lines.append("")
     for one in (caution("tax_follows_gain"), caution("payoff"), ESTIMATE):
@@ -310,7 +390,7 @@ def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str
 
 def sale_html(result: SaleResult) -> str:
     """Return the settlements side by side as an HTML fragment."""
-    return f'<div class="mathjax_ignore"><p><b>{escape(sale_headline(result))}</b></p>{sale_grid(result).html()}{findings_html(result.findings)}</div>'
+    return _section(sale_headline(result), sale_grid(result), findings_html(result.findings))
 
 
 # --- hours
@@ -318,6 +398,7 @@ def sale_html(result: SaleResult) -> str:
 
 def hours_grid(result: HoursResult) -> Grid:
     """Return hours and profit by alternative as a grid."""
+
     def row(label: str, key: str, write: Callable[[float], str]) -> Row:
         values = [getattr(entry, key) for entry in result.alternatives]
         return Row(label, tuple("" if value is None else write(value) for value in values))
@@ -347,7 +428,16 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
             lines += wrap(result.shape, width)
         lines.append("")
     if all(entry.staffed_hours is None for entry in result.alternatives):
-        return "\n".join([*lines, *wrap("No hours of the machines are given, so there are none to compare: `running` of a machine, and `parts`, say them.", width)])
+        return "\n".join(
+            [
+                *lines,
+                *wrap(
+                    "No hours of the machines are given, so there are none to compare: `running` "
+                    "of a machine, and `parts`, say them.",
+                    width,
+                ),
+            ]
+        )
     lines += [hours_grid(result).text(width), ""]
     lines += wrap(result.definition, width)
     if any(entry.night_hours for entry in result.alternatives):
@@ -368,16 +458,25 @@ def flip_in_words(flip: Flip) -> str:
     if flip.two_points is not None:
         no, yes = flip.two_points
         return (
-            f"{flip.label}: a chance of {entered(flip.entered, flip.unit)}; if yes {flip.alternative} leads {flip.against} by {money(yes)}, "
+            f"{flip.label}: a chance of {entered(flip.entered, flip.unit)}; if yes "
+            f"{flip.alternative} leads {flip.against} by {money(yes)}, "
             f"if no by {money(no)}; even at a chance of {entered(flip.flip, flip.unit)}."
         )
-    return f"{flip.label}: {entered(flip.entered, flip.unit)} now; at {entered(flip.flip, flip.unit)} {flip.alternative} and {flip.against} are worth the same."
+    return (
+        f"{flip.label}: {entered(flip.entered, flip.unit)} now; at {entered(flip.flip, flip.unit)} "
+        f"{flip.alternative} and {flip.against} are worth the same."
+    )
 
 
 def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> str:
     """Return what would flip the answer as text, the nearest first; at most `most` rows of each kind."""
     nearest = result.nearest
-    lines = wrap(f"Nearest flip of {result.leader}. {flip_in_words(nearest)}" if nearest else f"Nothing searched flips {result.leader}.", width)
+    lines = wrap(
+        f"Nearest flip of {result.leader}. {flip_in_words(nearest)}"
+        if nearest
+        else f"Nothing searched flips {result.leader}.",
+        width,
+    )
     inside = [flip for flip in result.flips if flip.inside_range]
     outside = [flip for flip in result.flips if not flip.inside_range]
     for head, flips in (("Within your own ranges", inside), ("Beyond your ranges, or where none is given", outside)):
@@ -394,23 +493,48 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
                 lines += wrap(f"{one.alternative}: sells no hour beyond those of keep.", width, "  - ")
                 continue
             need = "more than are believed" if one.needed is None else whole(one.needed)
-            lines += wrap(f"{one.alternative}: {need} must be sold to be worth as much as keep; {whole(one.believed)} are believed.", width, "  - ")
+            lines += wrap(
+                f"{one.alternative}: {need} must be sold to be worth as much as keep; "
+                f"{whole(one.believed)} are believed.",
+                width,
+                "  - ",
+            )
     if result.excluded:
         reasons: dict[str, int] = {}
         for item in result.excluded:
             reasons[item.reason] = reasons.get(item.reason, 0) + 1
-        lines += ["", *wrap("Not moved: " + "; ".join(f"{count} input{'' if count == 1 else 's'} because {reason}" for reason, count in reasons.items()) + ".", width)]
+        lines += [
+            "",
+            *wrap(
+                "Not moved: "
+                + "; ".join(
+                    f"{count} input{'' if count == 1 else 's'} because {reason}" for reason, count in reasons.items()
+                )
+                + ".",
+                width,
+            ),
+        ]
     return "\n".join(lines)
 
 
 def rough_text(comparison: Comparison, flips: Breakevens, none_sold: Comparison, width: int = WIDTH) -> str:
     """Return the answer to the fifteen questions: headed rough, with the flip and the guesses that decide."""
     given = amounts(comparison.scenario)
-    lines = ["ROUGH ANSWER", "", *wrap("It rests on fifteen answers. What was not answered stands at a default, and a default is a guess.", width), ""]
+    lines = [
+        "ROUGH ANSWER",
+        "",
+        *wrap(
+            "It rests on fifteen answers. What was not answered stands at a default, and a default is a guess.", width
+        ),
+        "",
+    ]
     lines += [comparison_text(comparison, width), ""]
     lines += wrap(f"If no extra hour is sold: {headline(none_sold)}", width)
     lines.append("")
-    lines += wrap(f"Nearest flip. {flip_in_words(flips.nearest)}" if flips.nearest else f"Nothing searched flips {flips.leader}.", width)
+    lines += wrap(
+        f"Nearest flip. {flip_in_words(flips.nearest)}" if flips.nearest else f"Nothing searched flips {flips.leader}.",
+        width,
+    )
     deciding: dict[str, Flip] = {}
     for flip in flips.flips:
         concerned = flips.leader in (flip.alternative, flip.against)
@@ -422,7 +546,10 @@ def rough_text(comparison: Comparison, flips: Breakevens, none_sold: Comparison,
             lines += wrap(flip_in_words(flip), width, "  - ")
     missing = [path for path, amount in given.items() if amount.given_by == "default"]
     if missing:
-        lines += ["", *wrap(f"{len(missing)} figures were not answered; they are marked from: default in the file.", width)]
+        lines += [
+            "",
+            *wrap(f"{len(missing)} figures were not answered; they are marked from: default in the file.", width),
+        ]
     return "\n".join(lines)
 
 
@@ -431,13 +558,24 @@ def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
     now, then = (max([len(cell[k]) for cell in cells] + [7]) for k in (0, 1))
     pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
     labels = max(width - now - then - pair - 3 * GAP, 24)
-    lines = [_line("input", ["now", "flip at"], labels, [now, then]) + " " * GAP + "equally good", RULE * (labels + now + then + pair + 3 * GAP)]
+    lines = [
+        _line("input", ["now", "flip at"], labels, [now, then]) + " " * GAP + "equally good",
+        RULE * (labels + now + then + pair + 3 * GAP),
+    ]
     for flip, cell in zip(flips, cells, strict=True):
         names, sides = wrap(flip.label, labels, "", "  "), wrap(cell[2], pair)
         for n in range(max(len(names), len(sides))):
             name = names[n] if n < len(names) else ""
             side = sides[n] if n < len(sides) else ""
-            lines.append((_line(name, cell[:2] if n == 0 else ("", ""), labels, [now, then]).ljust(labels + now + then + 2 * GAP) + " " * GAP + side).rstrip())
+            lines.append(
+                (
+                    _line(name, cell[:2] if n == 0 else ("", ""), labels, [now, then]).ljust(
+                        labels + now + then + 2 * GAP
+                    )
+                    + " " * GAP
+                    + side
+                ).rstrip()
+            )
     return lines
 
 
@@ -449,7 +587,9 @@ def breakeven_html(result: Breakevens) -> str:
 # --- findings
 
 # The sentences of a parameter's reading (`Reading.finding`); what does not match is shown as it stands.
-_READING = re.compile(r"(?P<what>.+?)(?: \((?P<key>[^()]*)\))?, (?P<year>\d{4}): (?P<value>.+?) is (?P<why>.+)\.", re.DOTALL)
+_READING = re.compile(
+    r"(?P<what>.+?)(?: \((?P<key>[^()]*)\))?, (?P<year>\d{4}): (?P<value>.+?) is (?P<why>.+)\.", re.DOTALL
+)
 _RAISED = re.compile(r"the figure of (\d{4}) raised by (\S+ %) a year")
 _HELD = re.compile(r"the figure of (\d{4}), held")
 
@@ -488,15 +628,23 @@ def sort_findings(findings: Sequence[Finding]) -> Sorted:
             if what and what not in group and heads:
                 group.append(what)
     lines = [f"{head}: {'; '.join(names)}." if names else f"{head}." for head, names in groups.items()]
-    return Sorted(tuple(dict.fromkeys(warnings)), tuple(dict.fromkeys(notes)), tuple(lines), tuple(dict.fromkeys(parameters)))
+    return Sorted(
+        tuple(dict.fromkeys(warnings)), tuple(dict.fromkeys(notes)), tuple(lines), tuple(dict.fromkeys(parameters))
+    )
 
 
 def findings_text(findings: Sequence[Finding], width: int = WIDTH, full: bool = False) -> str:
     """Return findings as text: warnings first; parameters summed up unless `full`."""
     found = sort_findings(findings)
-    blocks = [("Beware", found.warnings), ("To know", found.notes), ("Figures of law", found.parameters_in_full if full else found.parameters)]
+    blocks = [
+        ("Beware", found.warnings),
+        ("To know", found.notes),
+        ("Figures of law", found.parameters_in_full if full else found.parameters),
+    ]
     return "\n\n".join(
-        "\n".join([f"{head}:", *(line for text in texts for line in wrap(text, width, "  - "))]) for head, texts in blocks if texts
+        "\n".join([f"{head}:", *(line for text in texts for line in wrap(text, width, "  - "))])
+        for head, texts in blocks
+        if texts
     )
 
 
@@ -504,7 +652,11 @@ def findings_html(findings: Sequence[Finding]) -> str:
     """Return findings as HTML lists."""
     found = sort_findings(findings)
     blocks = [("Beware", found.warnings), ("To know", found.notes), ("Figures of law", found.parameters)]
-    return "".join(f"<p><b>{head}</b></p><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>" for head, texts in blocks if texts)
+    return "".join(
+        f"<p><b>{head}</b></p><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>"
+        for head, texts in blocks
+        if texts
+    )
 
 
 shows(Comparison, comparison_text, comparison_html)

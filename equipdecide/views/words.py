@@ -13,7 +13,18 @@ from collections.abc import Iterable
 from datetime import date
 
 MINUS = "\u2212"
-_PLAIN = str.maketrans({MINUS: "-", "\u2013": "-", "\u2014": "-", "\u2026": "...", "\u00d7": "x", "\u00f7": "/", "\u2265": ">=", "\u2264": "<="})
+_PLAIN = str.maketrans(
+    {
+        MINUS: "-",
+        "\u2013": "-",
+        "\u2014": "-",
+        "\u2026": "...",
+        "\u00d7": "x",
+        "\u00f7": "/",
+        "\u2265": ">=",
+        "\u2264": "<=",
+    }
+)
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 HUNDREDS_FROM = 1000.0  # money from here up is written in whole hundreds
 
@@ -100,7 +111,7 @@ def month(label: str) -> str:
 
 
 def quantity(value: float, unit: str, currency: str = "USD") -> str:
-    """Write a figure of a ledger with its unit, exact enough to check by hand: money to the cent, rates as percentages."""
+    """Write a figure of a ledger with its unit, exact enough to check by hand: money to the cent, rates in per cent."""
     base, _, per = unit.partition("/")
     if base in (currency, "USD") and not per:
         return cents(value)
@@ -117,7 +128,7 @@ def quantity(value: float, unit: str, currency: str = "USD") -> str:
 
 
 def entered(value: float, unit: str) -> str:
-    """Write an input as its owner thinks of it: money without cents from a thousand up, shares and rates as percentages."""
+    """Write an input as its owner thinks of it: money from a thousand up without cents, rates in per cent."""
     if unit in ("1/year", "share", "chance", "rate"):
         return percent(value, 1)
     base, _, per = unit.partition("/")
@@ -154,4 +165,6 @@ def plain(text: str, encoding: str | None) -> str:
 def wrap(text: str, width: int, first: str = "", later: str | None = None) -> list[str]:
     """Break a text into lines of at most `width` signs, the first beginning with `first`, the others with `later`."""
     later = " " * len(first) if later is None else later
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False) or [first.rstrip()]
+    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False) or [
+        first.rstrip()
+    ]

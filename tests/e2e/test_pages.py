@@ -5,6 +5,7 @@ Screenshots in three lights are kept in the folder that EQUIPDECIDE_SHOTS names,
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import socket
@@ -22,6 +23,8 @@ import equipdecide as ed
 ROOT = Path(__file__).parents[2]
 CHROMIUM = next((found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None)
 NAMES = ("deck_fittings", "first_sale")
+
+FORMULA = "mjx-container, .MathJax"  # what JupyterLab makes of what it takes for mathematics
 
 pytestmark = pytest.mark.e2e
 
@@ -111,6 +114,22 @@ def test_axe_finds_the_barriers_of_a_bad_page(browser) -> None:
 
 # --- notebooks in JupyterLab
 
+# A course whose name holds two dollar signs, in an output of ours and, unprotected, in plain HTML.
+DOLLARS = {
+    "nbformat": 4,
+    "nbformat_minor": 5,
+    "metadata": {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}},
+    "cells": [
+        {"cell_type": "code", "id": f"d-{k}", "metadata": {}, "outputs": [], "execution_count": None, "source": source}
+        for k, source in enumerate(
+            (
+                "import equipdecide as ed\ntext = open('../scenarios/first_sale.yaml').read().replace('sell and replace', 'sell at $ 5 and buy at $ 9')\ned.compare(ed.loads(text))",
+                "from IPython.display import HTML\nHTML('sell at $ 5 and buy at $ 9')",
+            )
+        )
+    ],
+}
+
 
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
@@ -118,6 +137,7 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     home = tmp_path_factory.mktemp("lab")
     for folder in ("notebooks", "scenarios"):
         shutil.copytree(ROOT / folder, home / folder)
+    (home / "notebooks" / "dollars.ipynb").write_text(json.dumps(DOLLARS))
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -155,11 +175,12 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         server.wait(timeout=20)
 
 
-@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts"])
-def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -> None:
+def run_all(browser, address: str, notebook: str):
+    """A notebook opened in JupyterLab and run from top to bottom."""
     page = browser.new_page(viewport={"width": 1200, "height": 1000})
-    page.goto(f"{lab}/doc/tree/notebooks/{notebook}.ipynb")
+    page.goto(f"{address}/doc/tree/notebooks/{notebook}.ipynb")
     page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
+    page.get_by_text("(ipykernel) | Idle").wait_for(timeout=60_000)  # run before the kernel is there, Lab asks which one
     page.get_by_text("Run", exact=True).first.click()
     page.get_by_text("Run All Cells", exact=True).click()
     page.wait_for_function(
@@ -169,12 +190,27 @@ def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -
         }""",
         timeout=120_000,
     )
-    assert page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.error']").count() == 0
     page.wait_for_timeout(1000)
-    # dollar signs and figures stay text: nothing was taken for a formula
-    assert page.locator(".jp-Notebook mjx-container, .jp-Notebook .MathJax").count() == 0
+    assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+    return page
+
+
+@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts"])
+def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -> None:
+    page = run_all(browser, lab, notebook)
+    assert page.locator(FORMULA).count() == 0
     images = page.eval_on_selector_all(".jp-OutputArea img", "images => images.map(image => [image.naturalWidth, image.alt.length])")
     assert images and all(width > 300 and words > 40 for width, words in images)
     page.locator(".jp-OutputArea img").first.scroll_into_view_if_needed()
     page.screenshot(path=shots / f"lab_{notebook}.png")
+    page.close()
+
+
+def test_dollar_signs_of_a_result_are_no_formula(browser, lab: str, shots: Path) -> None:
+    page = run_all(browser, lab, "dollars")
+    page.screenshot(path=shots / "lab_dollars.png")
+    ours, plain = page.locator(".jp-CodeCell").nth(0), page.locator(".jp-CodeCell").nth(1)
+    assert ours.locator(FORMULA).count() == 0
+    assert "sell at $ 5 and buy at $ 9" in ours.locator(".jp-OutputArea").inner_text()
+    assert plain.locator(FORMULA).count() > 0, "this Lab typesets no dollars at all, so the test above says nothing"
     page.close()

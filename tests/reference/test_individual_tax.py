@@ -60,6 +60,7 @@ def grid() -> list[Case]:
         (210_000, 40_000, 180_000, 0, 90_000, 20_000),
         (0, 0, 420_000, 150_000, 60_000, 0),
         (0, 15_000, 700_000, 0, 0, 80_000),
+        (20_000, 0, 90_000, 0, 0, 1_400_000),  # so much gain that the alternative minimum tax is due
     ]
     kinds = ("sole proprietor", "partnership", "S corporation", "passive")
     filings = list(MARS)
@@ -227,6 +228,8 @@ def test_taxable_income_and_adjusted_gross_income_agree_too() -> None:
         assert mine["taxable"] == pytest.approx(row["c04800"], abs=0.01), case
 
 
-def test_the_library_sees_the_same_owners() -> None:
+def test_the_library_sees_the_same_owners_and_every_tax_is_met() -> None:
     assert len(theirs()) == len(grid())
+    for tax in ("setax", "ptax_amc", "niit", "c09600", "qbided"):
+        assert (theirs()[tax] > 1).sum() >= 8, tax
     assert np.isfinite(theirs().to_numpy()).all()

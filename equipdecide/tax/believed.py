@@ -1,0 +1,141 @@
+"""What is often believed about the tax of a sale and is not so, said where a plan invites it.
+
+A trade-in is a sale (IRC 1031(a)(1) is for real property since 2018). The payoff lowers the cash, not the gain (IRC
+1001(b); Reg. 1.1001-2(a)). Buying another machine does not cancel the gain: it brings a deduction of its own, under its own
+limits. Money left with a dealer and free to be drawn is received (Reg. 1.451-2(a)). A deduction belongs to the year a
+machine is placed in service, not to that of the order (Reg. 1.167(a)-11(e)(1)(i), from memory).
+"""
+
+from __future__ import annotations
+
+from equipdecide.ledger import Draft
+from equipdecide.parameters import Law
+from equipdecide.plan import Plan
+from equipdecide.scenario.models import Buy
+from equipdecide.tax.books import on_file, reading_then
+
+
+def say_what_is_believed(draft: Draft, plan: Plan) -> None:
+    """Post the findings that a plan's sales and purchases call for."""
+    sold = [sale for sale in plan.sales if not sale.at_end and f"gain federal {sale.machine}" in draft]
+    for sale in sold:
+        gain, settled = draft[f"gain federal {sale.machine}"], draft[f"settlement {sale.machine}"]
+        amount, about = gain["gain"].figure(), f"offers.{sale.offer_name}"
+        if sale.offer is not None and sale.offer.route == "trade-in":
+            draft.find(
+                "trade_in_is_a_sale",
+                f"Trading {sale.machine} in defers no tax: it is a sale at what the allowance is truly worth, with a gain of {amount:,.0f} in {sale.sold_on.year}; "
+                "the next machine is bought at its full price.",
+                about,
+            )
+        if settled["payoff"].figure() > 0.005 and amount > 0:
+            draft.find(
+                "payoff_lowers_no_gain",
+                f"The payoff of {settled['payoff'].figure():,.2f} lowers the cash from {sale.machine}, not the gain of {amount:,.0f}: debt paid off is part of what is received.",
+                about,
+            )
+        bought = [p for p in plan.purchases if isinstance(p.step, Buy)]
+        if bought and amount > 0:
+            names = ", ".join(p.name for p in bought)
+            draft.find(
+                "buying_cancels_no_gain",
+                f"Buying {names} does not cancel the gain of {amount:,.0f} on {sale.machine}: the purchase brings a deduction of its own, in the year it is in service "
+                "and within its limits.",
+                f"machines.{bought[0].name}",
+            )
+        if sale.credited_on is not None and sale.credited_on > sale.sold_on:
+            later = f", though it is used in {sale.credited_on.year}" if sale.credited_on.year > sale.sold_on.year else ""
+            draft.find(
+                "credit_is_received",
+                f"What the buyer of {sale.machine} credits to the next order counts as received on {sale.sold_on}: the gain is of {sale.sold_on.year}{later}.",
+                about,
+            )
+        if sale.offer is not None and sale.offer.buyer_related:
+            draft.find(
+                "related_buyer",
+                f"The buyer of {sale.machine} is related: all gain is ordinary, a loss does not count, and the buyer gets neither section 179 nor bonus on it.",
+                about,
+                "warning",
+            )
+    for purchase in plan.purchases:
+        ordered = getattr(purchase.step, "ordered", None)
+        if ordered is not None and ordered.year < purchase.step.on.year:
+            draft.find(
+                "deducted_when_in_service",
+                f"{purchase.name} is ordered in {ordered.year} and in service on {purchase.step.on}: its deductions are of {purchase.step.on.year}, not {ordered.year}.",
+                f"machines.{purchase.name}",
+            )
+
+
+def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
+    """Post findings on entries that a preparer must act on: depreciation not claimed, one class treated in two ways."""
+    out: dict[tuple[int, str], set[bool]] = {}
+    for item in plan.possessions:
+        asset = item.asset
+        if asset is None:
+            continue
+        if asset.depreciation_claimed is not None:
+            draft.common.find(
+                "depreciation_not_claimed",
+                f"{item.name}: less depreciation was claimed than the law allowed. Its basis falls by what was allowable all the same; Form 3115 with the return of the year "
+                "of sale or before claims what was missed.",
+                f"machines.{item.machine}",
+                "warning",
+            )
+        if not asset.expensed and asset.section_179 != "all" and asset.bonus in ("by law", "elected out"):
+            out.setdefault((asset.in_service.year, asset.asset_class), set()).add(asset.bonus == "elected out")
+    for (year, code), ways in out.items():
+        if len(ways) == 2:
+            draft.common.find(
+                "bonus_by_class",
+                f"Of the items of class {code} placed in service in {year} some are elected out of bonus and some are not: the election is for all property of one recovery period in one year.",
+                "machines",
+                "warning",
+            )
+    shop = plan.scenario.shop
+    receipts = shop.as_things_are.gross_receipts if shop.as_things_are else None
+    if receipts is not None:
+        _say_interest_limit(draft, plan, law, float(receipts))
+
+
+def _say_interest_limit(draft: Draft, plan: Plan, law: Law, receipts: float) -> None:
+    """Warn where average gross receipts are above the exemption of the limit on business interest (IRC 163(j)(3))."""
+    most = law.get("federal/business_interest.gross_receipts_threshold", plan.time.start).number
+    if receipts > most:
+        share = law.get("federal/business_interest.income_share", plan.time.start).number
+        draft.common.find(
+            "interest_limit",
+            f"Average gross receipts of {receipts:,.0f} are above {most:,.0f}: business interest beyond {share:.0%} of income before interest and depreciation is carried, which is "
+            "not computed here.",
+            "shop.as_things_are.gross_receipts",
+            "warning",
+        )
+
+
+def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
+    """Say what the state's return leaves out, and the election a pass-through may have."""
+    entry, kind = plan.scenario.shop.state, plan.scenario.shop.taxed_as
+    if entry is None or entry.code is None:
+        return
+    code = entry.code.lower()
+    if code not in law.states():
+        for row in law.rows("state_conformity"):
+            if row["state"] == entry.code.upper():
+                draft.common.find(
+                    "state_in_words",
+                    f"{entry.code.upper()}: {row['pattern']}; bonus: {row['bonus'] or 'not on file'}; section 179: {row['section_179'] or 'not on file'}. Here its rate is used with the answers entered.",
+                    "shop.state",
+                    "warning",
+                )
+        return
+    draft.common.find("state_deductions", f"{code.upper()}: deductions, exemptions and credits of the state are not taken, nor local income tax.", "shop.state")
+    if kind in ("partnership", "S corporation") and on_file(law, f"{code}/income.pass_through_election"):
+        read = reading_then(law, f"{code}/income.pass_through_election", plan.time.first_tax_year)
+        if read is not None and read.choice == "available":
+            draft.common.find(
+                "pass_through_election",
+                f"{code.upper()}: {read.meaning}. Tax the business pays is deducted from its federal income without the limit on state taxes; it is not computed here.",
+                "shop.state",
+            )
+    if kind == "C corporation" and on_file(law, f"{code}/depreciation.corporation_method"):
+        draft.common.find("corporation_method", f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here uses the MACRS tables without bonus.", "shop.state", "warning")
