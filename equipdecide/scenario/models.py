@@ -588,7 +588,7 @@ class Doubt(Frozen):
         title="Shape of the doubt",
         description="normal and lognormal: low and high are the points with 5 % below and 5 % above",
     )
-    log: str | None = Field(None, title="CSV file of one column with values seen (shape: logged)")
+    log: str | None = Field(None, title="CSV file of one column with values seen, written as here (shape: logged)")
     correlation: float | None = Field(
         None, ge=-1, le=1, title="Correlation of the two, from -1 to 1", description="of their normal scores"
     )
