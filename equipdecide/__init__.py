@@ -33,6 +33,7 @@ _VERBS = {
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
     "noise": "equipdecide.decide.noise",
+    "mix": "equipdecide.decide.mix",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -59,6 +60,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.compare import compare
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
+    from equipdecide.decide.mix import mix
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
     from equipdecide.decide.sale import sale
@@ -84,6 +86,7 @@ __all__ = [
     "indices",
     "load",
     "loads",
+    "mix",
     "news",
     "noise",
     "nothing_extra_sold",

@@ -235,7 +235,9 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
 
 def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
     """Post ``hours``: good hours available, no more than every other station can pass."""
-    limits = plan.scenario.shop.other_limits
+    by_piece = {station for part in plan.scenario.parts.values() for station in part.elsewhere}
+    # a station whose minutes are given by the piece limits the mix, not the hours: contribution looks at it
+    limits = {name: amount for name, amount in plan.scenario.shop.other_limits.items() if name not in by_piece}
     if not limits:
         w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
         return
