@@ -7,7 +7,7 @@ reads a later one. The run at the entered figures and the run of many trials are
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -16,7 +16,7 @@ import numpy as np
 from equipdecide import calendar as cal
 from equipdecide import parameters
 from equipdecide.calendar import ONE, Axis, Date, FloatArray
-from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, seal, sum_of
+from equipdecide.ledger import Column, Draft, Group, Ledger, Line, Origin, Shared, Working, seal, sum_of
 from equipdecide.money.collateral import collateral
 from equipdecide.money.guarantees import guarantees
 from equipdecide.money.orders import orders
@@ -52,6 +52,40 @@ class Evaluation:
 
     def __getitem__(self, name: str) -> Ledger:
         return self.ledgers[name]
+
+    def moved(self, values: Mapping[str, FloatArray | float]) -> Evaluation:
+        """Return the evaluation with inputs moved: equal to ``evaluate(scenario, values)``, running only what they touch.
+
+        `values` gives inputs by path [unit of the input], as for :func:`evaluate`; inputs not named stay as they are here.
+        Findings are those of the figures evaluated first. Raises KeyError for a path that is no input of these ledgers.
+        """
+        known = {column.origin.ref for column in self.order if column.origin and column.origin.kind == "input"}
+        hanging = {step.when for name in self.plans for step in self.scenario.alternatives[name] if step.when}
+        if hanging.intersection(values):  # a doubt that decides a plan: all is resolved anew
+            return evaluate(self.scenario, values, list(self.ledgers), self.law)
+        if set(values) - known:
+            raise KeyError(f"no figure here rests on {', '.join(sorted(set(values) - known))}")
+        new: dict[int, Column] = {}
+        for column in self.order:
+            if column.origin is not None and column.origin.kind == "input" and column.origin.ref in values:
+                new[id(column)] = replace(column, values=_vector(values[column.origin.ref]))
+            elif column.run is not None and any(id(arg) in new for arg in column.args):
+                args = tuple(new.get(id(arg), arg) for arg in column.args)
+                new[id(column)] = replace(column, values=column.run(*(arg.values for arg in args)), args=args)
+        workings: dict[int, Working] = {}
+        ledgers = {name: _with_columns(ledger, new, workings) for name, ledger in self.ledgers.items()}
+        return replace(self, ledgers=ledgers, order=tuple(new.get(id(column), column) for column in self.order))
+
+
+def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Working]) -> Ledger:
+    """Return a ledger with some columns exchanged; `made` keeps the workings that several ledgers share."""
+    for working in ledger.workings.values():
+        if id(working) not in made:
+            columns = {name: new.get(id(column), column) for name, column in working.columns.items()}
+            made[id(working)] = replace(working, columns=columns)
+    lines = tuple(replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines)
+    order = tuple(new.get(id(column), column) for column in ledger.order)
+    return replace(ledger, workings={name: made[id(w)] for name, w in ledger.workings.items()}, lines=lines, order=order)
 
 
 def evaluate(

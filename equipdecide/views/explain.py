@@ -879,9 +879,9 @@ class _Sentence:
 
 
 def _names(node: ast.expr) -> list[str]:
-    return [
-        found.id for found in ast.walk(node) if isinstance(found, ast.Name) and not isinstance(found.ctx, ast.Store)
-    ]
+    """Return the columns a part of a formula speaks of; the names of functions are none."""
+    called = {id(call.func) for call in ast.walk(node) if isinstance(call, ast.Call)}
+    return [found.id for found in ast.walk(node) if isinstance(found, ast.Name) and id(found) not in called]
 
 
 def _bracketed(text: str, needed: bool) -> str:
