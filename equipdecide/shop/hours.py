@@ -162,14 +162,14 @@ def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog
             draft.common.find(
                 "no_stops", f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w.name
             )
-        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
     if not setup.ended or log is None or not log.stops:
         return theta
     terms: list[str] = []
     uses: dict[str, Column | float] = {"theta": theta}
     for k, (words, share) in enumerate(setup.ended):
         cause = log.cause(words)
-        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
         terms.append(f"logged_{k} * share_{k}")
         uses |= {f"logged_{k}": logged, f"share_{k}": draft.input(share)}
     return w.formula(
