@@ -34,6 +34,7 @@ _VERBS = {
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
     "noise": "equipdecide.decide.noise",
+    "mix": "equipdecide.decide.mix",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -67,6 +68,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.lender import lender
+    from equipdecide.decide.mix import mix
     from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
@@ -97,6 +99,7 @@ __all__ = [
     "lender",
     "load",
     "loads",
+    "mix",
     "money",
     "news",
     "noise",
@@ -108,7 +111,6 @@ __all__ = [
     "simulate",
     "tornado",
     "two_way",
-    "weigh",
     "wait",
     "weigh",
     "whose",

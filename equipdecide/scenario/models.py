@@ -403,6 +403,11 @@ class Part(Frozen):
     outside_work: Money | None = Field(None, title="Work bought outside for one piece")
     tooling: Money | None = Field(None, title="Tools used up by one piece")
     minutes: Minutes | None = Field(None, title="Minutes of the machine in question for one piece")
+    elsewhere: dict[str, Minutes] = Field(
+        default_factory=dict,
+        title="Minutes of other stations for one piece",
+        description="by the names of `other_limits:` of the shop; an hour for work sold by the hour",
+    )
     demand: Count | None = Field(None, title="Pieces a year that can be sold")
     must_ship: Count | None = Field(None, title="Pieces a year that must be shipped")
     last_year: Count | None = Field(None, title="Pieces shipped last year")
