@@ -11,6 +11,7 @@
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.brief(c, "brief.html")                    # the page for partners
+    ed.workbook(c, "book.xlsx")                  # one course beside Keep in live formulas, for the accountant
 
 Estimates for a decision, not tax, legal, lending or safety advice; local codes and licensed practice come first.
 """
@@ -44,6 +45,7 @@ _VERBS = {
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
     "brief": "equipdecide.views.brief",
+    "workbook": "equipdecide.views.workbook",
     "tornado": "equipdecide.decide.sensitivity",
     "curve": "equipdecide.decide.sensitivity",
     "two_way": "equipdecide.decide.sensitivity",
@@ -78,6 +80,7 @@ if TYPE_CHECKING:
     from equipdecide.scenario import ScenarioError, load, loads
     from equipdecide.views.brief import brief
     from equipdecide.views.explain import explain
+    from equipdecide.views.workbook import workbook
 
 __all__ = [
     "ScenarioError",
@@ -109,6 +112,7 @@ __all__ = [
     "wait",
     "weigh",
     "whose",
+    "workbook",
 ]
 
 
