@@ -10,6 +10,7 @@
     ed.news(s)                                   # each yes/no event: both answers, weighed; what knowing is worth
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
+    ed.papers(s, "sell and replace")             # lines of the tax forms; elections with their last days
     ed.brief(c, "brief.html")                    # the page for partners
 
 Estimates for a decision, not tax, legal, lending or safety advice; local codes and licensed practice come first.
@@ -37,6 +38,7 @@ _VERBS = {
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
+    "papers": "equipdecide.decide.papers",
     "hours": "equipdecide.decide.hours",
     "explain": "equipdecide.views.explain",
     "breakeven": "equipdecide.decide.breakeven",
@@ -61,6 +63,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.hours import hours
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
+    from equipdecide.decide.papers import papers
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
@@ -87,6 +90,7 @@ __all__ = [
     "news",
     "noise",
     "nothing_extra_sold",
+    "papers",
     "sale",
     "sell_when",
     "service_life",
