@@ -10,6 +10,7 @@
     ed.news(s)                                   # each yes/no event: both answers, weighed; what knowing is worth
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
+    ed.papers(s, "sell and replace")             # lines of the tax forms; elections with their last days
     ed.brief(c, "brief.html")                    # the page for partners
     ed.workbook(c, "book.xlsx")                  # one course beside Keep in live formulas, for the accountant
 
@@ -39,6 +40,7 @@ _VERBS = {
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
     "sale": "equipdecide.decide.sale",
+    "papers": "equipdecide.decide.papers",
     "hours": "equipdecide.decide.hours",
     "explain": "equipdecide.views.explain",
     "breakeven": "equipdecide.decide.breakeven",
@@ -72,6 +74,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
+    from equipdecide.decide.papers import papers
     from equipdecide.decide.routes import routes
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
@@ -105,6 +108,7 @@ __all__ = [
     "noise",
     "nothing_extra_sold",
     "routes",
+    "papers",
     "sale",
     "sell_when",
     "service_life",

@@ -346,6 +346,9 @@ class Machine(Frozen):
     )
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = "34.0"
+    seller_related: bool = Field(
+        False, title="Is its seller family, or a business of which the owners own more than half?"
+    )
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
     noise_declared: Decibels | None = Field(
