@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from equipdecide import calendar as cal
-from equipdecide.after.actuals import Actual, Actuals
+from equipdecide.after.actuals import Actual, Actuals, read_actuals
+from equipdecide.after.record import Record, rerun
 from equipdecide.after.todo import finished, load_data
 from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison, measure, passes
@@ -152,12 +154,18 @@ class LookBack(Shown):
         return pd.DataFrame([row.to_json() for row in self.rows])
 
 
-def look_back(comparison: Comparison, actuals: Actuals, months: Sequence[int] | None = None) -> LookBack:
+def look_back(of: Comparison | Record, actuals: Actuals | str | Path, months: Sequence[int] | None = None) -> LookBack:
     """Hold what came against what was planned.
 
+    `of` is a comparison, or the record of the decision: then the plan is figured with the law of the record. `actuals`
+    is what came, or the file of it (:func:`equipdecide.after.actuals.read_actuals` says what is wrong with one).
     `months` are the look backs, counted from the day of the last step [month]; those with nothing known by then are
     left out. Raises ValueError for a month below 1.
     """
+    again = rerun(of) if isinstance(of, Record) else None  # kept while this runs: it holds the record's files
+    comparison = again.comparison if again else of
+    assert isinstance(comparison, Comparison)
+    actuals = actuals if isinstance(actuals, Actuals) else read_actuals(comparison, actuals)
     scenario, outcome = comparison.scenario, comparison[actuals.course]
     plan = outcome.plan
     start = finished(plan)

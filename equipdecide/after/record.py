@@ -348,6 +348,15 @@ def read(path: str | Path) -> Record:
         raise RecordError([Fault(Place(file.name, 1, 1), "", "this is not a text file in UTF-8", "Take the copy that was kept")]) from None
 
 
+def is_record(path: str | Path) -> bool:
+    """Tell whether a file is a record: it has a seal and the scenario's hash. A file that cannot be read is none."""
+    try:
+        lines = Path(path).read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return False
+    return any(line.startswith("scenario_sha256:") for line in lines) and any(line.startswith("seal:") for line in lines)
+
+
 _PARTS: dict[str, tuple[type, ...]] = {
     "format": (int,),
     "title": (str,),
