@@ -14,6 +14,7 @@
     ed.record(c, "sell and replace", ["Perrin"])  # what was decided, with the law as it stood; ed.rerun years later
     ed.after(c, "sell and replace")              # what to do, who, by when; ed.calendar_file for a calendar
     ed.look_back(c, "actuals.yaml")              # planned against actual
+    ed.workbook(c, "book.xlsx")                  # one course beside Keep in live formulas, for the accountant
 
 Estimates for a decision, not tax, legal, lending or safety advice; local codes and licensed practice come first.
 """
@@ -47,6 +48,7 @@ _VERBS = {
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
     "brief": "equipdecide.views.brief",
+    "workbook": "equipdecide.views.workbook",
     "tornado": "equipdecide.decide.sensitivity",
     "curve": "equipdecide.decide.sensitivity",
     "two_way": "equipdecide.decide.sensitivity",
@@ -62,6 +64,10 @@ _VERBS = {
     "record_page": "equipdecide.views.record_page",
     "todo_page": "equipdecide.views.todo_page",
     "calendar_file": "equipdecide.views.calendar_file",
+    "routes": "equipdecide.decide.routes",
+    "money": "equipdecide.decide.money",
+    "cash_calendar": "equipdecide.decide.cash_calendar",
+    "lender": "equipdecide.decide.lender",
 }
 
 if TYPE_CHECKING:
@@ -69,11 +75,15 @@ if TYPE_CHECKING:
     from equipdecide.after.record import record, rerun
     from equipdecide.after.todo import after
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
+    from equipdecide.decide.cash_calendar import cash_calendar
     from equipdecide.decide.compare import compare
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
+    from equipdecide.decide.lender import lender
+    from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
+    from equipdecide.decide.routes import routes
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
@@ -86,6 +96,7 @@ if TYPE_CHECKING:
     from equipdecide.views.explain import explain
     from equipdecide.views.record_page import record_page
     from equipdecide.views.todo_page import todo_page
+    from equipdecide.views.workbook import workbook
 
 __all__ = [
     "ScenarioError",
@@ -93,6 +104,7 @@ __all__ = [
     "breakeven",
     "brief",
     "calendar_file",
+    "cash_calendar",
     "compare",
     "curve",
     "evaluate",
@@ -100,15 +112,18 @@ __all__ = [
     "extra_hours_needed",
     "hours",
     "indices",
+    "lender",
     "load",
     "loads",
     "look_back",
+    "money",
     "news",
     "noise",
     "nothing_extra_sold",
     "record",
     "record_page",
     "rerun",
+    "routes",
     "sale",
     "sell_when",
     "service_life",
@@ -119,6 +134,7 @@ __all__ = [
     "wait",
     "weigh",
     "whose",
+    "workbook",
 ]
 
 

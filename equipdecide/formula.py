@@ -462,6 +462,11 @@ def _compiled(formula: Formula) -> Any:
     return _compiled_source(formula.text, formula.own)
 
 
+def _decimal(value: float) -> str:
+    """Write a number in full: some spreadsheet programs do not read 1e-06."""
+    return np.format_float_positional(value, trim="-")
+
+
 class _Cell:
     """Writes one cell of a column as a spreadsheet formula."""
 
@@ -476,7 +481,7 @@ class _Cell:
 
     def write(self, node: ast.AST) -> str:
         if isinstance(node, ast.Constant):
-            return repr(float(node.value)) if isinstance(node.value, float) else str(node.value)
+            return _decimal(float(node.value))  # type: ignore[arg-type]
         if isinstance(node, ast.Name):
             return self.name(node.id, self.row)
         if isinstance(node, ast.BinOp):
@@ -538,6 +543,6 @@ class _Cell:
                 if rows == list(range(rows[0], rows[-1] + 1)):
                     return f"SUM({self.sheet.at(name, rows[0])}:{self.sheet.at(name, rows[-1])})"
                 return "(" + "+".join(self.sheet.at(name, k) for k in rows) + ")"
-            return "(" + "+".join(f"{self.sheet.at(name, k)}*{float(weights[k])!r}" for k in rows) + ")"
+            return "(" + "+".join(f"{self.sheet.at(name, k)}*{_decimal(float(weights[k]))}" for k in rows) + ")"
         index = int((cal.during_rows if function == "during" else cal.closing_rows)(own, self.axis)[self.row])
         return "0" if index < 0 else self.sheet.at(name, index)

@@ -22,7 +22,7 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
-Character = Literal["business", "one-off", "section 179", "recapture", "section 1231"]  # how the returns treat income
+Character = Literal["business", "one-off", "interest received", "section 179", "recapture", "section 1231"]  # how the returns treat income
 Group = Literal["operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 

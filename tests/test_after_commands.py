@@ -1,6 +1,8 @@
 """The commands record, after and look-back: what they write, print and refuse."""
 
 import json
+import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -85,3 +87,21 @@ def test_the_look_back_of_a_scenario_and_of_its_record_agree(run):
 def test_what_is_refused(run, argv, code, words):
     found, out, err = run(*argv)
     assert found == code and words.lower() in err.lower() and "Traceback" not in err and out == ""
+
+
+def test_the_page_on_what_follows_does_what_it_says(run):
+    """Every command of docs/after_the_decision.md, in its order, on a copy of the smallest example."""
+    page = (SCENARIOS.parent / "docs" / "after_the_decision.md").read_text(encoding="utf-8")
+    Path("first_sale.yaml").write_text(Path(FIRST).read_text(encoding="utf-8"), encoding="utf-8")
+    (actuals,) = re.findall(r"```yaml\n(.*?)```", page, re.S)
+    Path("actuals.yaml").write_text(actuals, encoding="utf-8")
+    commands = [line for block in re.findall(r"```sh\n(.*?)```", page, re.S) for line in block.splitlines()]
+    assert len(commands) == 5
+    said = {}
+    for line in commands:
+        program, *argv = shlex.split(line)
+        code, out, err = run(*argv)
+        assert (program, code, "Traceback" in err) == ("equipdecide", 0, False), f"{line}\n{err}"
+        said[argv[0]] = out
+    assert sorted(path.name for path in Path().iterdir()) == ["actuals.yaml", "decision_record.yaml", "first_sale.yaml", "list.html", "list.ics", "sign.html"]
+    assert "sander: payoff" in said["look-back"] and "Price, allowance or hammer price" in said["look-back"]

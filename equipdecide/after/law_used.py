@@ -278,7 +278,8 @@ def changes(used: LawUsed, today: Law) -> tuple[Change, ...]:
             now_rows: Rows | None = today.rows(id)
         except MissingParameter:
             now_rows = None
-        if (change := _rows_changed(id, rows, now_rows)) is not None:
+        description = "" if now_rows is None else today.parameter(id).description
+        if (change := _rows_changed(id, description or id, rows, now_rows)) is not None:
             found.setdefault(id, change)
     return tuple(found[id] for id in sorted(found))
 
@@ -286,15 +287,15 @@ def changes(used: LawUsed, today: Law) -> tuple[Change, ...]:
 _SAID_OF_ROWS = frozenset({"status", "source", "mark", "place", "note"})  # where a row was read; no figure
 
 
-def _rows_changed(id: str, then: Rows, now: Rows | None) -> Change | None:
+def _rows_changed(id: str, description: str, then: Rows, now: Rows | None) -> Change | None:
     def figures(rows: Rows) -> list[dict[str, object]]:
         return [{key: value for key, value in row.items() if key not in _SAID_OF_ROWS} for row in rows]
 
     if now is None:
-        return Change(id, id, "rows", None, None, None, f"{len(then)} rows", None)
+        return Change(id, description, "rows", None, None, None, f"{len(then)} rows", None)
     old, new = figures(then), figures(now)
     gone = [row for row in old if row not in new]
     added = [row for row in new if row not in old]
     if not gone and not added:
         return None
-    return Change(id, id, "rows", None, None, None, gone, added)
+    return Change(id, description, "rows", None, None, None, gone, added)

@@ -11,7 +11,7 @@ import hashlib
 import json
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -581,8 +581,3 @@ def _words(value: object, unit: str) -> str:
     if isinstance(value, tuple):
         return ", ".join(f"{pair[1]:g} over {pair[0]:,.0f}" if isinstance(pair, tuple) else f"{pair:g}" for pair in value)
     return in_words(value, unit)  # type: ignore[arg-type]
-
-
-def signed(record: Record, agreed: Sequence[str], dissent: str = "") -> Record:
-    """Return the record with who agreed and who did not, added on the evening itself."""
-    return replace(record, agreed=tuple(agreed), dissent=dissent or record.dissent)

@@ -403,7 +403,7 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
     for (day, purse), parts in sorted(tax.items()):
         payer = "the business" if purse == "shop" else purse
         lines = "; ".join(name for name, _ in parts)
-        found.append(Occasion("tax payment", f"{purse} {day}", {"due": day}, {"payer": payer, "lines": lines[:1].upper() + lines[1:]}, amount=sum(a for _, a in parts)))
+        found.append(Occasion("tax payment", f"{purse} {day}", {"due": day}, {"payer": payer, "lines": lines}, amount=sum(a for _, a in parts)))
     for day, parts in sorted(shared.items()):
         found.append(Occasion("tax distribution", str(day), {"due": day}, {"lines": "; ".join(name for name, _ in parts)}, amount=sum(a for _, a in parts)))
     return found

@@ -415,6 +415,15 @@ class Part(Frozen):
     renews: YesNo | None = Field(None, title="Chance that it is renewed")
 
 
+class PaidOver(Frozen):
+    """A buyer who pays part of the price later, in equal parts, with interest on what is owed."""
+
+    deferred: Share = Field(title="Part of the price paid later")
+    payments: int = Field(ge=1, le=120, title="Number of later payments")
+    every_months: int = Field(12, ge=1, le=12, title="Months from one to the next")
+    rate: Rate | None = Field(None, title="Interest the buyer pays a year")
+
+
 class Offer(Frozen):
     """A way to sell a machine: an offer letter, or what an adviser expects."""
 
@@ -434,6 +443,7 @@ class Offer(Frozen):
     pays_lender: bool = Field(True, title="The buyer or reseller pays the lender first")
     credited_to: str | None = Field(None, title="Machine whose order is credited with what is left")
     credit_lost: YesNo | None = Field(None, title="Chance that a credit is never paid out")
+    paid_over: PaidOver | None = Field(None, title="The buyer pays over time")
     divided: dict[str, Money] = Field(
         default_factory=dict, title="How the contract divides the price over the items sold; left out: by their cost"
     )

@@ -46,7 +46,7 @@ def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     elections, books = elect(law, plan), books_of(plan, law)
     indexing = plan.scenario.study.tax_indexing
     depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
-    dispose(draft, plan, elections, [book.name for book in books])
+    dispose(draft, plan, law, elections, [book.name for book in books])
     if not plan.time.flat:
         property_tax(draft, plan, law, elections)
     return KeptBooks(tuple(elections), tuple(books))
