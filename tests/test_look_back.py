@@ -163,7 +163,7 @@ actuals:
   - {what: upkeep, of: MC-1, value: 2,240, on: 2027-01-29}
   - {what: days down, of: R1, value: 12, on: 2026-11-09}
   - {what: share of good parts, of: MC-1, value: 98.3, on: 2027-10-30}
-  - {what: pieces sold, value: 90, since: 2026-11-09, on: 2027-10-30}
+  - {what: pieces ordered, value: 90, since: 2026-11-09, on: 2027-10-30}
   - {what: first good part, of: kit, on: 2026-01-09}
   - {what: nights run, of: MC-1, value: 50, since: 2026-11-09, on: 2027-01-30}
   - {what: nights run, of: MC-1, value: 50, since: 2027-01-30, on: 2027-04-30}

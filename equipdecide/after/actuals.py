@@ -108,7 +108,7 @@ WHATS: dict[str, What] = {
     "nights run": What("yearly", _of_setup("running", "nights", "nights")),
     "hours between stops": What("lasting", _of_setup("running", "nights", "mean_between_stops")),
     "share of good parts": What("lasting", _of_setup("running", "good_share")),
-    "pieces sold": What("yearly", _of_part("demand")),
+    "pieces ordered": What("yearly", _of_part("demand")),
     "contract renewed": What("once", _of_part("renews")),
 }
 """What can be written after `what:`, beside the path of any input."""

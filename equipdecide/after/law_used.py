@@ -166,7 +166,8 @@ class _Standing(Law):
     """A law that stands before another one and passes on what it does not answer itself."""
 
     def __init__(self, inner: Law) -> None:
-        self.inner, self.country, self.root, self._read = inner, inner.country, inner.root, inner._read
+        super().__init__(inner.country, inner.root.parent)
+        self.inner, self._read = inner, inner._read
 
     def parameter(self, id: str) -> Parameter | RowsFile:
         return self.inner.parameter(id)
