@@ -407,7 +407,8 @@ def _course(name: str, scenario: Scenario) -> str:
 def _there(name: str, what: str) -> Path:
     path = Path(name)
     if not path.is_file():
-        near = difflib.get_close_matches(path.name, [p.name for p in path.parent.glob("*.y*ml")], 1, 0.5) if path.parent.is_dir() else []
+        names = [p.name for p in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
+        near = difflib.get_close_matches(path.name, names, 1, 0.5)
         raise Refusal(f"there is no {what} {path}." + (f" Did you mean '{near[0]}'?" if near else ""))
     return path
 
@@ -616,18 +617,21 @@ def _parser() -> argparse.ArgumentParser:
 def _after_options(verb: argparse.ArgumentParser, name: str) -> None:
     """Add what only the commands after the decision take."""
     if name == "look-back":
-        verb.add_argument("actuals", metavar="ACTUALS", help="file of what came, such as scenarios/deck_fittings_actuals.yaml")
+        verb.add_argument("actuals", metavar="ACTUALS", help="file of what came, such as deck_fittings_actuals.yaml")
     else:
-        verb.add_argument("course", metavar="COURSE", nargs="?" if name == "record" else None, help="name of the course decided on")
+        many = "?" if name == "record" else None
+        verb.add_argument("course", metavar="COURSE", nargs=many, help="name of the course decided on")
     if name == "record":
         verb.add_argument("--agreed", metavar="NAME", action="append", default=[], help="who agreed; once for each")
         verb.add_argument("--dissent", metavar="TEXT", default="", help="who did not agree, and why")
         verb.add_argument("--change-our-mind", metavar="TEXT", default="", help="what would change your mind")
         verb.add_argument("--revisit-on", metavar="DAY", help="day to look at it again, such as 2027-03-01")
-        verb.add_argument("--rerun", choices=("then", "today"), help="FILE is a record: figure it again with the law of then, or of today")
+        says = "FILE is a record: figure it again with the law of then, or of today"
+        verb.add_argument("--rerun", choices=("then", "today"), help=says)
     if name == "after":
-        verb.add_argument("--today", metavar="DAY", help="day by which an entry counts as late (day of decision if left out)")
-        verb.add_argument("--done", metavar="KEY", action="append", default=[], help="tick an entry by its key (see --json); once for each")
+        verb.add_argument("--today", metavar="DAY", help="day that makes an entry late (day of decision if left out)")
+        says = "tick an entry by its key (see --json); once for each"
+        verb.add_argument("--done", metavar="KEY", action="append", default=[], help=says)
         verb.add_argument("--calendar", metavar="FILE", help="calendar file to write, such as after.ics")
     verb.add_argument("--page", metavar="FILE", help="page to write, such as page.html")
 

@@ -29,7 +29,9 @@ def run(capsys, tmp_path, monkeypatch):
 
 
 def test_a_record_is_written_and_runs_again(run):
-    code, out, err = run("record", FIRST, COURSE, "--agreed", "Perrin", "--revisit-on", "1 Mar 2027", "--page", "sign.html")
+    code, out, err = run(
+        "record", FIRST, COURSE, "--agreed", "Perrin", "--revisit-on", "1 Mar 2027", "--page", "sign.html"
+    )
     assert code == 0 and f"Decided: {COURSE}." in out and "2027-03-01" in out and "sign.html" in err
     page = Path("sign.html").read_text(encoding="utf-8")
     assert "Perrin, date" in page and "sha256" in page and "http" not in page and "src=" not in page
@@ -50,7 +52,9 @@ def test_a_record_changed_afterwards_is_refused(run):
 
 
 def test_the_list_as_text_page_and_calendar(run):
-    code, out, err = run("after", FIRST, COURSE, "--today", "2026-10-20", "--page", "list.html", "--calendar", "list.ics", "--full")
+    code, out, err = run(
+        "after", FIRST, COURSE, "--today", "2026-10-20", "--page", "list.html", "--calendar", "list.ics", "--full"
+    )
     assert code == 0 and "Late on 2026-10-20" in out and "Basis:" in out and "list.ics" in err
     events = vobject.readOne(Path("list.ics").read_text(encoding="utf-8")).vevent_list
     data = json.loads(run("after", FIRST, COURSE, "--json", "--done", "freeze the decision")[1])
@@ -103,5 +107,12 @@ def test_the_page_on_what_follows_does_what_it_says(run):
         code, out, err = run(*argv)
         assert (program, code, "Traceback" in err) == ("equipdecide", 0, False), f"{line}\n{err}"
         said[argv[0]] = out
-    assert sorted(path.name for path in Path().iterdir()) == ["actuals.yaml", "decision_record.yaml", "first_sale.yaml", "list.html", "list.ics", "sign.html"]
+    assert sorted(path.name for path in Path().iterdir()) == [
+        "actuals.yaml",
+        "decision_record.yaml",
+        "first_sale.yaml",
+        "list.html",
+        "list.ics",
+        "sign.html",
+    ]
     assert "sander: payoff" in said["look-back"] and "Price, allowance or hammer price" in said["look-back"]
