@@ -549,6 +549,19 @@ def courses_are_judged(c: Checker) -> None:
             c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
 
 
+def learning_is_said_once(c: Checker) -> None:
+    """Hours lost while learning are entered, or follow from a ramp; a ramp begins above the standard time and falls."""
+    for _, block in [*_blocks(c.tree, "machines"), *_blocks(c.tree, "improvements")]:
+        for _, ramp in _one(block, "ramp"):
+            if "ramp_loss" in block:
+                c.report(block, "both `ramp_loss` and `ramp` are given", "Keep one of the two", "ramp_loss")
+            rate, start = _figure(ramp.get("rate"), _SHARE), _figure(ramp.get("start"), _FACTOR)
+            if rate is not None and not 0.5 <= rate < 1:
+                c.report(ramp, "a learning rate is 50 % to 99 %", "Write for example 85 %: each doubling takes 15 % off", "rate")
+            if start is not None and start < 1:
+                c.report(ramp, "the first batch is quicker than the standard time", "Write a multiple of 1 or more", "start")
+
+
 def stations_stand(c: Checker) -> None:
     """Stations a part passes elsewhere are among the other limits of the shop."""
     shop = c.tree.get("shop")
@@ -663,6 +676,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     courses_are_judged,
     day_can_be_heard,
     stations_stand,
+    learning_is_said_once,
     *TAX_CHECKS,
 )
 

@@ -313,6 +313,14 @@ class Running(Frozen):
     )
 
 
+class Ramp(Frozen):
+    """Learning after a change: batches take longer at first, fall with each doubling, and stop at the standard time."""
+
+    start: Multiple = Field(title="Time of the first batch, as a multiple of the standard time")
+    rate: Share = Field(title="Learning rate: what is left of a batch's time at each doubling of batches")
+    batch: Hours = Field(title="Standard hours of one batch")
+
+
 class Machine(Frozen):
     """A machine owned, or one that could be bought."""
 
@@ -341,6 +349,7 @@ class Machine(Frozen):
     lead: Weeks | None = Field(None, title="Weeks from order to acceptance")
     down_days: Days | None = Field(None, title="Days without this work while it is changed over")
     ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
+    ramp: Ramp | None = Field(None, title="... or how the first batches come to the standard time")
     terms: dict[Literal["order", "shipment", "acceptance"], Share] = Field(
         default_factory=dict, title="When the price is paid; left out: all on acceptance"
     )
@@ -385,6 +394,7 @@ class Improvement(Frozen):
     lead: Weeks | None = Field(None, title="Weeks from order until it can be fitted")
     down_days: Days | None = Field(None, title="Days without this work while it is fitted")
     ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
+    ramp: Ramp | None = Field(None, title="... or how the first batches come to the standard time")
     changes: Changes = Field(title="What it changes")
 
 
