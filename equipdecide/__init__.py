@@ -37,6 +37,7 @@ _VERBS = {
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
     "noise": "equipdecide.decide.noise",
+    "mix": "equipdecide.decide.mix",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -80,6 +81,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.lender import lender
+    from equipdecide.decide.mix import mix
     from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
@@ -116,6 +118,7 @@ __all__ = [
     "load",
     "loads",
     "look_back",
+    "mix",
     "money",
     "news",
     "noise",

@@ -328,6 +328,15 @@ def _weigh(args: argparse.Namespace) -> int:
     return _give(args, lambda: weighing_text(result, args.width), result.to_json)
 
 
+def _mix(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.mix import mix
+    from equipdecide.views.beside import mix_text
+
+    result = mix(scenario)
+    return _give(args, lambda: mix_text(result, args.width), result.to_json)
+
+
 def _noise(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     from equipdecide.decide.noise import noise
@@ -526,6 +535,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
     "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
     "news": (_news, "each yes/no doubt: every course if yes, if no and on average, and what knowing is worth"),
+    "mix": (_mix, "what to make in a full year within every station's hours, and what one more hour is worth"),
     "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),

@@ -549,6 +549,20 @@ def courses_are_judged(c: Checker) -> None:
             c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
 
 
+def stations_stand(c: Checker) -> None:
+    """Stations a part passes elsewhere are among the other limits of the shop."""
+    shop = c.tree.get("shop")
+    known = _names(shop, "other_limits") if isinstance(shop, Table) else []
+    for _, part in _blocks(c.tree, "parts"):
+        there = part.get("elsewhere")
+        if not isinstance(there, Table):
+            continue
+        for station, place in there.keys_at.items():
+            if station not in known:
+                mend = did_you_mean(station, known, f"Known here: {', '.join(known)}" if known else "Add `other_limits:` to the shop, with its hours a year")
+                c.report(Text.at(station, place, f"{there.path}.{station}"), f"no other station is named '{station}'", mend)
+
+
 def day_can_be_heard(c: Checker) -> None:
     """Each piece of a working day has a level or a machine, and the day has no more than 24 hours."""
     hours = []
@@ -648,6 +662,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     causes_are_logged,
     courses_are_judged,
     day_can_be_heard,
+    stations_stand,
     *TAX_CHECKS,
 )
 

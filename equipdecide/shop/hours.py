@@ -162,14 +162,14 @@ def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog
             draft.common.find(
                 "no_stops", f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w.name
             )
-        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
     if not setup.ended or log is None or not log.stops:
         return theta
     terms: list[str] = []
     uses: dict[str, Column | float] = {"theta": theta}
     for k, (words, share) in enumerate(setup.ended):
         cause = log.cause(words)
-        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
         terms.append(f"logged_{k} * share_{k}")
         uses |= {f"logged_{k}": logged, f"share_{k}": draft.input(share)}
     return w.formula(
@@ -235,7 +235,9 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
 
 def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
     """Post ``hours``: good hours available, no more than every other station can pass."""
-    limits = plan.scenario.shop.other_limits
+    by_piece = {station for part in plan.scenario.parts.values() for station in part.elsewhere}
+    # a station whose minutes are given by the piece limits the mix, not the hours: contribution looks at it
+    limits = {name: amount for name, amount in plan.scenario.shop.other_limits.items() if name not in by_piece}
     if not limits:
         w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
         return
