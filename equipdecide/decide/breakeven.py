@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
 from equipdecide.decide.compare import Comparison, compare, measure
-from equipdecide.decide.trials import Figures, Trials, structural_doubts
+from equipdecide.decide.trials import Figures, Trials, decides_dates, structural_doubts
+from equipdecide.evaluate import Evaluation
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
@@ -180,14 +181,14 @@ def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None,
             raise KeyError(f"no alternative {name!r}; there are {', '.join(scenario.alternatives)}")
     titles = labels(scenario)
     looked_at = {path: entered[path]} if path is not None else entered
-    numbers = [p for p, amount in looked_at.items() if amount.chance is None and not _decides_dates(p)]
+    numbers = [p for p, amount in looked_at.items() if amount.chance is None and not decides_dates(p)]
     chances = [p for p, amount in looked_at.items() if amount.chance is not None]
     trials = Trials(scenario, numbers)
     comparison = measure(trials.evaluation)
     pairs = _pairs(comparison, a, b)
     moving = [p for p in numbers if p in trials.used]
     flips, never = _numbers(trials, moving, pairs, titles, entered)
-    more, less, idle = _yes_no(scenario, chances, pairs, titles, entered)
+    more, less, idle = _yes_no(scenario, chances, pairs, titles, entered, trials.evaluation)
     excluded = [
         Excluded(p, titles.get(p, p), _reason(p))
         for p, amount in looked_at.items()
@@ -220,12 +221,8 @@ def _pairs(comparison: Comparison, a: str | None, b: str) -> list[Pair]:
     return pairs
 
 
-def _decides_dates(path: str) -> bool:
-    return path.split(".")[-1] in ("days_to_sale", "paid_after", "lead")
-
-
 def _reason(path: str) -> str:
-    if _decides_dates(path):
+    if decides_dates(path):
         return "it decides dates, so moving it makes another plan"
     if ".terms." in path:
         return "it decides what is paid on which day, so moving it makes another plan"
@@ -407,7 +404,12 @@ def crossings(
 
 
 def _yes_no(
-    scenario: Scenario, paths: Sequence[str], pairs: Sequence[Pair], titles: dict[str, str], entered: dict[str, Amount]
+    scenario: Scenario,
+    paths: Sequence[str],
+    pairs: Sequence[Pair],
+    titles: dict[str, str],
+    entered: dict[str, Amount],
+    evaluation: Evaluation,
 ) -> tuple[list[Flip], list[Never], set[str]]:
     """Return flips, what never flips, and the doubts nothing rests on: each doubt at no and at yes."""
     flips: list[Flip] = []
@@ -415,7 +417,7 @@ def _yes_no(
     idle: set[str] = set()
     if not paths:
         return flips, never, idle
-    trials = Trials(scenario, paths)
+    trials = Trials(scenario, paths, evaluation=evaluation)
     structural = {doubt for name in scenario.alternatives for doubt in structural_doubts(scenario, name)}
     which = np.repeat(np.arange(len(paths)), 2)
     leads = _leads(trials.run(_vectors(paths, entered, which, np.tile([0.0, 1.0], len(paths)))), pairs)

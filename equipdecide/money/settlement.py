@@ -10,6 +10,7 @@ from __future__ import annotations
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Axis
 from equipdecide.ledger import Breach, Column, Draft, Origin, Working, sum_of
+from equipdecide.money.instalments import collect
 from equipdecide.money.payoff import payoff
 from equipdecide.plan import Debt, Plan, Sale
 from equipdecide.scenario.amounts import Amount
@@ -153,7 +154,9 @@ def sales(draft: Draft, plan: Plan) -> None:
         flows = draft.working(f"sale {sale.machine}", ONE, f"cash from the sale of {sale.machine}", "settlement")
         first = flows.formula("to_lender", "amount_paid - to_owner", "USD", "of the price, paid to the lender first", now, amount_paid=w["amount_paid"], to_owner=w["to_owner"])
         out = flows.formula("payoff", "0 - payoff - release", "USD", "loan payoff and release", now, payoff=w["payoff"], release=w["release"])
-        if sale.credited_on is not None:
+        if sale.offer is not None and sale.offer.paid_over is not None:
+            rest = collect(draft, plan, sale, flows, w["gross"], w["to_owner"], later)
+        elif sale.credited_on is not None:
             rest = _credit(draft, plan, sale, flows, w["to_owner"], later)
         else:
             rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])

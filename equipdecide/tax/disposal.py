@@ -12,10 +12,12 @@ from __future__ import annotations
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
+from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Sale
 from equipdecide.tax.allocation import among_partners, parts_of_price
 from equipdecide.tax.depreciation import book_name
 from equipdecide.tax.elections import Election
+from equipdecide.tax.spread_gain import spread_gain
 
 
 def more_than_a_year(acquired: Date, sold: Date) -> bool:
@@ -128,7 +130,7 @@ def _partners(draft: Draft, plan: Plan, w: Working, items: list[tuple[str, Elect
     w.formula("recapture_check", "recapture_of_all - ordinary_recapture", "USD", "allotted less recapture: must be zero", recapture_of_all=w["recapture of all"])
 
 
-def dispose(draft: Draft, plan: Plan, elections: list[Election], books: list[str]) -> None:
+def dispose(draft: Draft, plan: Plan, law: Law, elections: list[Election], books: list[str]) -> None:
     """Post the gain of every sale of the plan in every book and tell the returns."""
     for sale in plan.sales:
         if f"settlement {sale.machine}" not in draft:
@@ -137,4 +139,5 @@ def dispose(draft: Draft, plan: Plan, elections: list[Election], books: list[str
         for book in books:
             w = gain(draft, plan, sale, elections, book, realized, sale.machine)
             draft.taxed(f"recapture on {sale.machine}", w["ordinary_recapture"], 1, book, "recapture")
-            draft.taxed(f"section 1231 on {sale.machine}", w["section_1231"], 1, book, "section 1231")
+            spread = spread_gain(draft, plan, law, sale, w, book)
+            draft.taxed(f"section 1231 on {sale.machine}", w["section_1231"] if spread is None else spread, 1, book, "section 1231")

@@ -17,6 +17,7 @@ from equipdecide.scenario.models import Scenario
 from equipdecide.tax.depreciation import book_name
 from equipdecide.tax.elections import Election
 from equipdecide.tax.section_179 import deduct, restore
+from equipdecide.tax.spread_gain import SPREAD
 
 PROPERTY_YEARS = 10  # IRC 199A(b)(6)(B): property counts for ten years, or its recovery period if that is longer
 
@@ -47,7 +48,7 @@ def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float)
     axis, sale = plan.time.tax, first_sale(draft, plan)
     for book in books:
         w = draft.working(f"income {book}", axis, f"income of the business in the {book} book", "income")
-        found: dict[str, list[Column]] = {"business": [], "one-off": [], "section 179": [], "recapture": [], "section 1231": []}
+        found: dict[str, list[Column]] = {"business": [], "one-off": [], "interest received": [], "section 179": [], "recapture": [], "section 1231": []}
         for k, item in enumerate(draft.income):
             if item.book not in ("", book):
                 continue
@@ -57,12 +58,14 @@ def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float)
         sum_of(w, "of_this_plan", [*found["business"], *found["one-off"]], "USD", "income of the machines in this plan")
         w.formula("business", "base + of_this_plan", "USD", "ordinary business income, before section 179", base=base)
         sum_of(w, "elected", found["section 179"], "USD", "section 179 elected for the year")
-        sum_of(w, "recapture", found["recapture"], "USD", "ordinary recapture of the year")
+        sum_of(w, "recapture", [*found["recapture"], *found["interest received"]], "USD", "ordinary recapture of the year, with interest a buyer pays")
         sum_of(w, "section_1231", found["section 1231"], "USD", "section 1231 gain or loss of the year")
         if sale is not None:
             gain = draft[f"gain {book} {sale.machine}"]
-            for kind, part in (("recapture", gain["ordinary_recapture"]), ("section_1231", gain["section_1231"])):
-                w.formula(f"{kind}_without", f"{kind} - gather(part)", "USD", f"{kind.replace('_', ' ')} with the sale of {sale.machine} struck out", part=part)
+            later = f"instalment gain {book} {sale.machine}"
+            spread = draft[later][SPREAD] if later in draft else None
+            for kind, part in (("recapture", gain["ordinary_recapture"]), ("section_1231", spread or gain["section_1231"])):
+                w.formula(f"{kind}_without", f"{kind} - part" if part.axis is axis else f"{kind} - gather(part)", "USD", f"{kind.replace('_', ' ')} with the sale of {sale.machine} struck out", part=part)
         _by_owner(draft, plan, w, book, sale)
 
 

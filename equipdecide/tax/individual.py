@@ -172,9 +172,10 @@ def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: s
         above=year("alternative_minimum_tax.upper_rate_start", "where the upper AMT rate starts", status=status),
     )
     over, rate = law.brackets(draft, "federal/income_tax.capital_gain_brackets", "capital gain brackets", status)
+    w.formula("alternative_top", "min(taxable, ordinary_taxable + alternative_base)", "USD", "top of the capital gain in the alternative")
     w.formula(
         "alternative_gain_tax",
-        "brackets(min(taxable, ordinary_taxable + alternative_base), over, rate) - brackets(ordinary_taxable, over, rate)",
+        "brackets(alternative_top, over, rate) - brackets(ordinary_taxable, over, rate)",
         "USD",
         "tax on capital gain in the alternative",
         over=over,
