@@ -547,7 +547,7 @@ class _Cell:
         if function in ("cents", "dollars"):
             return f"ROUND({self.write(args[0])},{2 if function == 'cents' else 0})"
         if function == "ceiling":
-            return f"ROUNDUP({self.write(args[0])}-0.000000001,0)"
+            return f"(0-INT(0.000000001-{self.write(args[0])}))"  # ROUNDUP would go away from zero below it
         name = args[0].id if isinstance(args[0], ast.Name) else ""
         if function == "prev":
             if self.row == 0:

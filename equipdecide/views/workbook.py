@@ -373,6 +373,7 @@ class _Writer:
             ("What may be changed", f"The yellow cells of the sheet {INPUTS}, and only those. Every other figure follows at once."),
             ("What is locked", "Dates, elections, conventions, which offer is taken, which loan: they decide which formulas stand here. To change one, change the scenario file and write the workbook anew. The sheets are protected without a password."),
             ("How to trace a figure", "Over each column stands its formula in words, in grey; each cell holds the same as a formula. A sheet's name says whose figures it holds: keep, course, or both where neither is named."),
+            ("What does not follow", "A yearly rate of a loan that has to be solved for is written as a figure; its check beside it is zero at the figures of the file. No other figure reads it."),
             ("Signs and units", f"Positive is money to the purse named. Amounts are in {self.currency}, unrounded unless a formula rounds to cents. Rates are a year."),
             ("Law", f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates above; a later law is not known to this file."),
             ("What it is not", "An estimate for a decision, not tax, legal or lending advice. The return, the elections and the settlement are for a licensed practitioner and the lender's own letter to confirm."),
@@ -613,7 +614,7 @@ def _how(column: Column) -> str:
             text = f"{text[:190].rsplit(' ', 1)[0]} and so on"
         return text
     if column.kind == "computed":
-        return "computed at the figures of the file, proved by the next column"
+        return "solved at the figures of the file: it does not follow a changed amount, and its check is then not zero"
     if column.origin is None:
         return ""
     source = f": {column.origin.source}" if column.origin.source else ""
