@@ -162,6 +162,19 @@ def test_a_partnership_elects_a_month_earlier() -> None:
     assert found["elect out of bonus for all 7-year property of 2026", "N as bought"] == date(2027, 9, 15)
 
 
+def test_the_papers_of_a_course() -> None:
+    import equipdecide as ed
+
+    text = BASE.format(kind="sole proprietor", owners=ONE, shop="cash: 1", assets=WRITTEN_OFF, offer="{machine: M, route: outright, price: 6,215}")
+    found = ed.papers(loads(text), "change")
+    assert {("4562", "12"), ("4797", "13"), ("Schedule C", "13")} <= {(one.form, one.line) for one in found.of_year(2026)}
+    assert [one.about for one in found.open_until(date(2027, 12, 31))] == ["N as bought"]
+    assert set(found.to_json()) == {"alternative", "lines", "elections"}
+    assert len(found.to_frame()) == len(found.lines)
+    with pytest.raises(KeyError, match="no alternative 'lease'"):
+        ed.papers(loads(text), "lease")
+
+
 # --- property tax
 
 

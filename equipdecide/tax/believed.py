@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from equipdecide.ledger import Draft
 from equipdecide.parameters import Law
+from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Buy
 from equipdecide.tax.books import on_file, reading_then
@@ -128,6 +129,9 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
                     "warning",
                 )
         return
+    first = law.parameter(f"{code}/income.corporate_rate" if kind == "C corporation" else f"{code}/income.individual_brackets")
+    if isinstance(first, Parameter) and first.values[0].from_date > plan.time.start:
+        draft.common.find("state_law_earlier", f"{code.upper()}: the rates on file begin in {first.values[0].from_date.year}; they stand for the years before as well.", "shop.state", "warning")
     draft.common.find("state_deductions", f"{code.upper()}: deductions, exemptions and credits of the state are not taken, nor local income tax.", "shop.state")
     if kind in ("partnership", "S corporation") and on_file(law, f"{code}/income.pass_through_election"):
         read = reading_then(law, f"{code}/income.pass_through_election", plan.time.first_tax_year)

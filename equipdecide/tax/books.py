@@ -91,7 +91,7 @@ class Book:
             return election.bonus, election.bonus_source
         placed = election.possession.in_service
         treatment = self.state.bonus_of(placed)
-        if treatment == "federal" or election.bonus_source.startswith("elected out"):
+        if treatment == "federal" or election.bonus_source.startswith(("elected out", "bought from a related")):
             return election.bonus, election.bonus_source
         if treatment == "none":
             return 0.0, "the state allows no bonus"

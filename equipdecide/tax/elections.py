@@ -46,7 +46,14 @@ def cost_at_entered(possession: Possession) -> float:
 
 
 def _section_179(possession: Possession) -> Amount | str:
+    if from_related(possession):
+        return "none"
     return possession.asset.section_179 if possession.asset is not None else possession.purchase.step.section_179  # type: ignore[union-attr]
+
+
+def from_related(possession: Possession) -> bool:
+    """Tell whether an item is bought from a related person: no section 179 and no bonus (IRC 179(d)(2), 168(k)(2)(E)(ii))."""
+    return possession.purchase is not None and bool(getattr(possession.purchase.source, "seller_related", False))
 
 
 def _after_179(possession: Possession) -> float:
@@ -157,6 +164,8 @@ def acquired_on(item: Possession) -> Date:
 
 
 def _bonus(law: Law, item: Possession) -> tuple[float | Amount, str]:
+    if from_related(item):
+        return 0.0, "bought from a related person: IRC 168(k)(2)(E)(ii)"
     stated = item.asset.bonus if item.asset is not None else item.purchase.step.bonus  # type: ignore[union-attr]
     if isinstance(stated, Amount):
         return stated, "as entered"

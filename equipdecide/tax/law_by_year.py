@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft
 from equipdecide.parameters import Law, MissingParameter, Reading
+from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Timeline
 
 STATUS = {"single": "single", "joint": "joint", "separate": "separate", "head of household": "head_of_household"}
@@ -26,7 +27,16 @@ class LawByYear:
     def readings(self, id: str, **keys: str) -> list[Reading]:
         """Return one reading a tax year, each as it stands on the year's last day."""
         days = [Date(day.year, 12, 31) for day in self.time.tax.ends]
-        return [self.law.get(id, day, index_rate=self.index_rate, as_known_on=None, **keys) for day in days]
+        return [self._read(id, day, keys) for day in days]
+
+    def _read(self, id: str, day: Date, keys: dict[str, str]) -> Reading:
+        """Read one parameter; of a state, whose rows begin late, the first row stands for the years before it."""
+        first = Date.min if id.startswith("federal/") else self._first_day(id)
+        return self.law.get(id, max(day, first), index_rate=self.index_rate, as_known_on=None, **keys)
+
+    def _first_day(self, id: str) -> Date:
+        found = self.law.parameter(id)
+        return found.values[0].from_date if isinstance(found, Parameter) else Date.min
 
     def since(self, draft: Draft, id: str, says: str) -> Column:
         """Return a column of one parameter that began within the tax years: 0 in the years before its first value."""

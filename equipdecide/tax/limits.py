@@ -68,9 +68,20 @@ def by_basis(draft: Draft, plan: Plan, w: Working, owner: Owner, case: str, shar
     # above zero: basis at the end of the year; below: loss held back
     w.formula(
         "basis_or_held",
-        "max(max(prev(basis_or_held, start - held), 0) + debts_added - paid_out, 0) + min(prev(basis_or_held, start - held), 0) + activity",
+        # income and debts first, then what is paid out, then losses: Reg. 1.704-1(d)(2), 1.731-1(a)(1)(ii)
+        "max(max(prev(basis_or_held, start - held), 0) + max(activity, 0) + debts_added - paid_out, 0)"
+        " + min(prev(basis_or_held, start - held), 0) + min(activity, 0)",
         "USD",
         "basis at the end of the year; below zero: loss held back",
+        start=start,
+        held=held,
+        activity=activity,
+    )
+    w.formula(
+        "over_basis",
+        "max(paid_out - debts_added - max(prev(basis_or_held, start - held), 0) - max(activity, 0), 0)",
+        "USD",
+        "paid out beyond basis: a gain that is not taxed here",
         start=start,
         held=held,
         activity=activity,
@@ -85,12 +96,21 @@ def by_basis(draft: Draft, plan: Plan, w: Working, owner: Owner, case: str, shar
         start=start,
         held=held,
     )
+    name = w.name.removeprefix("federal return ").removesuffix(" as filed")
+    beyond = float(w["over_basis"].per_row().sum())
+    if beyond >= 0.5 and case == "as filed":
+        draft.find(
+            "paid_out_over_basis",
+            f"{name}: {beyond:,.0f} is paid out beyond the owner's basis; that is a gain (IRC 731(a)(1), 1368(b)(2)) whose tax is not computed here.",
+            "owners",
+            "warning",
+        )
     most = float(w["held_back"].per_row().max())
     if most >= 0.5 and case == "as filed":
         last = float(w["held_back"].per_row()[-1])
         draft.find(
             "loss_held_back",
-            f"{w.name.removeprefix('federal return ').removesuffix(' as filed')}: up to {most:,.0f} of loss is more than the owner's basis and waits for later income; "
+            f"{name}: up to {most:,.0f} of loss is more than the owner's basis and waits for later income; "
             f"{last:,.0f} is still held back at the end.",
             "owners",
             "warning",

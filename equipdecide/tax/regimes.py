@@ -179,6 +179,7 @@ def _owner(
                 instalments(draft, plan, by_year, name, owner, filed, "state", owner.last_state_tax)
     if "without the sale" in cases:
         tax_on_sale(draft, plan, law, name, owner.last_tax is not None, rules is not None)
+    _say_what_is_left(draft, name, draft[f"federal return {name} as filed"])
     for kind, last in (("federal", owner.last_tax), ("state", owner.last_state_tax if rules is not None else None)):
         if kind == "state" and rules is None:
             continue
@@ -188,6 +189,21 @@ def _owner(
         pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each)
     if rules is not None and owner.last_state_tax is None:
         draft.common.find("state_paid_with_return", "State tax is taken to be due with the return: last year's state tax is not entered, so state estimates are not computed.", "shop.state")
+
+
+LEFT = {
+    "section_179_carried": "section 179 is carried, not yet deducted",
+    "loss_carried": "net operating loss is carried, not yet used",
+    "passive_carried": "passive loss is carried, not yet used",
+}
+
+
+def _say_what_is_left(draft: Draft, name: str, filed: Working) -> None:
+    """Say what an owner still carries when the study ends: it is worth something that is not counted."""
+    for column, says in LEFT.items():
+        left = float(filed[column].per_row()[-1]) if column in filed else 0.0
+        if left >= 0.5:
+            draft.find("left_at_end", f"{name}: at the end of the study {left:,.0f} of {says}; nothing is counted for it.", f"owners.{name}", "warning")
 
 
 def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:

@@ -125,6 +125,8 @@ def tie_out(draft: Draft, plan: Plan, elections: Sequence[Election], folder: Pat
         return
     about = "shop.depreciation_schedule"
     if name is None:
+        if not any(e.possession.asset is not None and not e.expensed for e in elections):
+            return
         draft.common.find("not_tied", "The books of the machines are not tied to a return: no depreciation schedule of the last return was given.", about)
         return
     last = plan.time.first_tax_year - 1
