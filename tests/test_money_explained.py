@@ -2,9 +2,11 @@
 
 import pytest
 from money_files import loan, scenario
+from recalculate import recalculate
 
 from equipdecide.decide.compare import compare
 from equipdecide.views.explain import _Sentence, _Writer, explain
+from equipdecide.views.workbook import lay_out, workbook
 
 LOANS = [
     {"payoff": "sum of digits", "early_charge": {"by_year": ["5 %", "4 %", "3 %"], "a_year_left": "1 %", "free_share": "10 %"}, "wire_fee": 35},
@@ -21,8 +23,8 @@ OFFERS = [
 MONEY = ("payoff ", "loan ", "settlement ", "sale ", "amount of ", "drawn ", "progress ", "interest before ", "service ", "return of ", "collateral ", "purchase ")
 
 
-@pytest.mark.parametrize(("lent", "offered"), list(zip(LOANS, OFFERS, strict=True)), ids=[offer["kind"] for offer in OFFERS])
-def test_every_figure_of_money_is_told(lent, offered):
+def course(lent, offered):
+    """Three machines and two sales: one let go, one that does not cover its loan, both before a purchase by the offer."""
     saw = {"what": "saw", "assets": {"machine": {"cost": "20,000", "in_service": "2024-03-01"}}, "worth_at_end": "1,000"}
     new = {"what": "new", "price": "80,000", "worth_at_end": "9,000", "terms": {"order": "30 %", "acceptance": "70 %"}}
     steps = [
@@ -30,7 +32,7 @@ def test_every_figure_of_money_is_told(lent, offered):
         {"do": "sell", "machine": "mill", "by": "dealer", "on": "2026-03-20", "rolled_into": "offer"},
         {"do": "buy", "machine": "new", "ordered": "2026-01-05", "on": "2026-04-01", "pay": ["offer"]},
     ]
-    file = scenario(
+    return scenario(
         {"bank": loan(**lent)},
         machines={"saw": saw, "new": new},
         years=5,
@@ -41,7 +43,14 @@ def test_every_figure_of_money_is_told(lent, offered):
         financing={"offer": {"amount": "80,000", **offered}},
         alternatives={"go": steps},
     )
-    outcome = compare(file)["go"]
+
+
+EACH = pytest.mark.parametrize(("lent", "offered"), list(zip(LOANS, OFFERS, strict=True)), ids=[offer["kind"] for offer in OFFERS])
+
+
+@EACH
+def test_every_figure_of_money_is_told(lent, offered):
+    outcome = compare(course(lent, offered))["go"]
     writer = _Writer(outcome.ledger, outcome.plan.scenario)
     told = 0
     for name, working in outcome.ledger.workings.items():
@@ -57,3 +66,21 @@ def test_every_figure_of_money_is_told(lent, offered):
                     assert sentence.value(sentence.tree) == pytest.approx(column.figure(row), rel=1e-9, abs=1e-9), column.full_name
                 told += 1
     assert told > 150
+
+
+@pytest.mark.e2e
+@EACH
+def test_the_workbook_agrees_by_libreoffice(lent, offered, tmp_path):
+    comparison = compare(course(lent, offered))
+    path, made = workbook(comparison, tmp_path / "money.xlsx", "go"), lay_out(comparison, "go")
+    cells = recalculate(path)
+    of_keep = {id(column) for column in made.keep.ledger.order}
+    wrong, seen = [], 0
+    for column, row, sheet, address in made.cells():
+        name = "keep" if id(column) in of_keep else "go"
+        figure = float(next(c for c in comparison[name].ledger.order if c.full_name == column.full_name).per_row()[row])
+        shown = cells.get((sheet, address))
+        seen += 1
+        if not isinstance(shown, int | float) or abs(shown - figure) > 0.005:
+            wrong.append(f"{column.full_name}[{row}]: shows {shown}, the engine says {figure}")
+    assert wrong == [] and seen > 1000
