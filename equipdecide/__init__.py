@@ -12,6 +12,7 @@
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.papers(s, "sell and replace")             # lines of the tax forms; elections with their last days
     ed.brief(c, "brief.html")                    # the page for partners
+    ed.workbook(c, "book.xlsx")                  # one course beside Keep in live formulas, for the accountant
 
 Estimates for a decision, not tax, legal, lending or safety advice; local codes and licensed practice come first.
 """
@@ -46,6 +47,7 @@ _VERBS = {
     "extra_hours_needed": "equipdecide.decide.breakeven",
     "simulate": "equipdecide.decide.simulate",
     "brief": "equipdecide.views.brief",
+    "workbook": "equipdecide.views.workbook",
     "tornado": "equipdecide.decide.sensitivity",
     "curve": "equipdecide.decide.sensitivity",
     "two_way": "equipdecide.decide.sensitivity",
@@ -54,16 +56,24 @@ _VERBS = {
     "sell_when": "equipdecide.decide.timing",
     "wait": "equipdecide.decide.timing",
     "whose": "equipdecide.decide.whose",
+    "routes": "equipdecide.decide.routes",
+    "money": "equipdecide.decide.money",
+    "cash_calendar": "equipdecide.decide.cash_calendar",
+    "lender": "equipdecide.decide.lender",
 }
 
 if TYPE_CHECKING:
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
+    from equipdecide.decide.cash_calendar import cash_calendar
     from equipdecide.decide.compare import compare
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
+    from equipdecide.decide.lender import lender
+    from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
     from equipdecide.decide.papers import papers
+    from equipdecide.decide.routes import routes
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
@@ -73,11 +83,13 @@ if TYPE_CHECKING:
     from equipdecide.scenario import ScenarioError, load, loads
     from equipdecide.views.brief import brief
     from equipdecide.views.explain import explain
+    from equipdecide.views.workbook import workbook
 
 __all__ = [
     "ScenarioError",
     "breakeven",
     "brief",
+    "cash_calendar",
     "compare",
     "curve",
     "evaluate",
@@ -85,12 +97,15 @@ __all__ = [
     "extra_hours_needed",
     "hours",
     "indices",
+    "lender",
     "load",
     "loads",
+    "money",
     "news",
     "noise",
     "nothing_extra_sold",
     "papers",
+    "routes",
     "sale",
     "sell_when",
     "service_life",
@@ -101,6 +116,7 @@ __all__ = [
     "wait",
     "weigh",
     "whose",
+    "workbook",
 ]
 
 

@@ -398,6 +398,27 @@ def _brief(args: argparse.Namespace) -> int:
     return FINE
 
 
+def _workbook(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or f"{Path(args.file).stem}.xlsx")
+    if path.is_dir() or not path.parent.is_dir():
+        raise Refusal(f"{path} cannot be written: there is no such folder, or it is a folder itself")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.workbook import lay_out, workbook
+
+    comparison = compare(scenario)
+    if args.course is not None and args.course not in scenario.alternatives:
+        raise Refusal(f"no course is named '{args.course}'. {_nearest(args.course, scenario.alternatives, 'There are')}")
+    try:
+        workbook(comparison, path, args.course)
+    except ImportError as error:
+        raise Refusal(str(error)) from None
+    made = lay_out(comparison, args.course)
+    shown = "keep alone" if made.alone else f"{made.course.name} beside keep"
+    _say(f"The workbook is {path}: {shown}, every figure a live formula. Its first sheet says what may be changed.")
+    return FINE
+
+
 def _new(args: argparse.Namespace) -> int:
     path = _new_file(args.output or args.name or "my_shop.yaml")
     from equipdecide.scenario.starter import starter_text
@@ -420,6 +441,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
     "brief": (_brief, "write the page for partners"),
+    "workbook": (_workbook, "write one course beside keep as a workbook of live formulas, for the accountant"),
 }
 
 
@@ -455,6 +477,10 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument(
                 "--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures"
             )
+            continue
+        if name == "workbook":
+            verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")
+            verb.add_argument("-o", "--output", metavar="FILE", help="workbook to write (FILE.xlsx if left out)")
             continue
         if name == "explain":
             verb.add_argument(

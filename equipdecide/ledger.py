@@ -225,25 +225,21 @@ class Working:
         formula = parse(text, None if name in uses else name)
         axis = axis or self.axis
         args: list[Column] = []
-        axes: dict[str, Axis] = {}
-        for used in formula.names:
-            if used == name and formula.recurs:
-                continue
+        for used in formula.others:
             found = uses.get(used)
             if found is None:
-                if used not in self.columns:
+                found = self.columns.get(used)
+                if found is None:
                     raise FormulaError(f"{self.name}.{name}: no column '{used}' for '{text}'")
-                found = self.columns[used]
             elif not isinstance(found, Column):
                 found = self.given(f"{name}_{used}", float(found), "1", used.replace("_", " "), Origin("choice", used))
             args.append(found)
-            axes[used] = found.axis
         if not uses.keys() <= formula.known:
             raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.names))}")
-        run = formula.bind(axis, axes)
+        run = formula.bound(axis, tuple([arg.axis for arg in args]))
         values = run(*(arg.values for arg in args))
         if formula.divides and not np.isfinite(values).all():
-            shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(axes, args, strict=True)}
+            shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(formula.others, args, strict=True)}
             raise Breach(f"{self.name}.{name} = {text} is not a finite number; its columns are {shown}")
         return self._keep(
             Column(name, self.name, axis, values, unit, says, "formula", self.rule, None, formula, tuple(args), run)

@@ -118,6 +118,23 @@ def test_a_credit_never_paid_out():
     assert lost.workings["gain federal mill"]["gain"].figure() == honoured.workings["gain federal mill"]["gain"].figure()
 
 
+def test_a_credit_that_may_be_lost_counts_in_what_is_expected():
+    file, _ = credited(credit_lost="20 %")
+    sure, _ = credited()
+    doubted, honoured = (routes(one, "2026-01-01")["dealer"] for one in (file, sure))
+    assert doubted.credited and doubted.net == honoured.net > 0
+    assert doubted.expected_net == pytest.approx(0.8 * honoured.net) and doubted.worst_net == 0
+    assert doubted.expected_worth < honoured.expected_worth
+
+
+def test_what_paying_early_saves():
+    # by hand: 36 payments of 2,119.79 (the last less cents) against the balance after 24
+    early = routes(scenario({"bank": loan()}), "2026-01-01")["buyer"]
+    assert early.saved_by_payoff == pytest.approx(76_312.35 - 65_790.52, abs=0.5)
+    nothing = routes(scenario({"bank": loan(payoff="remaining payments")}), "2026-01-01")["buyer"]
+    assert nothing.saved_by_payoff == 0
+
+
 def test_a_shortfall_is_brought_in_cash_once():
     ledger = sold(scenario({"bank": loan()}, price="40,000"), "2026-01-01")
     short = figure(ledger, "settlement mill", "payoff") - 40_000

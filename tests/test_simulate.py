@@ -1,6 +1,9 @@
 """Simulation: shapes against closed forms, published risk cases, replay of single trials, and the demo as a whole."""
 
+import os
 import resource
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -216,6 +219,25 @@ def test_the_same_seed_gives_the_same_figures(demo):
     again, other = (ed.simulate(demo.scenario, trials=1024, seed=seed) for seed in (7, 8))
     assert again.to_json() == demo.to_json()
     assert other.to_json() != demo.to_json()
+
+
+PRINTED = """
+import sys, equipdecide as ed
+runs = ed.simulate(ed.load(sys.argv[1]), trials=512)
+print([f"{runs.mean(name).value:.2f} {runs.mean(name).error:.2f} {runs.chance_best(name).value:.4f}" for name in runs.names])
+"""
+
+
+def test_the_same_figures_are_printed_on_any_number_of_threads():
+    file = str(ROOT / "scenarios" / "deck_fittings.yaml")
+    printed = set()
+    for threads in ("1", "2"):
+        limits = {"OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads, "MKL_NUM_THREADS": threads}
+        run = subprocess.run(
+            [sys.executable, "-c", PRINTED, file], cwd=ROOT, env={**os.environ, **limits}, capture_output=True, text=True, check=True
+        )
+        printed.add(run.stdout)
+    assert len(printed) == 1 and "." in printed.pop()
 
 
 def test_chances_of_the_demo(demo):

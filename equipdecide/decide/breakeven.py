@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from equipdecide.calendar import FloatArray
 from equipdecide.decide.compare import Comparison, compare, measure
 from equipdecide.decide.trials import Figures, Trials, structural_doubts
+from equipdecide.evaluate import Evaluation
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
@@ -187,7 +188,7 @@ def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None,
     pairs = _pairs(comparison, a, b)
     moving = [p for p in numbers if p in trials.used]
     flips, never = _numbers(trials, moving, pairs, titles, entered)
-    more, less, idle = _yes_no(scenario, chances, pairs, titles, entered)
+    more, less, idle = _yes_no(scenario, chances, pairs, titles, entered, trials.evaluation)
     excluded = [
         Excluded(p, titles.get(p, p), _reason(p))
         for p, amount in looked_at.items()
@@ -407,7 +408,12 @@ def crossings(
 
 
 def _yes_no(
-    scenario: Scenario, paths: Sequence[str], pairs: Sequence[Pair], titles: dict[str, str], entered: dict[str, Amount]
+    scenario: Scenario,
+    paths: Sequence[str],
+    pairs: Sequence[Pair],
+    titles: dict[str, str],
+    entered: dict[str, Amount],
+    evaluation: Evaluation,
 ) -> tuple[list[Flip], list[Never], set[str]]:
     """Return flips, what never flips, and the doubts nothing rests on: each doubt at no and at yes."""
     flips: list[Flip] = []
@@ -415,7 +421,7 @@ def _yes_no(
     idle: set[str] = set()
     if not paths:
         return flips, never, idle
-    trials = Trials(scenario, paths)
+    trials = Trials(scenario, paths, evaluation=evaluation)
     structural = {doubt for name in scenario.alternatives for doubt in structural_doubts(scenario, name)}
     which = np.repeat(np.arange(len(paths)), 2)
     leads = _leads(trials.run(_vectors(paths, entered, which, np.tile([0.0, 1.0], len(paths)))), pairs)

@@ -19,6 +19,7 @@ from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Finding, Ledger
 from equipdecide.plan import LEASES, Plan, is_lease_for_tax
 from equipdecide.scenario.models import Buy, Financing, Improve, Scenario, Step
+from equipdecide.showing import Shown
 
 TaxedAs = Literal["loan", "purchase", "lease"]
 
@@ -58,7 +59,7 @@ class OfferOfMoney:
 
 
 @dataclass(frozen=True, eq=False)
-class MoneyResult:
+class MoneyResult(Shown):
     """Every offer of money of a scenario. ``result["name"]`` is one of them."""
 
     scenario: Scenario

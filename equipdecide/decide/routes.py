@@ -20,6 +20,7 @@ from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Breach, Finding, Tape
 from equipdecide.plan import Plan, Sale
 from equipdecide.scenario.models import Offer, Scenario, Sell
+from equipdecide.showing import Shown
 
 HALVINGS = 60
 
@@ -41,7 +42,8 @@ class RouteView:
     `net` as entered, `net_if_unsold` where it does not sell (None: no such chance), `expected_net` and `worst_net`;
     negative where the price does not cover the lender. `true_value` is a trade allowance less the discount it costs;
     `expected_net`, `worst_net`, `worth` and `expected_worth` have that discount off, so that routes compare. `credited`
-    tells that what is left is a credit, not money.
+    tells that what is left is a credit, not money; the chance that it is lost counts in what is expected and at worst.
+    `saved_by_payoff` is what the loan payments left would have cost more than the payoff, not discounted.
     """
 
     name: str
@@ -60,6 +62,7 @@ class RouteView:
     days_to_money: int
     true_value: float
     credited: bool
+    saved_by_payoff: float
     worth: float
     expected_worth: float
     tax: float
@@ -67,7 +70,7 @@ class RouteView:
 
 
 @dataclass(frozen=True, eq=False)
-class RoutesResult:
+class RoutesResult(Shown):
     """All ways to sell one machine handed over on one day.
 
     `breakeven[a, b]` is the price at which route a is expected to be worth what route b is expected to be worth, before
@@ -90,7 +93,7 @@ class RoutesResult:
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         plain = ("name", "route", "gross", "selling_costs", "payoff", "release", "net", "net_if_unsold", "chance_unsold", "expected_net",
-                 "worst_net", "days_to_money", "true_value", "credited", "worth", "expected_worth", "tax", "cash_less_tax")  # fmt: skip
+                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax")  # fmt: skip
         return {
             "machine": self.machine,
             "date": self.date.isoformat(),
@@ -153,6 +156,7 @@ class _Legs:
         fallback = scenario.offers[self.offer.if_unsold] if self.offer.unsold is not None and self.offer.if_unsold else None
         self.fallback = fallback
         self.chance = (self.offer.unsold.chance or 0.0) if self.offer.unsold is not None and fallback else 0.0
+        self.lost = (self.offer.credit_lost.chance or 0.0) if self.offer.credit_lost is not None else 0.0
         paths = [self.offer.price.path, *([self.offer.unsold.path, fallback.price.path] if self.offer.unsold and fallback else [])]
         settled = ledger.workings[f"settlement {machine}"]
         self.net = settled["net_cash"]
@@ -165,20 +169,26 @@ class _Legs:
         for line in self.lines:
             times = np.array([self.plan.time.years_to(d) for d in line.dates or line.column.axis.ends])
             still = np.array([d >= self.plan.time.start for d in line.dates or line.column.axis.ends])
-            self.factors.append((np.exp(-times * log_rate) * still)[:, None])
+            honoured = 1 - self.lost if line.name == f"sale of {machine}: to the owner" else 1.0
+            self.factors.append((np.exp(-times * log_rate) * still)[:, None] * honoured)
 
-    def run(self, price: FloatArray, unsold: FloatArray, otherwise: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
+    def run(
+        self, price: FloatArray, unsold: FloatArray, otherwise: FloatArray | None = None, lost: float | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Return net and worth [currency] at prices, sold (0) or unsold (1), and prices of what happens then.
 
-        A discount lost by trading is off both.
+        A discount lost by trading is off both, and of what is left the share `lost` (the chance that a credit is lost).
         """
         values = {self.offer.price.path: price}
         if self.fallback is not None and self.offer.unsold is not None:
             then = np.full(price.shape, self.fallback.price.likely) if otherwise is None else otherwise
             values |= {self.offer.unsold.path: unsold, self.fallback.price.path: then}
-        net, *flows = self.tape.run(values)
+        settled, *flows = self.tape.run(values)
         worth = sum((flow * factor).sum(axis=0) for flow, factor in zip(flows, self.factors, strict=True))
-        return np.broadcast_to(net[0], price.shape) - self.lost_discount, np.broadcast_to(np.asarray(worth), price.shape) - self.lost_worth
+        share = self.lost if lost is None else lost
+        net = np.broadcast_to(settled[0], price.shape)
+        net = np.where(net > 0, net * (1 - share), net)
+        return net - self.lost_discount, np.broadcast_to(np.asarray(worth), price.shape) - self.lost_worth
 
     def expected(self, price: FloatArray) -> FloatArray:
         """Return the expected worth at prices [currency]."""
@@ -205,11 +215,14 @@ def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: 
     offer, fallback = legs.offer, legs.fallback
     likely, low = offer.price.likely, offer.price.low if offer.price.low is not None else offer.price.likely
     then = (fallback.price.likely, fallback.price.low if fallback.price.low is not None else fallback.price.likely) if fallback else (0.0, 0.0)
-    net, worth = legs.run(np.array([likely, low, likely, likely]), np.array([0.0, 0.0, 1.0, 1.0]), np.array([then[0], then[0], then[0], then[1]]))
+    net, worth = legs.run(np.array([likely, likely]), np.array([0.0, 1.0]), np.array([then[0], then[0]]))
+    unsold, _ = legs.run(np.array([likely]), np.array([1.0]), np.array([then[0]]), 0.0)
     doubtful = legs.chance > 0
+    bad, _ = legs.run(np.array([low, likely]), np.array([0.0, 1.0]), np.array([then[0], then[1]]), 1.0 if legs.lost else 0.0)
+    owed = [w for key, w in one.ledger.workings.items() if key.startswith(f"payoff {machine} ") and "saved" in w]
     sold = next(s for s in legs.plan.sales if s.machine == machine)
     true_value = one.gross - legs.lost_discount
-    expected = (1 - legs.chance) * net[0] + legs.chance * net[2]
+    expected = (1 - legs.chance) * net[0] + legs.chance * net[1]
     money_on = sold.credited_on or sold.paid_on
     return RouteView(
         one.name,
@@ -220,14 +233,15 @@ def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: 
         one.payoff,
         one.other_costs,
         one.net_cash,
-        float(net[2]) + legs.lost_discount if doubtful else None,
+        float(unsold[0]) + legs.lost_discount if doubtful else None,
         legs.chance,
         float(expected),
-        float(min(net[1], net[3]) if doubtful else net[1]),
+        float(min(bad) if doubtful else bad[0]),
         money_on,
         (money_on - day).days,
         true_value,
-        sold.credited_on is not None or offer.route == "trade-in",
+        sold.credited_on is not None or offer.route == "trade-in" or offer.credited_to is not None,
+        sum(w["saved"].figure() for w in owed),
         float(worth[0]),
         float(legs.expected(np.array([likely]))[0]),
         one.tax,
@@ -262,8 +276,8 @@ def _steps(scenario: Scenario, offer: Offer, one: RouteResult, legs: _Legs, sold
         steps.append(RouteStep(sold.sold_on, "shortfall brought in cash", one.net_cash, "yours: the loan is owed in full"))
     elif sold.credited_on is not None:
         steps.append(RouteStep(sold.credited_on, "credit used against the order", one.net_cash, "unsecured and without interest until then"))
-    elif offer.route == "trade-in":
-        steps.append(RouteStep(sold.paid_on, "credit with the dealer", one.net_cash, "unsecured and without interest until it is used"))
+    elif offer.route == "trade-in" or offer.credited_to is not None:
+        steps.append(RouteStep(sold.paid_on, "credit with the dealer", one.net_cash, "unsecured and without interest until it is used; get in writing what happens if the order is late or cancelled"))
     else:
         steps.append(RouteStep(sold.paid_on, "money to you", one.net_cash, "the payer's word until it clears" if sold.paid_on > sold.sold_on else ""))
     return tuple(sorted(steps, key=lambda step: step.on))

@@ -176,6 +176,8 @@ class Runs:
         npv = self._choice(among)
         lead = npv - npv[int(npv.mean(axis=1).argmax())]
         drawn = self.draws[path]
+        if not (lead > 0).any():  # one course is best in every trial: nothing that could be learnt would change it
+            return Estimate(0.0, 0.0)
 
         def worth(k: NDArray[np.int64]) -> float:
             fitted = _fitted(drawn[k], lead[:, k])
@@ -315,7 +317,8 @@ def _fitted(drawn: FloatArray, leads: FloatArray) -> FloatArray:
     rank = (np.searchsorted(np.sort(drawn), drawn) + 0.5) / len(drawn) * 2 - 1
     basis = np.polynomial.legendre.legvander(rank, DEGREE)
     basis = np.column_stack([basis, (drawn - drawn.mean()) / drawn.std()])  # a lead that is straight in the input stays so
-    weights, *_ = np.linalg.lstsq(basis, leads.T, rcond=None)
+    # least squares by the small matrix of the basis with itself; the last column may repeat the second
+    weights = np.linalg.pinv(basis.T @ basis, rcond=1e-10, hermitian=True) @ (basis.T @ leads.T)
     fitted: FloatArray = (basis @ weights).T
     return fitted
 

@@ -22,7 +22,7 @@ from equipdecide.ledger import Column, Draft, Origin, Shared, Working
 Unit = Literal["month", "semimonth", "week", "year"]
 PER_YEAR = {"month": 12, "semimonth": 24, "week": 52, "year": 1}
 LOWEST, HIGHEST = -0.99, 1e4  # rates of one unit-period that are looked for
-HALVINGS = 110  # from that bracket to the last bit
+STEPS = 200  # far more than are taken: worth falls and is convex in the rate, so Newton's steps come in from one side
 
 
 def unit_periods(start: Date, day: Date, unit: Unit = "month", length: int = 1) -> tuple[int, float]:
@@ -60,15 +60,24 @@ def per_year(unit: Unit = "month", length: int = 1) -> float:
 
 
 def _solve(received: FloatArray, paid: FloatArray, whole: FloatArray, odd: FloatArray) -> FloatArray:
-    """Return the rate of a unit-period at which `paid` (rows, trials) is worth `received` (1, trials); by halving."""
+    """Return the rate of a unit-period at which `paid` (rows, trials) is worth `received` (1, trials).
+
+    Newton's steps from rate 0, halving the bracket where a step would leave it.
+    """
     width = max(received.shape[-1], paid.shape[-1])
     low, high = np.full((1, width), LOWEST), np.full((1, width), HIGHEST)
-    with np.errstate(over="ignore"):
-        for _ in range(HALVINGS):
-            middle = (low + high) / 2
-            worth = (paid / ((1 + odd * middle) * (1 + middle) ** whole)).sum(axis=0, keepdims=True)
-            low, high = np.where(worth > received, middle, low), np.where(worth > received, high, middle)
-    return (low + high) / 2
+    rate = np.zeros((1, width))
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        for _ in range(STEPS):
+            each = paid / ((1 + odd * rate) * (1 + rate) ** whole)
+            apart = each.sum(axis=0, keepdims=True) - received
+            if (np.abs(apart) <= 1e-12 * np.abs(received)).all():
+                break
+            low, high = np.where(apart > 0, rate, low), np.where(apart > 0, high, rate)
+            slope = (each * (whole / (1 + rate) + odd / (1 + odd * rate))).sum(axis=0, keepdims=True)
+            step = rate + apart / slope
+            rate = np.where((step > low) & (step < high), step, (low + high) / 2)
+    return rate
 
 
 def post_rate(

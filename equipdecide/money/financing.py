@@ -245,6 +245,15 @@ def _paid_off(draft: Draft, plan: Plan, debt: Debt, offer: Financing, w: Working
 def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> None:
     ends = last_day(offer, debt.drawn_on)
     if is_lease_for_tax(offer):
+        sale = debt.sale
+        if sale is not None and not sale.at_end and sale.sold_on <= ends:
+            draft.find(
+                "leased_machine_sold",
+                f"{sale.machine} is the lessor's until {ends} and is sold on {sale.sold_on}: every payment left is counted then, the price of buying it from the lessor is not. "
+                "Ask for it before you sell.",
+                offer.amount.path,
+                "warning",
+            )
         draft.find("lease_is_rent", f"{debt.name}: its payments are rent for tax; the machine is the lessor's, so there is nothing to depreciate or to sell. Ask an accountant to read it.", offer.amount.path)
         back = debt.sale is not None and debt.sale.returned_to == debt.name
         if back and debt.sale is not None and debt.sale.sold_on < plan.time.end:

@@ -22,6 +22,7 @@ class Law:
         if not self.root.is_dir():
             raise MissingParameter(f"There is no folder of parameters for `{country}` in {folder}.")
         self._read: dict[str, dict[str, Parameter | RowsFile]] = {}
+        self._readings: dict[tuple[object, ...], Reading] = {}  # what was asked before, answered with the same object
 
     def get(
         self, id: str, on: date, *, index_rate: float = 0.0, as_known_on: date | None = None, **keys: str
@@ -37,6 +38,14 @@ class Law:
         Raises MissingParameter for an unknown id, a day before the first value, keys that do not fit, or a day past
         the last value of a parameter for which a guess would mislead.
         """
+        asked = (id, on, index_rate, as_known_on, *sorted(keys.items()))
+        if asked not in self._readings:
+            self._readings[asked] = self._get(id, on, index_rate, as_known_on, keys)
+        return self._readings[asked]
+
+    def _get(
+        self, id: str, on: date, index_rate: float, as_known_on: date | None, keys: Mapping[str, str]
+    ) -> Reading:
         parameter = self._parameter(id)
         known = [row for row in parameter.values if as_known_on is None or row.enacted <= as_known_on]
         begun = [row for row in known if row.from_date <= on]

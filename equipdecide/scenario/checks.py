@@ -157,7 +157,9 @@ def names_stand(c: Checker) -> None:
         pay = step.get("pay")
         for value in pay if isinstance(pay, list) else ():
             if isinstance(value, Text):
-                c.named(value, "financing", "financing")
+                paid = c.named(value, "financing", "financing")
+                if step.get("do") == "improve" and paid is not None and str(paid.get("kind", "loan")) in _LEASES[1:]:
+                    c.report(value, f"'{value}' is a lease, and an improvement stays in your machine", "Pay it with a loan")
         when = step.get("when")
         if isinstance(when, Text) and when:
             _doubt_stands(c, when)

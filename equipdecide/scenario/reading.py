@@ -10,10 +10,10 @@ from __future__ import annotations
 import re
 import types
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Generic, Literal, NamedTuple, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import yaml
 from pydantic import BaseModel, ValidationError
@@ -23,6 +23,8 @@ from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountErro
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean, near
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Items, Place, Provenance, Source, Table, Text
+
+M = TypeVar("M", bound=BaseModel)
 
 WHO = ("from", "by", "on")
 """Keys that say, in any block, who gave the amounts in it."""
@@ -86,8 +88,8 @@ def fields_of(model: type[BaseModel]) -> dict[str, Any]:
 class _Reader:
     """Reads one text: composes it, lays it against the models, collects faults."""
 
-    def __init__(self, text: str, name: str) -> None:
-        self.name, self.lines = name, text.splitlines()
+    def __init__(self, text: str, name: str, model: type[BaseModel] = Scenario) -> None:
+        self.name, self.lines, self.model = name, text.splitlines(), model
         self.faults: list[Fault] = []
         self.places: dict[str, Place] = {}
         self.text = _THOUSANDS.sub(lambda found: found[0].replace(",", _KEPT_COMMA), text)
@@ -97,6 +99,10 @@ class _Reader:
     def fault(self, place: Place, path: str, what: str, mend: str) -> None:
         line = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
         self.faults.append(Fault(place, path, what, mend, line))
+
+    def begin(self, otherwise: str) -> str:
+        """Say how a file of this kind begins; `otherwise` for a scenario."""
+        return otherwise if self.model is Scenario else f"Start with `{next(iter(self.model.model_fields))}: ...`"
 
     def place(self, mark: Any) -> Place:
         return Place(self.name, mark.line + 1, mark.column + 1)
@@ -133,9 +139,9 @@ class _Reader:
             if self.faults:
                 return None
         if root is None:
-            self.fault(Place(self.name, 1, 1), "", "the file is empty", "Start from the starter file")
+            self.fault(Place(self.name, 1, 1), "", "the file is empty", self.begin("Start from the starter file"))
         elif not isinstance(root, yaml.MappingNode):
-            self.fault(Place(self.name, 1, 1), "", "no keys stand in the file", "Start with `title: ...`")
+            self.fault(Place(self.name, 1, 1), "", "no keys stand in the file", self.begin("Start with `title: ...`"))
         else:
             return root
         return None
@@ -279,7 +285,7 @@ class _Reader:
     def locate(self, tree: Table, item: Any) -> tuple[Any, Place, str, Any]:
         """Return value, place, path and model around it of an error; tags of unions are passed over."""
         node: Any = tree
-        shape, path, place, key_place = Shape("model", Scenario), "", tree.place, tree.place
+        shape, path, place, key_place = Shape("model", self.model), "", tree.place, tree.place
         model = None
         for step in item["loc"]:
             if shape.kind == "model":
@@ -467,6 +473,39 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
         )
     scenario._source = Source(name, folder, reader.places)
     return scenario
+
+
+@dataclass(frozen=True)
+class Read(Generic[M]):
+    """What a file of another kind than a scenario states, with what faults found later need: places and lines."""
+
+    value: M
+    places: Mapping[str, Place]
+    lines: tuple[str, ...]
+
+    def fault(self, path: str, what: str, mend: str) -> Fault:
+        """Return a fault at `path`, or at what stands around it where the file does not state it."""
+        at = path
+        while at not in self.places:
+            at = at.rpartition(".")[0]
+        place = self.places[at]
+        return Fault(place, path, what, mend, self.lines[place.line - 1])
+
+
+def read_as(model: type[M], text: str, name: str) -> Read[M]:
+    """Return what `text` states as a `model`. Raises :class:`ScenarioError` with every fault; `name` stands in messages."""
+    reader = _Reader(text, name, model)
+    root = reader.compose()
+    value = None
+    if root is not None:
+        tree = reader.walk(root, Shape("model", model), "", NOBODY)
+        try:
+            value = model.model_validate(tree)
+        except ValidationError as error:
+            reader.translate(error, tree)
+    if reader.faults or value is None:
+        raise ScenarioError(sorted(reader.faults, key=lambda fault: (fault.place.line, fault.place.column)))
+    return Read(value, reader.places, tuple(reader.lines))
 
 
 def quantity_at(path: str) -> Quantity | None:

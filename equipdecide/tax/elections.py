@@ -219,7 +219,7 @@ def describe(election: Election) -> str:
         parts.append("section 179 on all of it")
     elif isinstance(election.section_179, Amount):
         parts.append(f"section 179 on {float(election.section_179):,.0f}")
-    if float(election.bonus):
+    if float(election.bonus) and election.section_179 != "all":
         parts.append(f"bonus {float(election.bonus):.0%}")
     if election.section_179 != "all" and float(election.bonus) < 1:
         parts.append(f"{election.life}-year table, {election.convention}")

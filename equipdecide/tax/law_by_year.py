@@ -22,15 +22,11 @@ class LawByYear:
     time: Timeline
     index_rate: float
     decided: Date
-    seen: dict[tuple[str, str], list[Reading]] = field(default_factory=dict)
+    columns: dict[tuple[str, ...], Column] = field(default_factory=dict)  # made once for all alternatives
 
     def readings(self, id: str, **keys: str) -> list[Reading]:
         """Return one reading a tax year, each as it stands on the year's last day."""
-        key = (id, str(keys))
-        if key not in self.seen:
-            days = [Date(day.year, 12, 31) for day in self.time.tax.ends]
-            self.seen[key] = [self._read(id, day, keys) for day in days]
-        return self.seen[key]
+        return [self._read(id, Date(day.year, 12, 31), keys) for day in self.time.tax.ends]
 
     def _read(self, id: str, day: Date, keys: dict[str, str]) -> Reading:
         """Read one parameter; of a state, whose rows begin late, the first row stands for the years before it."""
@@ -43,6 +39,12 @@ class LawByYear:
 
     def since(self, draft: Draft, id: str, says: str) -> Column:
         """Return a column of one parameter that began within the tax years: 0 in the years before its first value."""
+        key = ("since", id, says)
+        if key not in self.columns:
+            self.columns[key] = self._since(draft, id, says)
+        return self.columns[key]
+
+    def _since(self, draft: Draft, id: str, says: str) -> Column:
         found: list[Reading | None] = []
         for day in self.time.tax.ends:
             try:
@@ -60,14 +62,20 @@ class LawByYear:
 
     def figure(self, draft: Draft, id: str, says: str, **keys: str) -> Column:
         """Return a column of one parameter over the tax years."""
-        readings = self.readings(id, **keys)
-        for reading in readings:
-            if reading.enacted_after(self.decided):
-                draft.common.find("later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id)
-        return draft.legal(readings, says, self.time.tax)
+        key = (id, says, *keys.values())
+        if key not in self.columns:
+            readings = self.readings(id, **keys)
+            for reading in readings:
+                if reading.enacted_after(self.decided):
+                    draft.common.find("later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id)
+            self.columns[key] = draft.legal(readings, says, self.time.tax)
+        return self.columns[key]
 
     def brackets(self, draft: Draft, id: str, says: str, status: str) -> tuple[Column, Column]:
         """Return wide columns of thresholds and rates over the tax years."""
+        thresholds, shares = (id, says, status, "thresholds"), (id, says, status, "rates")
+        if thresholds in self.columns:
+            return self.columns[thresholds], self.columns[shares]
         readings = self.readings(id, status=status)
         rows = [reading.brackets for reading in readings]
         width = max(len(row) for row in rows)
@@ -76,4 +84,5 @@ class LawByYear:
         axis, last = self.time.tax, readings[-1]
         over = draft.legal_wide([[pair[0] for pair in row] for row in full], last, "USD", f"{says}: thresholds", axis)
         rate = draft.legal_wide([[pair[1] for pair in row] for row in full], last, "1", f"{says}: rates", axis)
+        self.columns[thresholds], self.columns[shares] = over, rate
         return over, rate
