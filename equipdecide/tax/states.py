@@ -109,7 +109,7 @@ def state_return(
         added = w.formula("added_back", "share * net", "USD", "share of what the state adds back, less returned", share=share, net=adjustment)
     other = draft.input(owner.other_income) if owner.other_income else 0.0
     w.formula("income", "other + business_income + held_back + added", "USD", "income in the state", other=other, added=added)
-    w.formula("loss_carried", "max(prev(loss_carried) - income, 0)", "USD", "loss carried to the next year")
+    w.formula("loss_carried", "max(prev(loss_carried) - income, 0) + excess_loss", "USD", "loss carried to the next year", excess_loss=filed["excess_loss"])
     w.formula("taxable", "max(income - prev(loss_carried), 0)", "USD", "taxable in the state, before its deductions and credits")
     _state_tax(draft, plan, law, rules, w, owner)
     return w
