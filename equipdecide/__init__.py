@@ -12,6 +12,9 @@
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.papers(s, "sell and replace")             # lines of the tax forms; elections with their last days
     ed.brief(c, "brief.html")                    # the page for partners
+    ed.record(c, "sell and replace", ["Perrin"])  # what was decided, with the law as it stood; ed.rerun years later
+    ed.after(c, "sell and replace")              # what to do, who, by when; ed.calendar_file for a calendar
+    ed.look_back(c, "actuals.yaml")              # planned against actual
     ed.workbook(c, "book.xlsx")                  # one course beside Keep in live formulas, for the accountant
 
 Estimates for a decision, not tax, legal, lending or safety advice; local codes and licensed practice come first.
@@ -35,6 +38,7 @@ _VERBS = {
     "ScenarioError": "equipdecide.scenario",
     "news": "equipdecide.decide.news",
     "noise": "equipdecide.decide.noise",
+    "mix": "equipdecide.decide.mix",
     "weigh": "equipdecide.decide.criteria",
     "evaluate": "equipdecide.evaluate",
     "compare": "equipdecide.decide.compare",
@@ -56,6 +60,13 @@ _VERBS = {
     "sell_when": "equipdecide.decide.timing",
     "wait": "equipdecide.decide.timing",
     "whose": "equipdecide.decide.whose",
+    "record": "equipdecide.after.record",
+    "rerun": "equipdecide.after.record",
+    "after": "equipdecide.after.todo",
+    "look_back": "equipdecide.after.look_back",
+    "record_page": "equipdecide.views.record_page",
+    "todo_page": "equipdecide.views.todo_page",
+    "calendar_file": "equipdecide.views.calendar_file",
     "routes": "equipdecide.decide.routes",
     "money": "equipdecide.decide.money",
     "cash_calendar": "equipdecide.decide.cash_calendar",
@@ -63,12 +74,16 @@ _VERBS = {
 }
 
 if TYPE_CHECKING:
+    from equipdecide.after.look_back import look_back
+    from equipdecide.after.record import record, rerun
+    from equipdecide.after.todo import after
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.cash_calendar import cash_calendar
     from equipdecide.decide.compare import compare
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.lender import lender
+    from equipdecide.decide.mix import mix
     from equipdecide.decide.money import money
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
@@ -82,13 +97,18 @@ if TYPE_CHECKING:
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
     from equipdecide.views.brief import brief
+    from equipdecide.views.calendar_file import calendar_file
     from equipdecide.views.explain import explain
+    from equipdecide.views.record_page import record_page
+    from equipdecide.views.todo_page import todo_page
     from equipdecide.views.workbook import workbook
 
 __all__ = [
     "ScenarioError",
+    "after",
     "breakeven",
     "brief",
+    "calendar_file",
     "cash_calendar",
     "compare",
     "curve",
@@ -100,19 +120,24 @@ __all__ = [
     "lender",
     "load",
     "loads",
+    "look_back",
+    "mix",
     "money",
     "news",
     "noise",
     "nothing_extra_sold",
-    "papers",
+    "record",
+    "record_page",
+    "rerun",
     "routes",
+    "papers",
     "sale",
     "sell_when",
     "service_life",
     "simulate",
+    "todo_page",
     "tornado",
     "two_way",
-    "weigh",
     "wait",
     "weigh",
     "whose",
@@ -124,6 +149,9 @@ def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
             for view in ("table", "beside"):  # so that results show themselves
+                importlib.import_module(f"equipdecide.views.{view}")
+        if _VERBS[name].startswith("equipdecide.after."):
+            for view in ("record_page", "todo_page", "look_back_page"):
                 importlib.import_module(f"equipdecide.views.{view}")
         return getattr(importlib.import_module(_VERBS[name]), name)
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")

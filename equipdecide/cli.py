@@ -82,7 +82,7 @@ def _run(argv: list[str]) -> int:
 
 
 def _unforeseen(error: Exception) -> int:
-    if type(error).__name__ == "ScenarioError":
+    if "ScenarioError" in [kind.__name__ for kind in type(error).__mro__]:  # a scenario, a record or a file of actuals
         return _faults(error, sys.stderr)  # type: ignore[arg-type]
     if isinstance(error, OSError):
         return _fail(f"{error.strerror or error}: {error.filename}" if error.filename else str(error))
@@ -167,7 +167,7 @@ def _read(name: str) -> Scenario:
     return load(path)
 
 
-def _day(text: str | None) -> Any:
+def _day(text: str | None, flag: str = "--on") -> Any:
     from equipdecide.scenario.amounts import AmountError, read_day
 
     if text is None:
@@ -175,7 +175,7 @@ def _day(text: str | None) -> Any:
     try:
         return read_day(text)
     except AmountError as error:
-        raise Refusal(f"--on: {error.what}. {error.mend}") from None
+        raise Refusal(f"{flag}: {error.what}. {error.mend}") from None
 
 
 # --- the door
@@ -328,6 +328,15 @@ def _weigh(args: argparse.Namespace) -> int:
     return _give(args, lambda: weighing_text(result, args.width), result.to_json)
 
 
+def _mix(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.mix import mix
+    from equipdecide.views.beside import mix_text
+
+    result = mix(scenario)
+    return _give(args, lambda: mix_text(result, args.width), result.to_json)
+
+
 def _noise(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     from equipdecide.decide.noise import noise
@@ -398,6 +407,96 @@ def _brief(args: argparse.Namespace) -> int:
     return FINE
 
 
+def _course(name: str, scenario: Scenario) -> str:
+    if name not in scenario.alternatives:
+        raise Refusal(f"there is no course '{name}'. {_nearest(name, scenario.alternatives, 'Courses')}")
+    return name
+
+
+def _there(name: str, what: str) -> Path:
+    path = Path(name)
+    if not path.is_file():
+        names = [p.name for p in path.parent.glob("*.y*ml")] if path.parent.is_dir() else []
+        near = difflib.get_close_matches(path.name, names, 1, 0.5)
+        raise Refusal(f"there is no {what} {path}." + (f" Did you mean '{near[0]}'?" if near else ""))
+    return path
+
+
+def _record(args: argparse.Namespace) -> int:
+    if args.rerun is not None:
+        return _rerun(args)
+    if args.course is None:
+        raise Refusal("say which course was decided on: equipdecide record FILE COURSE; or --rerun then for a record")
+    revisit_on = _day(args.revisit_on, "--revisit-on")
+    scenario = _read(args.file)
+    course = _course(args.course, scenario)
+    path = _new_file(args.output or "decision_record.yaml")
+    page = _new_file(args.page) if args.page else None
+    from equipdecide.after.record import record, write
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.record_page import record_page, record_text
+
+    made = record(compare(scenario), course, args.agreed, args.dissent, revisit_on, args.change_our_mind)
+    write(made, path)
+    if page is not None:
+        _write(page, record_page(made))
+    _say(json.dumps(made.to_json(), indent=2, ensure_ascii=False) if args.json else record_text(made, args.width))
+    _say(f"The record is {path}; keep it unchanged." + (f" The page to sign is {page}." if page else ""), sys.stderr)
+    return FINE
+
+
+def _rerun(args: argparse.Namespace) -> int:
+    for flag in ("course", "agreed", "dissent", "revisit_on", "change_our_mind", "page"):
+        if getattr(args, flag):
+            said = "COURSE" if flag == "course" else f"--{flag.replace('_', '-')}"
+            raise Refusal(f"{said} goes with a new record; --rerun figures one again that was written")
+    path = _there(args.file, "record")
+    from equipdecide.after.record import read, rerun
+    from equipdecide.views.record_page import rerun_text
+
+    result = rerun(read(path), args.rerun)
+    return _give(args, lambda: rerun_text(result, args.width), result.to_json)
+
+
+def _after(args: argparse.Namespace) -> int:
+    today = _day(args.today, "--today")
+    scenario = _read(args.file)
+    course = _course(args.course, scenario)
+    page = _new_file(args.page) if args.page else None
+    calendar = _new_file(args.calendar) if args.calendar else None
+    from equipdecide.after.todo import after
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.calendar_file import calendar_file
+    from equipdecide.views.todo_page import todo_page, todo_text
+
+    result = after(compare(scenario), course, today, args.done)
+    if page is not None:
+        _write(page, todo_page(result))
+        _say(f"The page is {page}.", sys.stderr)
+    if calendar is not None:
+        try:
+            calendar_file(result, calendar)
+        except ImportError as error:
+            raise Refusal(str(error)) from None
+        _say(f"The calendar file is {calendar}: open it in any calendar program.", sys.stderr)
+    return _give(args, lambda: todo_text(result, args.width, args.full), result.to_json)
+
+
+def _look_back(args: argparse.Namespace) -> int:
+    file, actuals = _there(args.file, "scenario or record"), _there(args.actuals, "file of actual figures")
+    page = _new_file(args.page) if args.page else None
+    from equipdecide.after.look_back import look_back
+    from equipdecide.after.record import is_record, read
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.look_back_page import look_back_page, look_back_text
+
+    result = look_back(read(file) if is_record(file) else compare(_read(args.file)), actuals)
+    if page is not None:
+        _write(page, look_back_page(result))
+        _say(f"The page is {page}.", sys.stderr)
+    return _give(args, lambda: look_back_text(result, args.width), result.to_json)
+
+
 def _workbook(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     path = Path(args.output or f"{Path(args.file).stem}.xlsx")
@@ -436,11 +535,15 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
     "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
     "news": (_news, "each yes/no doubt: every course if yes, if no and on average, and what knowing is worth"),
+    "mix": (_mix, "what to make in a full year within every station's hours, and what one more hour is worth"),
     "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
     "brief": (_brief, "write the page for partners"),
+    "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
+    "after": (_after, "what to do after the decision: who, what, by when; as a list, a page, a calendar file"),
+    "look-back": (_look_back, "planned against actual, the answer with what came, how guesses have run"),
     "workbook": (_workbook, "write one course beside keep as a workbook of live formulas, for the accountant"),
 }
 
@@ -503,6 +606,8 @@ def _parser() -> argparse.ArgumentParser:
                 metavar="WORD",
                 help="list the names that can be asked for, those with WORD in them",
             )
+        if name in ("record", "after", "look-back"):
+            _after_options(verb, name)
         if name == "sale":
             verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
             verb.add_argument("--machine", help="machine to sell, if not the one in question")
@@ -512,11 +617,33 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--against", help="... against this one (keep)")
         verb.add_argument("--json", action="store_true", help="give the figures as JSON")
         verb.add_argument("-o", "--output", metavar="FILE", help="write to a file instead of the screen")
-        if name in ("compare", "sale", "breakeven"):
+        if name in ("compare", "sale", "breakeven", "after"):
             verb.add_argument("--full", action="store_true", help="leave nothing out of the lists below the table")
         if name != "check":
             verb.add_argument("--width", type=int, default=96, help=argparse.SUPPRESS)
     return parser
+
+
+def _after_options(verb: argparse.ArgumentParser, name: str) -> None:
+    """Add what only the commands after the decision take."""
+    if name == "look-back":
+        verb.add_argument("actuals", metavar="ACTUALS", help="file of what came, such as deck_fittings_actuals.yaml")
+    else:
+        many = "?" if name == "record" else None
+        verb.add_argument("course", metavar="COURSE", nargs=many, help="name of the course decided on")
+    if name == "record":
+        verb.add_argument("--agreed", metavar="NAME", action="append", default=[], help="who agreed; once for each")
+        verb.add_argument("--dissent", metavar="TEXT", default="", help="who did not agree, and why")
+        verb.add_argument("--change-our-mind", metavar="TEXT", default="", help="what would change your mind")
+        verb.add_argument("--revisit-on", metavar="DAY", help="day to look at it again, such as 2027-03-01")
+        says = "FILE is a record: figure it again with the law of then, or of today"
+        verb.add_argument("--rerun", choices=("then", "today"), help=says)
+    if name == "after":
+        verb.add_argument("--today", metavar="DAY", help="day that makes an entry late (day of decision if left out)")
+        says = "tick an entry by its key (see --json); once for each"
+        verb.add_argument("--done", metavar="KEY", action="append", default=[], help=says)
+        verb.add_argument("--calendar", metavar="FILE", help="calendar file to write, such as after.ics")
+    verb.add_argument("--page", metavar="FILE", help="page to write, such as page.html")
 
 
 if __name__ == "__main__":

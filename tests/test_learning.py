@@ -1,11 +1,16 @@
 """Learning curves: what the two forms share, and the floor of a ramp."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import equipdecide as ed
 from equipdecide.shop import learning
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
 
 def test_the_same_eighty_per_cent_twice():
@@ -33,3 +38,32 @@ def test_a_ramp_is_the_sum_over_its_floor():
     """Batch by batch, never under the standard time."""
     times = [max(1.6 * n ** (np.log(0.85) / np.log(2)), 1.0) for n in range(1, 60)]
     assert learning.ramp(1.6, 0.85).extra == pytest.approx(sum(times) - 59)
+
+
+def with_ramp(block):
+    text = (SCENARIOS / "night_watch.yaml").read_text(encoding="utf-8")
+    return ed.loads(text.replace("    ramp_loss: 10 .. 20 .. 40\n", block), folder=SCENARIOS)
+
+
+def test_in_the_engine():
+    """Published case S18: 1.6 times and 85 % cost 1.51 batch-times; of 8 h that is 12.1 good hours, all in the study."""
+    s = with_ramp("    ramp: {start: 1.6, rate: 85 %, batch: 8 h}\n")
+    ledger = ed.evaluate(s, only=["keep", "conveyor"])["conveyor"]
+    assert ledger.column("learning MC-1 with parts conveyor.hours").figure() == pytest.approx(8 * 1.51, abs=0.04)
+    assert ledger.column("learning MC-1 with parts conveyor.hours").figure() == pytest.approx(8 * learning.ramp(1.6, 0.85).extra, rel=1e-12)
+    down = 3 / 250 * ledger.column("hours of MC-1 with parts conveyor.good_hours").figure()
+    assert ledger.column("capacity.lost").per_row().sum() == pytest.approx(down + 8 * learning.ramp(1.6, 0.85).extra)
+
+
+def test_a_slow_ramp_is_said():
+    s = with_ramp("    ramp: {start: 3, rate: 95 %, batch: 8 h}\n")
+    assert any(finding.code == "ramp_too_slow" for finding in ed.evaluate(s, only=["keep", "conveyor"])["conveyor"].findings)
+
+
+def test_faults_of_a_ramp():
+    with pytest.raises(ed.ScenarioError) as caught:
+        with_ramp("    ramp_loss: 20\n    ramp: {start: 0.8, rate: 15 %, batch: 8 h}\n")
+    said = str(caught.value)
+    assert "both `ramp_loss` and `ramp` are given" in said
+    assert "a learning rate is 50 % to 99 %" in said
+    assert "quicker than the standard time" in said

@@ -64,14 +64,17 @@ def demo(deck):
 
 
 def test_the_small_shop_by_hand(refit):
-    """Planned: 4 years of 4,000 saved, less 9,000: 7,000 ahead. Came: 1,500 in 146 days, two fifths of a year: 3,750 a year.
+    """Planned: 4 years of 4,000 saved, less 9,000: 7,000 ahead. Came: 1,500 in 146 days, two fifths of a year.
 
-    If it goes on: 4 years of 2,250 saved, less 9,900: 900 short. With later years as planned: 146 of the study's
-    1,461 days at 3,750 and the rest at 2,000.
+    If 3,750 a year goes on: 4 years of 2,250 saved, less 9,900: 900 short. With later years as planned: 146 of the
+    study's 1,461 days at 3,750 and the rest at 2,000.
     """
     assert refit["refit"].npv_less_keep == pytest.approx(7000, abs=0.01)
     result = look_back(refit, parse_actuals(refit, CAME))
-    upkeep, parts = (next(row for row in result.rows if row.what == "upkeep"), next(row for row in result.rows if row.what != "upkeep"))
+    upkeep, parts = (
+        next(row for row in result.rows if row.what == "upkeep"),
+        next(row for row in result.rows if row.what != "upkeep"),
+    )
     assert (upkeep.planned, upkeep.actual, upkeep.ratio) == (2000, pytest.approx(3750), pytest.approx(1.875))
     assert upkeep.inside_range is False and (upkeep.by, upkeep.given_by, upkeep.of) == ("Ada", "guess", "lathe")
     assert upkeep.effect == pytest.approx(-4 * 1750, abs=0.01)
@@ -95,9 +98,15 @@ def test_upkeep_of_a_later_year_is_taken_back_to_the_first(refit):
 
 def test_how_guesses_have_run(refit):
     """Two of one kind, half as much again each: 1.5 is offered; Ada has one figure, which is too few."""
-    text = REFIT.replace("capital_costs: {parts: 9,000}", "capital_costs: {parts: {likely: 6,000, from: quote}, labour: {likely: 3,000, from: quote}}")
+    text = REFIT.replace(
+        "capital_costs: {parts: 9,000}",
+        "capital_costs: {parts: {likely: 6,000, from: quote}, labour: {likely: 3,000, from: quote}}",
+    )
     comparison = ed.compare(ed.loads(text))
-    came = CAME.replace("parts, value: 9,900", "parts, value: 9,000") + "  - {what: improvements.refit.capital_costs.labour, value: 4,500, on: 2026-01-20}\n"
+    came = (
+        CAME.replace("parts, value: 9,900", "parts, value: 9,000")
+        + "  - {what: improvements.refit.capital_costs.labour, value: 4,500, on: 2026-01-20}\n"
+    )
     result = look_back(comparison, parse_actuals(comparison, came))
     runs = {(run.of, run.name): run for run in result.runs}
     quote, ada = runs["guesser", "quote"], runs["guesser", "Ada"]
@@ -110,13 +119,22 @@ def test_how_guesses_have_run(refit):
     assert (offered.low, offered.likely, offered.high) == (2250, 3000, 3900)
     with pytest.raises(ValueError, match="no correction"):
         corrected(guess, ada)
-    assert amounts(comparison.scenario)["improvements.refit.changes.upkeep.first_year"] is not offered  # nothing was applied
+    assert (
+        amounts(comparison.scenario)["improvements.refit.changes.upkeep.first_year"] is not offered
+    )  # nothing was applied
 
 
 def test_guesses_that_lean_both_ways_are_not_corrected():
-    text = REFIT.replace("capital_costs: {parts: 9,000}", "capital_costs: {parts: {likely: 6,000, from: quote}, labour: {likely: 3,000, from: quote}}")
+    text = REFIT.replace(
+        "capital_costs: {parts: 9,000}",
+        "capital_costs: {parts: {likely: 6,000, from: quote}, labour: {likely: 3,000, from: quote}}",
+    )
     comparison = ed.compare(ed.loads(text))
-    came = "course: refit\nactuals: [{what: improvements.refit.capital_costs.parts, value: 12,000, on: 2026-02-01}, {what: improvements.refit.capital_costs.labour, value: 2,000, on: 2026-02-01}]\n"
+    costs = "improvements.refit.capital_costs"
+    came = "course: refit\nactuals:\n" + "".join(
+        f"  - {{what: {costs}.{name}, value: {value}, on: 2026-02-01}}\n"
+        for name, value in (("parts", 12000), ("labour", 2000))
+    )
     run = next(run for run in look_back(comparison, parse_actuals(comparison, came)).runs if run.name == "quote")
     assert run.mean_ratio == pytest.approx(math.sqrt(2.0 * 2 / 3)) and run.correction is None
 
@@ -130,7 +148,9 @@ def test_the_demo_twelve_months(deck, demo):
     assert rows["upkeep"].actual == pytest.approx((2240 + 2905 + 5310) * 365 / 356)
     assert rows["hours between stops"].actual == 11.1  # the last that was seen
     assert (rows["contract renewed"].planned, rows["contract renewed"].actual) == (0.75, 0)
-    assert rows["tax of the year"].planned == pytest.approx(float(deck["upgrade"].column("federal return Ines as filed.tax").per_row()[0]))
+    assert rows["tax of the year"].planned == pytest.approx(
+        float(deck["upgrade"].column("federal return Ines as filed.tax").per_row()[0])
+    )
     assert rows["tax of the year"].effect is None
     assert [then.month for then in demo.then] == [1, 3, 6, 12]
     assert demo.planned == deck["upgrade"].npv_less_keep
@@ -140,7 +160,11 @@ def test_the_demo_twelve_months(deck, demo):
 
 def test_what_a_reader_sees(demo, tmp_path):
     text = look_back_text(demo)
-    assert "P5 bracket: Chance that it is renewed" in text and "Offered for next" in text and "nothing here changes a guess" in text
+    assert (
+        "P5 bracket: Chance that it is renewed" in text
+        and "Offered for next" in text
+        and "nothing here changes a guess" in text
+    )
     assert max(map(len, text.splitlines())) <= 96
     page = look_back_page(demo, tmp_path / "look.html")
     assert page.count("<tr") == len(demo.rows) + len(demo.then) + 1 + 2
@@ -149,7 +173,8 @@ def test_what_a_reader_sees(demo, tmp_path):
 
 def test_a_payoff_and_a_price_are_held_against_the_plan(deck):
     """The letter asks for 54,833.31 on 18 September; the buyer pays 70,250 where 71,000 was offered."""
-    came = "course: sell and do without\nactuals: [{what: payoff, value: 54,861.41, on: 2026-09-21}, {what: price got, value: 70,250, on: 2026-09-18}]\n"
+    came = "course: sell and do without\nactuals:\n  - {what: payoff, value: 54,861.41, on: 2026-09-21}\n"
+    came += "  - {what: price got, value: 70,250, on: 2026-09-18}\n"
     result = look_back(deck, parse_actuals(deck, came))
     rows = {row.what: row for row in result.rows}
     assert rows["payoff"].planned == pytest.approx(54833.31, abs=0.005) and rows["payoff"].effect is None
@@ -163,7 +188,7 @@ actuals:
   - {what: upkeep, of: MC-1, value: 2,240, on: 2027-01-29}
   - {what: days down, of: R1, value: 12, on: 2026-11-09}
   - {what: share of good parts, of: MC-1, value: 98.3, on: 2027-10-30}
-  - {what: pieces sold, value: 90, since: 2026-11-09, on: 2027-10-30}
+  - {what: pieces ordered, value: 90, since: 2026-11-09, on: 2027-10-30}
   - {what: first good part, of: kit, on: 2026-01-09}
   - {what: nights run, of: MC-1, value: 50, since: 2026-11-09, on: 2027-01-30}
   - {what: nights run, of: MC-1, value: 50, since: 2027-01-30, on: 2027-04-30}
@@ -175,7 +200,16 @@ def test_every_fault_of_the_file_at_once(deck):
     with pytest.raises(ActualsError) as caught:
         parse_actuals(deck, BAD, "came.yaml")
     faults = [(fault.place.line, fault.path.rpartition(".")[2]) for fault in caught.value.faults]
-    assert faults == [(3, "what"), (4, "since"), (5, "of"), (6, "value"), (7, "of"), (8, "on"), (10, "since"), (11, "value")]
+    assert faults == [
+        (3, "what"),
+        (4, "since"),
+        (5, "of"),
+        (6, "value"),
+        (7, "of"),
+        (8, "on"),
+        (10, "since"),
+        (11, "value"),
+    ]
     said = str(caught.value)
     assert "98.3 %" in said and "counted twice" in said and "Add `since:`" not in said and "There is: kit" in said
 
@@ -199,7 +233,9 @@ def test_files_that_cannot_be_read(deck, text, path):
 
 def test_every_word_is_tried():
     """Each word of WHATS stands in a test's file or in the demo's: none is there unused."""
-    tried = (ROOT / "scenarios" / "deck_fittings_actuals.yaml").read_text(encoding="utf-8") + Path(__file__).read_text(encoding="utf-8")
+    tried = (ROOT / "scenarios" / "deck_fittings_actuals.yaml").read_text(encoding="utf-8") + Path(__file__).read_text(
+        encoding="utf-8"
+    )
     assert [word for word in WHATS if f"what: {word}," not in tried] == []
 
 

@@ -77,7 +77,10 @@ def test_what_a_record_says(shop):
     assert (made.chosen, made.best, data["library"]) == ("upgrade", comparison.best, ed.__version__)
     assert made["upgrade"].npv_less_keep == round(comparison["upgrade"].npv_less_keep, 2)
     by = {guess.path: guess for guess in made.guesses}
-    assert (by["improvements.kit.changes.nights.mean_between_stops"].by, by["machines.MC-1.upkeep.first_year"].by) == ("Walt", "Ines")
+    assert (by["improvements.kit.changes.nights.mean_between_stops"].by, by["machines.MC-1.upkeep.first_year"].by) == (
+        "Walt",
+        "Ines",
+    )
     assert by["offers.consignment.price"].given_by == "guess" and by["offers.consignment.price"].low == 80000
     nearest = next(flip for flip in ed.breakeven(comparison.scenario) if "upgrade" in (flip.alternative, flip.against))
     assert (made.flips[0].path, made.flips[0].flip) == (nearest.path, nearest.flip)
@@ -92,7 +95,9 @@ def test_views_of_partners_are_kept_by_name():
     scenario = ed.loads(text + "guesses: {Odile: [{of: machines.sander.upkeep.growth, value: 12 %}]}\n")
     made = records.record(ed.compare(scenario), "keep")
     said = [guess for guess in made.guesses if guess.by == "Odile"]
-    assert [(guess.path, guess.likely, guess.unit) for guess in said] == [("machines.sander.upkeep.growth", 0.12, "1/year")]
+    assert [(guess.path, guess.likely, guess.unit) for guess in said] == [
+        ("machines.sander.upkeep.growth", 0.12, "1/year")
+    ]
 
 
 def test_a_comparison_of_other_figures_is_not_recorded(small):
@@ -108,7 +113,7 @@ def test_a_changed_rate_of_law_is_named_with_its_day_and_its_effect(shop, folder
     _, made, _ = shop
     file = "federal/self_employment.yaml"
     place = 'source: {title: "Schedule SE (2025)", place: "line 4a", read_on: 2026-11-25}'
-    row = '\n    - {from: 2028-01-01, enacted: 2027-11-03, value: 0.46, status: assumption, source: {title: "Invented for this test"}}'
+    row = "\n    - {from: 2028-01-01, enacted: 2027-11-03, value: 0.46, status: assumption, source: {title: Invented}}"
     law = changed(folder, file, place, place + row)
     then = records.rerun(made, "then", law)
     assert then.same and not then.differences
@@ -124,7 +129,9 @@ def test_a_changed_rate_of_law_is_named_with_its_day_and_its_effect(shop, folder
     # The only change: its effect alone is the whole change, and nothing is left for parameters acting together.
     assert one.effect == pytest.approx(today["upgrade"].npv - made["upgrade"].npv, abs=0.011)
     assert one.effect > 1000  # less tax on earnings of a partner who works in the business
-    assert one.effect_on_lead == pytest.approx(today["upgrade"].npv_less_keep - made["upgrade"].npv_less_keep, abs=0.011)
+    assert one.effect_on_lead == pytest.approx(
+        today["upgrade"].npv_less_keep - made["upgrade"].npv_less_keep, abs=0.011
+    )
     assert abs(today.together) <= 0.01
 
 
@@ -140,8 +147,22 @@ def test_a_changed_day_of_payment_has_the_effect_worked_by_hand(small, folder):
     (one,) = today.differences
     assert one.id == "federal/estimated_tax_days"
     assert "month 4 day 15" in one.then and "month 5 day 15" in one.today
-    april = [dt.date(2027, 4, 15), dt.date(2028, 4, 18), dt.date(2029, 4, 17), dt.date(2030, 4, 15), dt.date(2031, 4, 15), dt.date(2032, 4, 15)]
-    may = [dt.date(2027, 5, 17), dt.date(2028, 5, 15), dt.date(2029, 5, 15), dt.date(2030, 5, 15), dt.date(2031, 5, 15), dt.date(2032, 5, 17)]
+    april = [
+        dt.date(2027, 4, 15),
+        dt.date(2028, 4, 18),
+        dt.date(2029, 4, 17),
+        dt.date(2030, 4, 15),
+        dt.date(2031, 4, 15),
+        dt.date(2032, 4, 15),
+    ]
+    may = [
+        dt.date(2027, 5, 17),
+        dt.date(2028, 5, 15),
+        dt.date(2029, 5, 15),
+        dt.date(2030, 5, 15),
+        dt.date(2031, 5, 15),
+        dt.date(2032, 5, 17),
+    ]
     line = comparison["sell and replace"].line("income tax of Perrin, balance")
     assert list(line.dates) == april
     decided = dt.date(2026, 9, 28)
@@ -202,7 +223,12 @@ def test_a_record_names_what_it_does_not_hold(small):
     from dataclasses import replace
 
     made = small[1]
-    fewer = replace(made, law=replace(made.law, rows={id: rows for id, rows in made.law.rows.items() if id != "federal/estimated_tax_days"}))
+    fewer = replace(
+        made,
+        law=replace(
+            made.law, rows={id: rows for id, rows in made.law.rows.items() if id != "federal/estimated_tax_days"}
+        ),
+    )
     again = records.rerun(fewer)
     assert again.not_recorded == ("federal/estimated_tax_days",)
     assert "does not hold" in again.findings[0]

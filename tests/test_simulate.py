@@ -14,9 +14,11 @@ from scipy import stats
 
 import equipdecide as ed
 from equipdecide.decide import draws, trials
+from equipdecide.decide.compare import measure, passes
 from equipdecide.decide.draws import DrawError
 from equipdecide.decide.simulate import perfect_information
 from equipdecide.evaluate import evaluate
+from equipdecide.scenario.reading import quantity_at
 
 ROOT = Path(__file__).parents[1]
 PUBLISHED = {case["id"]: case for case in yaml.safe_load((ROOT / "tests" / "published" / "risk.yaml").read_text("utf-8"))}
@@ -117,12 +119,19 @@ def test_correlations_that_cannot_hold_together():
         draws.correlated(draws.points(3, 64, 1, 2), matrix)
 
 
-def test_files_of_values_say_every_fault(tmp_path):
-    (tmp_path / "seen.csv").write_text("price\n5\nsix\n7\n\nnan\n")
-    with pytest.raises(DrawError, match=r"seen.csv:3: 'six'.*\n.*seen.csv:6: 'nan'"):
-        draws.read_values(tmp_path / "seen.csv")
+def test_files_of_values_are_read_in_the_unit_of_the_input(tmp_path):
+    price, rate = quantity_at("machines.m.price"), quantity_at("study.rate")
+    file = tmp_path / "seen.csv"
+    file.write_text('price\n"5,000"\n\n$ 7000\n')
+    assert draws.read_values(file, price) == [5_000, 7_000]
+    file.write_text("8 %\n0.09\n10 %\nten\n")
+    with pytest.raises(DrawError, match=r"(?s)seen.csv:2: '0.09' has no unit.*seen.csv:4: cannot read 'ten'"):
+        draws.read_values(file, rate)
+    file.write_text("price\n")
+    with pytest.raises(DrawError, match="no value stands in it"):
+        draws.read_values(file, price)
     with pytest.raises(DrawError, match=r"none.csv cannot be read"):
-        draws.read_values(tmp_path / "none.csv")
+        draws.read_values(tmp_path / "none.csv", price)
 
 
 # --- linear cases with a closed form
@@ -204,6 +213,7 @@ def test_a_trial_alone_is_the_trial_of_the_block(demo, outcome):
         for name in demo.names:
             assert alone[name].column("worth.npv").figure() == pytest.approx(demo.npv(name)[trial], abs=1e-6)
             assert alone[name].column("cash test.margin").figure() == pytest.approx(demo.figures[name].margin[trial], abs=1e-6)
+        assert [passes(outcome) for outcome in measure(alone)] == [demo.figures[name].passes[trial] for name in demo.names]
         bought = {purchase.name for purchase in alone.plans["kit now, R1 if P5 renews"].purchases}
         assert bought == ({"kit", "R1"} if outcome else {"kit"})
 

@@ -1,4 +1,4 @@
-"""What to do after a decision: every day against the law's own tables or worked by hand, and the calendar file read back."""
+"""What to do after a decision: days against the law's own tables or worked by hand; the calendar file read back."""
 
 import datetime as dt
 from collections import defaultdict
@@ -45,10 +45,19 @@ def test_days_of_a_sale_and_a_loan_by_hand(deck):
     assert by["consent of the lender: MC-1 bank"] == DAY(2027, 1, 29)
     assert by["demand for release: MC-1 bank"] == DAY(2027, 2, 6)
     assert by["release due: MC-1 bank"] == DAY(2027, 2, 26)  # 20 days after that demand: UCC 9-513(c)
-    assert (by["search at 30 days: MC-1 bank"], by["search at 60 days: MC-1 bank"]) == (DAY(2027, 3, 7), DAY(2027, 4, 6))
+    assert (by["search at 30 days: MC-1 bank"], by["search at 60 days: MC-1 bank"]) == (
+        DAY(2027, 3, 7),
+        DAY(2027, 4, 6),
+    )
     assert by["filing lapses: R1 loan 84"] == DAY(2032, 1, 4)  # five years: UCC 9-515(a); 84 payments outlive it
     assert by["lien of the new loan: R1 loan 84"] == DAY(2027, 2, 3)
-    assert [by[f"look back: month {m}"] for m in (1, 3, 6, 12, 24)] == [DAY(2027, 3, 5), DAY(2027, 5, 5), DAY(2027, 8, 5), DAY(2028, 2, 5), DAY(2029, 2, 5)]
+    assert [by[f"look back: month {m}"] for m in (1, 3, 6, 12, 24)] == [
+        DAY(2027, 3, 5),
+        DAY(2027, 5, 5),
+        DAY(2027, 8, 5),
+        DAY(2028, 2, 5),
+        DAY(2029, 2, 5),
+    ]
     # the return of 2027 is due 18 April 2028 (the 15th is a Saturday, the 17th the District's holiday); three years on
     assert by["papers of what was sold: 2027"] == DAY(2031, 4, 18)
     assert list(todo.items) == sorted(todo.items, key=lambda item: item.by)
@@ -56,12 +65,24 @@ def test_days_of_a_sale_and_a_loan_by_hand(deck):
 
 def test_tax_days_are_those_of_the_published_table(deck):
     """Against `federal/estimated_tax_dates`, whose days were read and worked from the statute, not from our calendar."""
-    table = {(row["tax_year"], row["event"]): row["due_date"] for row in parameters.load().rows("federal/estimated_tax_dates") if row["payer"] == "individual"}
+    table = {
+        (row["tax_year"], row["event"]): row["due_date"]
+        for row in parameters.load().rows("federal/estimated_tax_dates")
+        if row["payer"] == "individual"
+    }
     todo = after(deck, "upgrade")
     paid = {item.by for item in todo if item.key.startswith("pay tax")}
-    wanted = {table[2026, f"estimate-{k}"] for k in (3, 4)} | {table[2027, f"estimate-{k}"] for k in (1, 2, 3, 4)} | {table[2026, "return"], table[2027, "return"]}
+    wanted = (
+        {table[2026, f"estimate-{k}"] for k in (3, 4)}
+        | {table[2027, f"estimate-{k}"] for k in (1, 2, 3, 4)}
+        | {table[2026, "return"], table[2027, "return"]}
+    )
     assert paid == wanted
-    entity = {(row["tax_year"], row["event"]): row["due_date"] for row in parameters.load().rows("federal/estimated_tax_dates") if row["payer"].startswith("partnership")}
+    entity = {
+        (row["tax_year"], row["event"]): row["due_date"]
+        for row in parameters.load().rows("federal/estimated_tax_dates")
+        if row["payer"].startswith("partnership")
+    }
     assert todo["election of section 179: 2026"].by == entity[2026, "return"] == DAY(2027, 3, 15)
 
 
@@ -73,18 +94,29 @@ def test_amounts_are_what_the_course_adds_to_keeping(deck):
     for name, sign in (("upgrade", -1), ("keep", 1)):
         for line in deck[name].ledger.lines:
             if line.purse == "Ines" and line.group == "tax" and line.dates:
-                added += sign * sum(float(a) for day, a in zip(line.dates, line.amounts(), strict=True) if day == DAY(2027, 4, 15))
+                added += sign * sum(
+                    float(a) for day, a in zip(line.dates, line.amounts(), strict=True) if day == DAY(2027, 4, 15)
+                )
     assert item.amount == pytest.approx(added, abs=0.005) and item.amount < 0  # the write-off of the kit comes first
     assert "balance of 2026" in item.what and "estimate 1 of 2027" in item.what
     assert not any(item.amount for item in after(deck, "keep"))
 
 
 def test_a_step_already_done_is_ticked_and_the_rest_counts_from_its_day():
-    """Figured on 20 October, the machine gone on the 13th: what had to come before is ticked, what follows stays open."""
-    scenario = changed(FIRST, ("decision_date: 2026-09-28", "decision_date: 2026-10-20"), ("by: reseller, on: 2026-10-09}", "by: reseller, on: 2026-10-13, done: yes}"))
+    """Figured on 20 October, the machine gone on the 13th: what came before is ticked, what follows stays open."""
+    scenario = changed(
+        FIRST,
+        ("decision_date: 2026-09-28", "decision_date: 2026-10-20"),
+        ("by: reseller, on: 2026-10-09}", "by: reseller, on: 2026-10-13, done: yes}"),
+    )
     comparison = ed.compare(scenario)
     todo = after(comparison, "sell and replace")
-    before = ("terms of the reseller: sander", "notice of consignment: sander", "consent of the lender: sander bank", "control and drawings: sander")
+    before = (
+        "terms of the reseller: sander",
+        "notice of consignment: sander",
+        "consent of the lender: sander bank",
+        "control and drawings: sander",
+    )
     assert all(todo[key].done for key in before)
     demand, release = todo["demand for release: sander bank"], todo["release due: sander bank"]
     assert (demand.by, demand.done, demand.late) == (DAY(2026, 10, 14), False, True)
@@ -112,7 +144,14 @@ def test_property_tax_by_state(deck, code, key, by):
     """Sold 2027-02-05, bought 2027-01-18: neither counts on 1 January 2027. Days: the calendars named in the data."""
     state = deck.scenario.shop.state.model_copy(update={"code": code})
     scenario = deck.scenario.model_copy(update={"shop": deck.scenario.shop.model_copy(update={"state": state})})
-    evaluation = type(deck.evaluation)(scenario, deck.evaluation.time, {n: _with(p, scenario) for n, p in deck.evaluation.plans.items()}, deck.evaluation.ledgers, deck.evaluation.law, ())
+    evaluation = type(deck.evaluation)(
+        scenario,
+        deck.evaluation.time,
+        {n: _with(p, scenario) for n, p in deck.evaluation.plans.items()},
+        deck.evaluation.ledgers,
+        deck.evaluation.law,
+        (),
+    )
     todo = after(evaluation, "replace by R1")
     assert [(item.key, item.by) for item in todo if item.key.startswith("property tax")] == [(key, by)]
     assert "assessor" in todo[key].ask
@@ -157,14 +196,24 @@ def test_elsewhere_the_list_asks():
 
 def _everywhere(deck, first):
     """Enough courses that every entry of the data is called for."""
-    lease = [("R1, ordered: 2026-09-21, shipped: 2027-01-04, on: 2027-01-18, pay: R1 loan 84", "R1, ordered: 2026-09-21, shipped: 2027-01-04, on: 2027-01-18, pay: R1 lease")]
+    lease = [
+        (
+            "R1, ordered: 2026-09-21, shipped: 2027-01-04, on: 2027-01-18, pay: R1 loan 84",
+            "R1, ordered: 2026-09-21, shipped: 2027-01-04, on: 2027-01-18, pay: R1 lease",
+        )
+    ]
     buyout = [(lease[0][0], lease[0][0].replace("R1 loan 84", "R1 buyout"))]
     yield from ((deck, name) for name in deck.evaluation.plans)
     yield first, "sell and replace"
     for pairs in (lease, buyout):
         yield ed.compare(changed(DECK, *pairs)), "replace by R1"
     for code in ("CA", "NY"):
-        yield ed.compare(changed(FIRST, ("taxed_as: sole proprietor", f"taxed_as: sole proprietor\n  state: {{code: {code}}}"))), "sell and replace"
+        yield (
+            ed.compare(
+                changed(FIRST, ("taxed_as: sole proprietor", f"taxed_as: sole proprietor\n  state: {{code: {code}}}"))
+            ),
+            "sell and replace",
+        )
 
 
 def test_every_entry_is_called_for_and_says_where_it_is_from(deck, first):
@@ -182,7 +231,10 @@ def test_every_entry_is_called_for_and_says_where_it_is_from(deck, first):
 
 def test_the_notice_of_a_lease(deck):
     """Drawn with the shipment on 2027-01-04, 60 months: ends 2032-01-04; the file says 180 to 120 days before."""
-    pair = ("shipped: 2027-01-04, on: 2027-01-18, pay: R1 loan 84", "shipped: 2027-01-04, on: 2027-01-18, pay: R1 lease")
+    pair = (
+        "shipped: 2027-01-04, on: 2027-01-18, pay: R1 loan 84",
+        "shipped: 2027-01-04, on: 2027-01-18, pay: R1 lease",
+    )
     todo = after(ed.compare(changed(DECK, pair)), "replace by R1")
     item = todo["notice to the lessor: R1 lease"]
     assert item.by == DAY(2032, 1, 4) - dt.timedelta(days=120) == DAY(2031, 9, 6)
@@ -193,7 +245,10 @@ def test_the_notice_of_a_lease(deck):
 def test_faults_of_the_data_are_said_together(tmp_path):
     bad = tmp_path / "bad.yaml"
     data = yaml.safe_load(DATA.read_text(encoding="utf-8"))
-    data["entries"] = [{"id": "a", "for_each": "sale", "wat": 1, "mark": "sure"}, {"id": "b", "for_each": "sale", "by": {"day": "sold"}, "who": "x", "what": "y", "why": "z", "mark": "read"}]
+    data["entries"] = [
+        {"id": "a", "for_each": "sale", "wat": 1, "mark": "sure"},
+        {"id": "b", "for_each": "sale", "by": {"day": "sold"}, "who": "x", "what": "y", "why": "z", "mark": "read"},
+    ]
     bad.write_text(yaml.safe_dump(data), encoding="utf-8")
     with pytest.raises(ValueError) as caught:
         load_data(bad)
@@ -205,7 +260,9 @@ def test_days_move_as_the_data_says():
     days = {"sold": DAY(2028, 2, 29)}
     assert moved({"day": "sold", "years": 1}, days) == DAY(2029, 2, 28)
     assert moved({"day": "sold", "days": -60}, days) == DAY(2027, 12, 31)
-    assert moved({"day": "sold", "months": 1, "days": 17, "tax_day": True}, days) == DAY(2028, 4, 18)  # Saturday, holiday
+    assert moved({"day": "sold", "months": 1, "days": 17, "tax_day": True}, days) == DAY(
+        2028, 4, 18
+    )  # Saturday, holiday
 
 
 def test_the_calendar_is_read_by_an_independent_reader(deck):
@@ -231,8 +288,15 @@ def test_an_event_keeps_its_name_when_its_day_moves():
     """A list made again after a step moved brings a calendar up to date instead of filling it twice."""
     names = []
     for day in ("2026-10-09", "2026-10-13"):
-        todo = after(ed.compare(changed(FIRST, ("by: reseller, on: 2026-10-09", f"by: reseller, on: {day}"))), "sell and replace")
-        names.append({event.uid.value: event.dtstart.value for event in vobject.readOne(calendar_file(todo).decode()).vevent_list})
+        todo = after(
+            ed.compare(changed(FIRST, ("by: reseller, on: 2026-10-09", f"by: reseller, on: {day}"))), "sell and replace"
+        )
+        names.append(
+            {
+                event.uid.value: event.dtstart.value
+                for event in vobject.readOne(calendar_file(todo).decode()).vevent_list
+            }
+        )
     assert set(names[0]) == set(names[1])
     assert sum(names[0][name] != names[1][name] for name in names[0]) > 8
 

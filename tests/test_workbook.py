@@ -193,6 +193,11 @@ SETS = {
         "everything else": lambda made: at_random(made, 3),
         "everything else again": lambda made: at_random(made, 4),
     },
+    "night_watch": {"everything else": lambda made: at_random(made, 5)},
+    "pellwick_laser": {"everything else": lambda made: at_random(made, 6)},
+    "quillhaven_grinder": {"everything else": lambda made: at_random(made, 7)},
+    "marrowdene_printers": {"everything else": lambda made: at_random(made, 8)},
+    "hollinmere_router": {"everything else": lambda made: at_random(made, 9)},
 }
 
 

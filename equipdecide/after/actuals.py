@@ -72,7 +72,11 @@ def _of_source(field: str) -> Callable[[Plan, Date], dict[str, Amount]]:
 
 def _in_place(plan: Plan, day: Date) -> dict[str, Setup]:
     """Return the machines in place on a day, each as it then stands."""
-    return {setup.machine: setup for setup in sorted(plan.setups, key=lambda setup: setup.first) if setup.first <= day <= setup.last}
+    return {
+        setup.machine: setup
+        for setup in sorted(plan.setups, key=lambda setup: setup.first)
+        if setup.first <= day <= setup.last
+    }
 
 
 def _of_setup(*fields: str) -> Callable[[Plan, Date], dict[str, Amount]]:
@@ -91,7 +95,9 @@ def _of_setup(*fields: str) -> Callable[[Plan, Date], dict[str, Amount]]:
 
 def _of_part(field: str) -> Callable[[Plan, Date], dict[str, Amount]]:
     def found(plan: Plan, day: Date) -> dict[str, Amount]:
-        return {name: amount for name, part in plan.scenario.parts.items() if (amount := getattr(part, field)) is not None}
+        return {
+            name: amount for name, part in plan.scenario.parts.items() if (amount := getattr(part, field)) is not None
+        }
 
     return found
 
@@ -108,7 +114,7 @@ WHATS: dict[str, What] = {
     "nights run": What("yearly", _of_setup("running", "nights", "nights")),
     "hours between stops": What("lasting", _of_setup("running", "nights", "mean_between_stops")),
     "share of good parts": What("lasting", _of_setup("running", "good_share")),
-    "pieces sold": What("yearly", _of_part("demand")),
+    "pieces ordered": What("yearly", _of_part("demand")),
     "contract renewed": What("once", _of_part("renews")),
 }
 """What can be written after `what:`, beside the path of any input."""
@@ -141,12 +147,14 @@ class Actuals:
 
 
 def read_actuals(comparison: Comparison, path: str | Path) -> Actuals:
-    """Return the actual figures of a file. Raises :class:`ActualsError` with every fault of it, OSError where it cannot be opened."""
+    """Return the actual figures of a file. Raises :class:`ActualsError` with every fault, OSError where there is none."""
     file = Path(path)
     try:
         text = file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise ActualsError([Fault(Place(file.name, 1, 1), "", "this is not a text file in UTF-8", "Save it as UTF-8 text")]) from None
+        raise ActualsError(
+            [Fault(Place(file.name, 1, 1), "", "this is not a text file in UTF-8", "Save it as UTF-8 text")]
+        ) from None
     return parse_actuals(comparison, text, file.name)
 
 
@@ -189,20 +197,34 @@ def _fit(read: Read[ActualsFile], k: int, entry: Entry, plan: Plan, faults: list
         of = of or (next(iter(known)) if len(known) == 1 else "")
         if of not in known:
             named = ", ".join(known) or "nothing in this course"
-            fault("of", f"'{entry.what}' needs `of:`" if not of else f"'{of}' has no '{entry.what}' on {day}", f"There is: {named}")
+            fault(
+                "of",
+                f"'{entry.what}' needs `of:`" if not of else f"'{of}' has no '{entry.what}' on {day}",
+                f"There is: {named}",
+            )
         else:
             amount = known[of]
         setup = _in_place(plan, day).get(of)
     else:
         entered = amounts(plan.scenario)
         if entry.what not in entered:
-            fault("what", f"'{entry.what}' is not known here", did_you_mean(entry.what, [*WHATS, *entered]) if near(entry.what, [*WHATS, *entered]) else f"Write one of: {', '.join(WHATS)}; or the path of an input")
+            fault(
+                "what",
+                f"'{entry.what}' is not known here",
+                did_you_mean(entry.what, [*WHATS, *entered])
+                if near(entry.what, [*WHATS, *entered])
+                else f"Write one of: {', '.join(WHATS)}; or the path of an input",
+            )
             return None
         amount = entered[entry.what]
     if span == "yearly" and entry.since is None:
         fault("since", f"'{entry.what}' runs over time and needs `since:`", "Write the first day it was counted")
     if entry.what == "first good part":
-        return Actual(entry.what, of, 0.0, None, entry.on, "once", None, None, entry.note) if len(faults) == count else None
+        return (
+            Actual(entry.what, of, 0.0, None, entry.on, "once", None, None, entry.note)
+            if len(faults) == count
+            else None
+        )
     if entry.value is None:
         fault("value", "`value` is missing", "Write how much came")
     else:
@@ -210,7 +232,11 @@ def _fit(read: Read[ActualsFile], k: int, entry: Entry, plan: Plan, faults: list
             value = _quantity(entry.what, amount).read(entry.value).likely
         except AmountError as error:
             fault("value", error.what, error.mend)
-    return Actual(entry.what, of, value, entry.since, entry.on, span, amount, setup, entry.note) if len(faults) == count else None
+    return (
+        Actual(entry.what, of, value, entry.since, entry.on, span, amount, setup, entry.note)
+        if len(faults) == count
+        else None
+    )
 
 
 def _known(what: str, kind: What, plan: Plan, day: Date) -> Mapping[str, Amount | None]:
@@ -221,7 +247,10 @@ def _known(what: str, kind: What, plan: Plan, day: Date) -> Mapping[str, Amount 
         return {sale.machine: None for sale in plan.sales if not sale.at_end}
     if what == "tax of the year":
         return dict.fromkeys(plan.scenario.owners)
-    return {step.improvement if isinstance(step, Improve) else step.machine: None for step in (p.step for p in plan.purchases if p.buyout_of is None)}
+    return {
+        step.improvement if isinstance(step, Improve) else step.machine: None
+        for step in (p.step for p in plan.purchases if p.buyout_of is None)
+    }
 
 
 HOURS = Quantity("a number of hours", "h", "1,180", high=1e6, words=("h", "hour", "hours"))
@@ -244,8 +273,19 @@ def _overlaps(read: Read[ActualsFile], fitted: list[Actual], entries: list[Actua
         if later is None or later.since is None or later.amount is None:
             continue
         for earlier in entries[:k]:
-            if earlier is None or earlier.since is None or earlier.amount is None or earlier.amount.path != later.amount.path:
+            if (
+                earlier is None
+                or earlier.since is None
+                or earlier.amount is None
+                or earlier.amount.path != later.amount.path
+            ):
                 continue
             if later.since <= earlier.on and earlier.since <= later.on:
-                found.append(read.fault(f"actuals.{k}.since", f"{later.since} to {later.on} is counted twice for '{later.what}' of {later.of}", f"Another entry counts {earlier.since} to {earlier.on}; begin the day after"))
+                found.append(
+                    read.fault(
+                        f"actuals.{k}.since",
+                        f"{later.since} to {later.on} is counted twice for '{later.what}' of {later.of}",
+                        f"Another entry counts {earlier.since} to {earlier.on}; begin the day after",
+                    )
+                )
     return found

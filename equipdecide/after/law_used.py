@@ -42,7 +42,7 @@ class LawUsed:
         return tuple(sorted({key[0] for key in self.readings} | {key[0] for key in self.tables} | set(self.rows)))
 
     def unsettled(self) -> tuple[Reading, ...]:
-        """The readings that rest on memory, on an assumption or on the figure of another year: one for each parameter."""
+        """The readings that rest on memory, an assumption or the figure of another year: one for each parameter."""
         found: dict[str, Reading] = {}
         for reading in self.readings.values():
             if reading.finding():
@@ -54,16 +54,26 @@ class LawUsed:
         groups: dict[str, dict[str, Any]] = {}
         for key in sorted(self.readings, key=str):
             reading, (_, on, asked_rate, as_known_on, _) = self.readings[key], key
-            group = groups.setdefault(reading.id, {"id": reading.id, "description": reading.description, "unit": reading.unit, "values": []})
+            group = groups.setdefault(
+                reading.id, {"id": reading.id, "description": reading.description, "unit": reading.unit, "values": []}
+            )
             entry = _reading_data(reading, asked_rate, as_known_on)
-            alike = next((other for other in group["values"] if {k: v for k, v in other.items() if k != "days"} == entry), None)
+            alike = next(
+                (other for other in group["values"] if {k: v for k, v in other.items() if k != "days"} == entry), None
+            )
             if alike is None:
                 group["values"].append(entry | {"days": [on]})
             else:
                 alike["days"].append(on)
         tables = [_table_data(self.tables[key]) for key in sorted(self.tables)]
         rows = [{"id": id, "rows": [dict(row) for row in self.rows[id]]} for id in sorted(self.rows)]
-        return {"country": self.country, "files_sha256": self.files_sha256, "readings": [groups[id] for id in sorted(groups)], "tables": tables, "rows": rows}
+        return {
+            "country": self.country,
+            "files_sha256": self.files_sha256,
+            "readings": [groups[id] for id in sorted(groups)],
+            "tables": tables,
+            "rows": rows,
+        }
 
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> LawUsed:
@@ -73,7 +83,15 @@ class LawUsed:
             for entry in group["values"]:
                 for on in entry["days"]:
                     reading = _reading(group, entry, on)
-                    readings[(reading.id, on, float(entry.get("asked_index_rate", 0.0)), entry.get("as_known_on"), _keys(reading.keys))] = reading
+                    readings[
+                        (
+                            reading.id,
+                            on,
+                            float(entry.get("asked_index_rate", 0.0)),
+                            entry.get("as_known_on"),
+                            _keys(reading.keys),
+                        )
+                    ] = reading
         tables = {(entry["id"], _keys(entry["keys"])): _table(entry) for entry in data["tables"]}
         rows = {entry["id"]: tuple(dict(row) for row in entry["rows"]) for entry in data["rows"]}
         return cls(data["country"], data["files_sha256"], readings, tables, rows)
@@ -141,13 +159,29 @@ def _reading(group: Mapping[str, Any], entry: Mapping[str, Any], on: date) -> Re
 
 
 def _table_data(table: Table) -> dict[str, Any]:
-    entry = {"id": table.id, "keys": dict(table.keys), "unit": table.unit, "status": table.status, "source": _source_data(table.source), "values": list(table.values)}
+    entry = {
+        "id": table.id,
+        "keys": dict(table.keys),
+        "unit": table.unit,
+        "status": table.status,
+        "source": _source_data(table.source),
+        "values": list(table.values),
+    }
     return entry | {key: value for key, value in (("description", table.description), ("note", table.note)) if value}
 
 
 def _table(entry: Mapping[str, Any]) -> Table:
     values = tuple(float(value) for value in entry["values"])
-    return Table(entry["id"], values, entry["unit"], _source(entry["source"]), entry["status"], dict(entry["keys"]), entry.get("note", ""), entry.get("description", ""))
+    return Table(
+        entry["id"],
+        values,
+        entry["unit"],
+        _source(entry["source"]),
+        entry["status"],
+        dict(entry["keys"]),
+        entry.get("note", ""),
+        entry.get("description", ""),
+    )
 
 
 def files_sha256(law: Law) -> str:
@@ -166,7 +200,8 @@ class _Standing(Law):
     """A law that stands before another one and passes on what it does not answer itself."""
 
     def __init__(self, inner: Law) -> None:
-        self.inner, self.country, self.root, self._read = inner, inner.country, inner.root, inner._read
+        super().__init__(inner.country, inner.root.parent)
+        self.inner, self._read = inner, inner._read
 
     def parameter(self, id: str) -> Parameter | RowsFile:
         return self.inner.parameter(id)
@@ -182,7 +217,9 @@ class NotingLaw(_Standing):
         self.tables: dict[TableKey, Table] = {}
         self.rows_read: dict[str, Rows] = {}
 
-    def get(self, id: str, on: date, *, index_rate: float = 0.0, as_known_on: date | None = None, **keys: str) -> Reading:
+    def get(
+        self, id: str, on: date, *, index_rate: float = 0.0, as_known_on: date | None = None, **keys: str
+    ) -> Reading:
         """As :meth:`Law.get`."""
         reading = self.inner.get(id, on, index_rate=index_rate, as_known_on=as_known_on, **keys)
         self.readings[(id, on, index_rate, as_known_on, _keys(keys))] = reading
@@ -202,7 +239,9 @@ class NotingLaw(_Standing):
 
     def used(self) -> LawUsed:
         """Return all that was read so far."""
-        return LawUsed(self.country, files_sha256(self.inner), dict(self.readings), dict(self.tables), dict(self.rows_read))
+        return LawUsed(
+            self.country, files_sha256(self.inner), dict(self.readings), dict(self.tables), dict(self.rows_read)
+        )
 
 
 class RecordedLaw(_Standing):
@@ -214,13 +253,17 @@ class RecordedLaw(_Standing):
         self.used, self.decided, self.from_today = used, decided, frozenset(from_today)
         self.not_recorded: set[str] = set()
 
-    def get(self, id: str, on: date, *, index_rate: float = 0.0, as_known_on: date | None = None, **keys: str) -> Reading:
+    def get(
+        self, id: str, on: date, *, index_rate: float = 0.0, as_known_on: date | None = None, **keys: str
+    ) -> Reading:
         """As :meth:`Law.get`."""
         if id in self.from_today:
             return self.inner.get(id, on, index_rate=index_rate, as_known_on=as_known_on, **keys)
         found = self.used.readings.get((id, on, index_rate, as_known_on, _keys(keys)))
         if found is None:
-            found = self.inner.get(id, on, index_rate=index_rate, as_known_on=min(as_known_on or self.decided, self.decided), **keys)
+            found = self.inner.get(
+                id, on, index_rate=index_rate, as_known_on=min(as_known_on or self.decided, self.decided), **keys
+            )
             self.not_recorded.add(id)  # only what is there now: what was missing then was missing then
         return found
 
@@ -256,7 +299,9 @@ class Change:
 def changes(used: LawUsed, today: Law) -> tuple[Change, ...]:
     """Return every parameter of a record whose value differs in the law of today, one a parameter."""
     found: dict[str, Change] = {}
-    for (id, on, index_rate, as_known_on, keys), then in sorted(used.readings.items(), key=lambda item: (item[0][0], item[0][1], str(item[0]))):
+    for (id, on, index_rate, as_known_on, keys), then in sorted(
+        used.readings.items(), key=lambda item: (item[0][0], item[0][1], str(item[0]))
+    ):
         if id in found:
             continue
         try:
@@ -278,7 +323,8 @@ def changes(used: LawUsed, today: Law) -> tuple[Change, ...]:
             now_rows: Rows | None = today.rows(id)
         except MissingParameter:
             now_rows = None
-        if (change := _rows_changed(id, rows, now_rows)) is not None:
+        description = "" if now_rows is None else today.parameter(id).description
+        if (change := _rows_changed(id, description or id, rows, now_rows)) is not None:
             found.setdefault(id, change)
     return tuple(found[id] for id in sorted(found))
 
@@ -286,15 +332,15 @@ def changes(used: LawUsed, today: Law) -> tuple[Change, ...]:
 _SAID_OF_ROWS = frozenset({"status", "source", "mark", "place", "note"})  # where a row was read; no figure
 
 
-def _rows_changed(id: str, then: Rows, now: Rows | None) -> Change | None:
+def _rows_changed(id: str, description: str, then: Rows, now: Rows | None) -> Change | None:
     def figures(rows: Rows) -> list[dict[str, object]]:
         return [{key: value for key, value in row.items() if key not in _SAID_OF_ROWS} for row in rows]
 
     if now is None:
-        return Change(id, id, "rows", None, None, None, f"{len(then)} rows", None)
+        return Change(id, description, "rows", None, None, None, f"{len(then)} rows", None)
     old, new = figures(then), figures(now)
     gone = [row for row in old if row not in new]
     added = [row for row in new if row not in old]
     if not gone and not added:
         return None
-    return Change(id, id, "rows", None, None, None, gone, added)
+    return Change(id, description, "rows", None, None, None, gone, added)

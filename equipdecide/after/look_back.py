@@ -1,7 +1,8 @@
 """Planned against actual at months 1, 3, 6, 12 and 24, what the answer would be now, and how guesses have run.
 
-What came is put into the same engine in place of what was guessed. For what runs on (upkeep, hours, nights, pieces) the
-answer is given twice: as if it goes on as seen, and with later years as planned. Corrections are offered, never applied.
+What came is put into the same engine in place of what was guessed. For what runs on (upkeep, hours, nights, pieces)
+the answer is given twice: as if it goes on as seen, and with later years as planned. Corrections are offered, never
+applied.
 """
 
 from __future__ import annotations
@@ -9,10 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from equipdecide import calendar as cal
-from equipdecide.after.actuals import Actual, Actuals
+from equipdecide.after.actuals import Actual, Actuals, read_actuals
+from equipdecide.after.record import Record, rerun
 from equipdecide.after.todo import finished, load_data
 from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison, measure, passes
@@ -60,15 +63,19 @@ class LookRow:
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""
-        return {name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value for name in self.__dataclass_fields__}
+        return {
+            name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value
+            for name in self.__dataclass_fields__
+        }
 
 
 @dataclass(frozen=True)
 class Then:
     """The answer at one look back: the lead of the course over keeping with what was known by then [currency].
 
-    `goes_on` takes what runs on as it was seen; `as_planned` takes its later years as planned. Were the choice made with
-    the first: `best` is the best course that passes, `passes` tells whether the one taken does, `lowest_cash` is its.
+    `goes_on` takes what runs on as it was seen; `as_planned` takes its later years as planned. Were the choice made
+    with the first: `best` is the best course that passes, `passes` tells whether the one taken does, `lowest_cash` is
+    the lowest cash it comes to.
     """
 
     month: int
@@ -82,7 +89,10 @@ class Then:
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""
-        return {name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value for name in self.__dataclass_fields__}
+        return {
+            name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value
+            for name in self.__dataclass_fields__
+        }
 
 
 @dataclass(frozen=True)
@@ -109,7 +119,10 @@ class Run:
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""
-        return {name: getattr(self, name) for name in self.__dataclass_fields__} | {"runs": self.runs, "correction": self.correction}
+        return {name: getattr(self, name) for name in self.__dataclass_fields__} | {
+            "runs": self.runs,
+            "correction": self.correction,
+        }
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -152,12 +165,18 @@ class LookBack(Shown):
         return pd.DataFrame([row.to_json() for row in self.rows])
 
 
-def look_back(comparison: Comparison, actuals: Actuals, months: Sequence[int] | None = None) -> LookBack:
+def look_back(of: Comparison | Record, actuals: Actuals | str | Path, months: Sequence[int] | None = None) -> LookBack:
     """Hold what came against what was planned.
 
+    `of` is a comparison, or the record of the decision: then the plan is figured with the law of the record. `actuals`
+    is what came, or the file of it (:func:`equipdecide.after.actuals.read_actuals` says what is wrong with one).
     `months` are the look backs, counted from the day of the last step [month]; those with nothing known by then are
     left out. Raises ValueError for a month below 1.
     """
+    again = rerun(of) if isinstance(of, Record) else None  # kept while this runs: it holds the record's files
+    comparison = again.comparison if again else of
+    assert isinstance(comparison, Comparison)
+    actuals = actuals if isinstance(actuals, Actuals) else read_actuals(comparison, actuals)
     scenario, outcome = comparison.scenario, comparison[actuals.course]
     plan = outcome.plan
     start = finished(plan)
@@ -174,8 +193,21 @@ def look_back(comparison: Comparison, actuals: Actuals, months: Sequence[int] | 
             then.append(_answer(comparison, plan, seen, month, until))
     names = labels(scenario)
     rows = [_row(comparison, plan, group, _month(ends, group[-1].on), names) for group in _groups(actuals.entries)]
-    rows = [replace(row, effect=_effect(comparison, plan, group)) for row, group in zip(rows, _groups(actuals.entries), strict=True)]
-    return LookBack(scenario.title, actuals.course, plan.time.start, start, scenario.currency, outcome.npv_less_keep, tuple(rows), tuple(then), _runs(rows))
+    rows = [
+        replace(row, effect=_effect(comparison, plan, group))
+        for row, group in zip(rows, _groups(actuals.entries), strict=True)
+    ]
+    return LookBack(
+        scenario.title,
+        actuals.course,
+        plan.time.start,
+        start,
+        scenario.currency,
+        outcome.npv_less_keep,
+        tuple(rows),
+        tuple(then),
+        _runs(rows),
+    )
 
 
 def _month(ends: Mapping[int, Date], day: Date) -> int:
@@ -187,7 +219,11 @@ def _groups(entries: Sequence[Actual]) -> list[list[Actual]]:
     """Put the entries of one figure together, in the order of days."""
     found: dict[tuple[str, str], list[Actual]] = {}
     for entry in sorted(entries, key=lambda entry: entry.on):
-        key = (entry.what, f"{entry.of} {entry.on.year - 1}") if entry.what == "tax of the year" else (entry.what, entry.amount.path if entry.amount else entry.of)
+        key = (
+            (entry.what, f"{entry.of} {entry.on.year - 1}")
+            if entry.what == "tax of the year"
+            else (entry.what, entry.amount.path if entry.amount else entry.of)
+        )
         found.setdefault(key, []).append(entry)
     return list(found.values())
 
@@ -224,7 +260,12 @@ def _growth(entry: Actual) -> float:
     setup = entry.setup
     if setup is None or setup.upkeep is None or entry.since is None:
         return 1.0
-    whole = max(entry.since.year - setup.growth_from.year - ((entry.since.month, entry.since.day) < (setup.growth_from.month, setup.growth_from.day)), 0)
+    whole = max(
+        entry.since.year
+        - setup.growth_from.year
+        - ((entry.since.month, entry.since.day) < (setup.growth_from.month, setup.growth_from.day)),
+        0,
+    )
     return (1.0 + float(setup.upkeep.growth)) ** whole
 
 
@@ -233,26 +274,66 @@ def _row(comparison: Comparison, plan: Plan, group: list[Actual], month: int, na
     amount = last.amount
     if amount is None:
         planned, actual, unit, label = _beside(comparison, plan, last)
-        return LookRow(last.what, last.of, "", label, unit, planned, actual, actual / planned if planned and unit != "day" else None, None, last.since, last.on, month, "", "", last.note)
+        return LookRow(
+            last.what,
+            last.of,
+            "",
+            label,
+            unit,
+            planned,
+            actual,
+            actual / planned if planned and unit != "day" else None,
+            None,
+            last.since,
+            last.on,
+            month,
+            "",
+            "",
+            last.note,
+        )
     planned, actual = float(amount.likely if amount.chance is None else amount.chance), seen(group)
     inside = amount.low <= actual <= amount.high if amount.low is not None and amount.high is not None else None
     ratio = actual / planned if planned and amount.chance is None else None
     return LookRow(
-        last.what, last.of, amount.path, names.get(amount.path, amount.path), amount.unit, planned, actual, ratio, inside, group[0].since, last.on, month, amount.given_by, amount.by, last.note
+        last.what,
+        last.of,
+        amount.path,
+        names.get(amount.path, amount.path),
+        amount.unit,
+        planned,
+        actual,
+        ratio,
+        inside,
+        group[0].since,
+        last.on,
+        month,
+        amount.given_by,
+        amount.by,
+        last.note,
     )
 
 
 def _beside(comparison: Comparison, plan: Plan, entry: Actual) -> tuple[float, float, str, str]:
-    """Return planned, actual, unit and label of what is no input: payoff, tax of a year, the day of the first good part."""
+    """Return planned, actual, unit and label of what is no input: payoff, tax of a year, first good part."""
     ledger, currency = comparison[plan.name].ledger, comparison.scenario.currency
     if entry.what == "payoff":
         return ledger.column(f"settlement {entry.of}.payoff").figure(), entry.value, currency, f"{entry.of}: payoff"
     if entry.what == "tax of the year":
         year = entry.on.year - 1  # a return is filed in the year after
         row = plan.time.tax.labels.index(str(year))
-        return float(ledger.column(f"federal return {entry.of} as filed.tax").per_row()[row]), entry.value, currency, f"{entry.of}: federal tax of {year}"
+        return (
+            float(ledger.column(f"federal return {entry.of} as filed.tax").per_row()[row]),
+            entry.value,
+            currency,
+            f"{entry.of}: federal tax of {year}",
+        )
     purchase = next(p for p in plan.purchases if p.name == entry.of)
-    return 0.0, float((entry.on - purchase.step.on).days), "day", f"{entry.of}: first good part, days after {purchase.step.on}"
+    return (
+        0.0,
+        float((entry.on - purchase.step.on).days),
+        "day",
+        f"{entry.of}: first good part, days after {purchase.step.on}",
+    )
 
 
 # --- the answer with what came
@@ -264,7 +345,10 @@ def _moved(scenario: Scenario, course: str, entries: Sequence[Actual]) -> Scenar
     if not days:
         return scenario
     steps = [
-        step.model_copy(update={"on": days[name]}) if step.do in ("buy", "improve") and (name := step.improvement if isinstance(step, Improve) else getattr(step, "machine", "")) in days else step
+        step.model_copy(update={"on": days[name]})
+        if step.do in ("buy", "improve")
+        and (name := step.improvement if isinstance(step, Improve) else getattr(step, "machine", "")) in days
+        else step
         for step in scenario.alternatives[course]
     ]
     moved = scenario.model_copy(update={"alternatives": {**scenario.alternatives, course: steps}})
@@ -297,17 +381,31 @@ def _weight(comparison: Comparison, plan: Plan, entry: Actual) -> float:
     return min(math.expm1(-so_far * math.log1p(rate)) / math.expm1(-whole * math.log1p(rate)), 1.0)
 
 
-def _figured(comparison: Comparison, plan: Plan, entries: Sequence[Actual], goes_on: bool, all_courses: bool = False) -> Comparison:
+def _figured(
+    comparison: Comparison, plan: Plan, entries: Sequence[Actual], goes_on: bool, all_courses: bool = False
+) -> Comparison:
     scenario = _moved(comparison.scenario, plan.name, entries)
     only = None if all_courses else list(dict.fromkeys(["keep", plan.name]))
     return measure(evaluate(scenario, _values(comparison, plan, entries, goes_on), only, comparison.evaluation.law))
 
 
 def _answer(comparison: Comparison, plan: Plan, entries: Sequence[Actual], month: int, until: Date) -> Then:
-    on, planned = _figured(comparison, plan, entries, True, all_courses=True), _figured(comparison, plan, entries, False)
+    on, planned = (
+        _figured(comparison, plan, entries, True, all_courses=True),
+        _figured(comparison, plan, entries, False),
+    )
     outcome = on[plan.name]
     low = outcome.cash_low.amount if outcome.cash_low else None
-    return Then(month, until, len(entries), outcome.npv_less_keep, planned[plan.name].npv_less_keep, on.best, passes(outcome), low)
+    return Then(
+        month,
+        until,
+        len(entries),
+        outcome.npv_less_keep,
+        planned[plan.name].npv_less_keep,
+        on.best,
+        passes(outcome),
+        low,
+    )
 
 
 def _effect(comparison: Comparison, plan: Plan, group: Sequence[Actual]) -> float | None:
@@ -325,21 +423,36 @@ def _runs(rows: Sequence[LookRow]) -> tuple[Run, ...]:
     by: dict[tuple[str, str], list[float]] = {}
     for row in rows:
         if row.path and row.ratio is not None and row.ratio > 0:
-            by.setdefault(("kind", row.what if row.what != row.path else row.path.rpartition(".")[2].replace("_", " ")), []).append(row.ratio)
+            by.setdefault(
+                ("kind", row.what if row.what != row.path else row.path.rpartition(".")[2].replace("_", " ")), []
+            ).append(row.ratio)
             by.setdefault(("guesser", row.by or row.given_by or NOT_SAID), []).append(row.ratio)
     found = [
-        Run(of, name, len(ratios), sum(r > 1 + RUNS_OFF for r in ratios), sum(r < 1 - RUNS_OFF for r in ratios), math.exp(sum(map(math.log, ratios)) / len(ratios)))
+        Run(
+            of,
+            name,
+            len(ratios),
+            sum(r > 1 + RUNS_OFF for r in ratios),
+            sum(r < 1 - RUNS_OFF for r in ratios),
+            math.exp(sum(map(math.log, ratios)) / len(ratios)),
+        )
         for (of, name), ratios in by.items()
     ]
     return tuple(sorted(found, key=lambda run: (run.of != "guesser", -run.count, run.name)))
 
 
 def corrected(amount: Amount, run: Run) -> Amount:
-    """Return an amount with an offered correction put in: likely, low and high times its factor. Nothing calls this by itself.
+    """Return an amount with an offered correction put in: likely, low and high times its factor. Never done unasked.
 
     Raises ValueError where no correction is offered.
     """
     if run.correction is None:
-        raise ValueError(f"no correction is offered for {run.name}: {run.count} figure{'' if run.count == 1 else 's'}, running {run.runs}")
+        raise ValueError(f"no correction is offered for {run.name}: figures {run.count}, running {run.runs}")
     low, high = (None if end is None else end * run.correction for end in (amount.low, amount.high))
-    return replace(amount, likely=amount.likely * run.correction, low=low, high=high, note=f"corrected by {run.correction:.2f} for {run.name}")
+    return replace(
+        amount,
+        likely=amount.likely * run.correction,
+        low=low,
+        high=high,
+        note=f"corrected by {run.correction:.2f} for {run.name}",
+    )

@@ -11,7 +11,7 @@ import hashlib
 import json
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -64,7 +64,10 @@ class Figures:
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""
-        return {name: list(value) if isinstance(value := getattr(self, name), tuple) else value for name in self.__dataclass_fields__}
+        return {
+            name: list(value) if isinstance(value := getattr(self, name), tuple) else value
+            for name in self.__dataclass_fields__
+        }
 
 
 @dataclass(frozen=True)
@@ -157,9 +160,14 @@ def record(
     outcome = comparison[chosen]
     scenario = comparison.scenario
     noting = NotingLaw(comparison.evaluation.law)
-    again = evaluate(scenario, only=["keep", *(name for name in comparison.evaluation.ledgers if name != "keep")], law=noting)
+    again = evaluate(
+        scenario, only=["keep", *(name for name in comparison.evaluation.ledgers if name != "keep")], law=noting
+    )
     if any(round(again[o.name].column("worth.npv").figure() - o.npv, 2) for o in comparison):
-        raise ValueError("this comparison was made with figures other than those of its scenario; write them into the file, compare again, then record")
+        raise ValueError(
+            "this comparison was made with figures other than those of its scenario; write them into the file, "
+            "compare again, then record"
+        )
     flips = flips or breakeven(scenario)
     text = dump(scenario)
     return Record(
@@ -209,8 +217,13 @@ def _answer(outcomes: Iterable[Outcome]) -> tuple[Figures, ...]:
 
 def _flips(flips: Breakevens, chosen: str) -> tuple[FlipKept, ...]:
     """Return the nearest flips, those of the chosen course first."""
-    nearest = sorted(flips.flips, key=lambda flip: chosen not in (flip.alternative, flip.against))  # stable: nearest first
-    return tuple(FlipKept(f.path, f.label, f.alternative, f.against, f.entered, f.flip, f.unit, f.inside_range) for f in nearest[:FLIPS_KEPT])
+    nearest = sorted(
+        flips.flips, key=lambda flip: chosen not in (flip.alternative, flip.against)
+    )  # stable: nearest first
+    return tuple(
+        FlipKept(f.path, f.label, f.alternative, f.against, f.entered, f.flip, f.unit, f.inside_range)
+        for f in nearest[:FLIPS_KEPT]
+    )
 
 
 def _guesses(scenario: Scenario, chosen: str) -> tuple[GuessKept, ...]:
@@ -226,9 +239,28 @@ def _guesses(scenario: Scenario, chosen: str) -> tuple[GuessKept, ...]:
             quantity = quantity_at(guess.of)
             assert quantity is not None  # the checks of a scenario see to it
             a = quantity.read(guess.value)
-            found.append(GuessKept(guess.of, names.get(guess.of, guess.of), _said(a), a.low, a.high, entered[guess.of].unit, "guess", who, ""))
-    used = {name for step in scenario.alternatives[chosen] for field in ("machine", "improvement", "by") if (name := getattr(step, field, None))}
-    used |= {name for step in scenario.alternatives[chosen] for name in getattr(step, "pay", ())} | set(scenario.machine_in_question)
+            found.append(
+                GuessKept(
+                    guess.of,
+                    names.get(guess.of, guess.of),
+                    _said(a),
+                    a.low,
+                    a.high,
+                    entered[guess.of].unit,
+                    "guess",
+                    who,
+                    "",
+                )
+            )
+    used = {
+        name
+        for step in scenario.alternatives[chosen]
+        for field in ("machine", "improvement", "by")
+        if (name := getattr(step, field, None))
+    }
+    used |= {name for step in scenario.alternatives[chosen] for name in getattr(step, "pay", ())} | set(
+        scenario.machine_in_question
+    )
     found.sort(key=lambda guess: guess.path.split(".")[0] in NAMED_IN_STEPS and guess.path.split(".")[1] not in used)
     return tuple(found)
 
@@ -240,9 +272,15 @@ def _said(amount: Amount) -> float:
 def _files(scenario: Scenario) -> dict[str, str]:
     """Return the texts of the files that the scenario names, by name."""
     folder = scenario.source.folder or Path()
-    nights = [m.running.nights for m in scenario.machines.values() if m.running] + [i.changes.nights for i in scenario.improvements.values()]
+    nights = [m.running.nights for m in scenario.machines.values() if m.running] + [
+        i.changes.nights for i in scenario.improvements.values()
+    ]
     named = [n.log for n in nights if n and n.log] + [doubt.log for doubt in scenario.doubts if doubt.log]
-    return {name: (folder / name).read_text(encoding="utf-8-sig") for name in sorted(set(named)) if (folder / name).is_file()}
+    return {
+        name: (folder / name).read_text(encoding="utf-8-sig")
+        for name in sorted(set(named))
+        if (folder / name).is_file()
+    }
 
 
 # --- the file
@@ -265,11 +303,13 @@ class _OneLine(dict[str, Any]):
 
 
 _Dumper.add_representer(str, _text_node)
-_Dumper.add_representer(_OneLine, lambda dumper, data: dumper.represent_mapping("tag:yaml.org,2002:map", data, flow_style=True))
+_Dumper.add_representer(
+    _OneLine, lambda dumper, data: dumper.represent_mapping("tag:yaml.org,2002:map", data, flow_style=True)
+)
 
 _HEAD = """\
 # The record of a decision, written by equipdecide. Read it, print it, sign it, keep it; do not edit it:
-# the seal at the end shows whether anything was changed. It is an estimate for a decision, not tax, legal or lending advice.
+# the seal at the end shows whether anything was changed. An estimate for a decision, not tax, legal or lending advice.
 """
 
 
@@ -290,7 +330,10 @@ def _data(record: Record) -> dict[str, Any]:
         "revisit_on": record.revisit_on,
         "answer": [figures.to_json() for figures in record.answer],
         "flips": [flow(vars(flip)) for flip in record.flips],
-        "guesses": [flow({key: value for key, value in vars(guess).items() if value not in ("", None)}) for guess in record.guesses],
+        "guesses": [
+            flow({key: value for key, value in vars(guess).items() if value not in ("", None)})
+            for guess in record.guesses
+        ],
         "library": record.library,
         "scenario_sha256": record.scenario_sha256,
         "scenario": record.scenario_text,
@@ -322,7 +365,14 @@ def _seal(data: Mapping[str, Any]) -> str:
 def text(record: Record) -> str:
     """Return the record as the text of its file (YAML): the same bytes for the same record."""
     data = _data(record)
-    body = yaml.dump(data | {"seal": _seal(data)}, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=110, default_flow_style=False)
+    body = yaml.dump(
+        data | {"seal": _seal(data)},
+        Dumper=_Dumper,
+        sort_keys=False,
+        allow_unicode=True,
+        width=110,
+        default_flow_style=False,
+    )
     return _HEAD + body
 
 
@@ -345,7 +395,20 @@ def read(path: str | Path) -> Record:
     try:
         return parse(file.read_text(encoding="utf-8"), file.name)
     except UnicodeDecodeError:
-        raise RecordError([Fault(Place(file.name, 1, 1), "", "this is not a text file in UTF-8", "Take the copy that was kept")]) from None
+        raise RecordError(
+            [Fault(Place(file.name, 1, 1), "", "this is not a text file in UTF-8", "Take the copy that was kept")]
+        ) from None
+
+
+def is_record(path: str | Path) -> bool:
+    """Tell whether a file is a record: it has a seal and the scenario's hash. A file that cannot be read is none."""
+    try:
+        lines = Path(path).read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return False
+    return any(line.startswith("scenario_sha256:") for line in lines) and any(
+        line.startswith("seal:") for line in lines
+    )
 
 
 _PARTS: dict[str, tuple[type, ...]] = {
@@ -381,15 +444,39 @@ def parse(text: str, name: str = "record") -> Record:
         data = yaml.safe_load(text)
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
-        raise RecordError([Fault(Place(name, mark.line + 1 if mark else 1, 1), "", "the layout of this file cannot be read", kept)]) from None
+        raise RecordError(
+            [Fault(Place(name, mark.line + 1 if mark else 1, 1), "", "the layout of this file cannot be read", kept)]
+        ) from None
     if not isinstance(data, dict) or not isinstance(root, yaml.MappingNode):
-        raise RecordError([Fault(Place(name, 1, 1), "", "this is no record of a decision", "A record is written by `equipdecide record`")])
+        raise RecordError(
+            [
+                Fault(
+                    Place(name, 1, 1),
+                    "",
+                    "this is no record of a decision",
+                    "A record is written by `equipdecide record`",
+                )
+            ]
+        )
     lines = {key.value: Place(name, key.start_mark.line + 1, 1) for key, _ in root.value}
     faults = [Fault(Place(name, 1, 1), part, f"`{part}` is missing", kept) for part in _PARTS if part not in data]
-    faults += [Fault(lines[part], part, f"'{part}' is no part of a record", kept) for part in data if part not in _PARTS]
-    faults += [Fault(lines[part], part, f"`{part}` does not hold what it should", kept) for part, kinds in _PARTS.items() if part in data and not isinstance(data[part], kinds)]
+    faults += [
+        Fault(lines[part], part, f"'{part}' is no part of a record", kept) for part in data if part not in _PARTS
+    ]
+    faults += [
+        Fault(lines[part], part, f"`{part}` does not hold what it should", kept)
+        for part, kinds in _PARTS.items()
+        if part in data and not isinstance(data[part], kinds)
+    ]
     if not faults and data["format"] > FORMAT:
-        faults.append(Fault(lines["format"], "format", f"this record is of format {data['format']}, written by version {data['library']}", "Use that version, or a later one"))
+        faults.append(
+            Fault(
+                lines["format"],
+                "format",
+                f"this record is of format {data['format']}, written by version {data['library']}",
+                "Use that version, or a later one",
+            )
+        )
     if not faults:
         faults += _changed(data, lines, kept)
     if faults:
@@ -397,21 +484,40 @@ def parse(text: str, name: str = "record") -> Record:
     try:
         return _record(data)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise RecordError([Fault(lines["law"], "", f"a part of the record is not as it was written ({error})", kept)]) from None
+        raise RecordError(
+            [Fault(lines["law"], "", f"a part of the record is not as it was written ({error})", kept)]
+        ) from None
 
 
 def _changed(data: Mapping[str, Any], lines: Mapping[str, Place], kept: str) -> list[Fault]:
     found = []
     if hashlib.sha256(data["scenario"].encode()).hexdigest() != data["scenario_sha256"]:
-        found.append(Fault(lines["scenario"], "scenario", "the scenario was changed after it was recorded: its hash does not fit", kept))
+        found.append(
+            Fault(
+                lines["scenario"],
+                "scenario",
+                "the scenario was changed after it was recorded: its hash does not fit",
+                kept,
+            )
+        )
     if _seal({key: value for key, value in data.items() if key != "seal"}) != data["seal"]:
-        found.append(Fault(lines["seal"], "seal", "something in this file was changed after it was recorded: the seal does not fit", kept))
+        found.append(
+            Fault(
+                lines["seal"],
+                "seal",
+                "something in this file was changed after it was recorded: the seal does not fit",
+                kept,
+            )
+        )
     return found
 
 
 def _record(data: Mapping[str, Any]) -> Record:
     answer = tuple(Figures(**{**entry, "failed_gates": tuple(entry["failed_gates"])}) for entry in data["answer"])
-    guesses = tuple(GuessKept(**({"low": None, "high": None, "given_by": "", "by": "", "on": "", "unit": ""} | entry)) for entry in data["guesses"])
+    guesses = tuple(
+        GuessKept(**({"low": None, "high": None, "given_by": "", "by": "", "on": "", "unit": ""} | entry))
+        for entry in data["guesses"]
+    )
     return Record(
         data["title"],
         data["shop"],
@@ -459,7 +565,10 @@ class LawDifference:
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""
-        return {name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value for name in self.__dataclass_fields__}
+        return {
+            name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value
+            for name in self.__dataclass_fields__
+        }
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -479,7 +588,9 @@ class Rerun(Shown):
     together: float
     not_recorded: tuple[str, ...]
     findings: tuple[str, ...]
-    folder: tempfile.TemporaryDirectory[str] | None = field(default=None)  # keeps the scenario's files while this is kept
+    folder: tempfile.TemporaryDirectory[str] | None = field(
+        default=None
+    )  # keeps the scenario's files while this is kept
 
     @property
     def same(self) -> bool:
@@ -508,7 +619,9 @@ class Rerun(Shown):
         """Return a tidy pandas frame, one row a parameter that differs, effects in the scenario's currency."""
         import pandas as pd
 
-        return pd.DataFrame([difference.to_json() for difference in self.differences], columns=list(LawDifference.__dataclass_fields__))
+        return pd.DataFrame(
+            [difference.to_json() for difference in self.differences], columns=list(LawDifference.__dataclass_fields__)
+        )
 
 
 def rerun(record: Record, law: Literal["then", "today"] = "then", today: Law | None = None) -> Rerun:
@@ -534,18 +647,23 @@ def rerun(record: Record, law: Literal["then", "today"] = "then", today: Law | N
     findings = []
     if _answer(then.outcomes) != record.answer:
         findings.append(
-            f"With the law of {record.decided_on} the figures are not those recorded. The record was written by version "
+            f"With the law of {record.decided_on} the figures are not those recorded. The record is of version "
             f"{record.library}, this is version {VERSION}: the way of figuring has changed, see its change log."
         )
     missing = tuple(sorted(recorded.not_recorded))
     if missing:
-        findings.append(f"This version reads what the record does not hold, and took it as known on {record.decided_on}: {', '.join(missing)}.")
+        findings.append(
+            "This version reads what the record does not hold, and took it as known on "
+            f"{record.decided_on}: {', '.join(missing)}."
+        )
     if law == "then":
         return Rerun(record, law, then, _answer(then.outcomes), (), 0.0, missing, tuple(findings), folder)
     now = measure(evaluate(scenario, law=current))
     differences = tuple(_difference(record, scenario, current, then, change) for change in changes(record.law, current))
     together = now[record.chosen].npv - then[record.chosen].npv - sum(d.effect for d in differences)
-    return Rerun(record, law, now, _answer(now.outcomes), differences, _cents(together), missing, tuple(findings), folder)
+    return Rerun(
+        record, law, now, _answer(now.outcomes), differences, _cents(together), missing, tuple(findings), folder
+    )
 
 
 def _difference(record: Record, scenario: Scenario, current: Law, then: Comparison, change: Change) -> LawDifference:
@@ -568,12 +686,14 @@ def _difference(record: Record, scenario: Scenario, current: Law, then: Comparis
 
 def _words(value: object, unit: str) -> str:
     if isinstance(value, list):  # rows
-        return "; ".join(" ".join(f"{key} {cell}" for key, cell in row.items() if cell not in ("", None)) for row in value[:3]) or "no such row"
+        return (
+            "; ".join(
+                " ".join(f"{key} {cell}" for key, cell in row.items() if cell not in ("", None)) for row in value[:3]
+            )
+            or "no such row"
+        )
     if isinstance(value, tuple):
-        return ", ".join(f"{pair[1]:g} over {pair[0]:,.0f}" if isinstance(pair, tuple) else f"{pair:g}" for pair in value)
+        return ", ".join(
+            f"{pair[1]:g} over {pair[0]:,.0f}" if isinstance(pair, tuple) else f"{pair:g}" for pair in value
+        )
     return in_words(value, unit)  # type: ignore[arg-type]
-
-
-def signed(record: Record, agreed: Sequence[str], dissent: str = "") -> Record:
-    """Return the record with who agreed and who did not, added on the evening itself."""
-    return replace(record, agreed=tuple(agreed), dissent=dissent or record.dissent)

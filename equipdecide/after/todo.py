@@ -79,13 +79,27 @@ def load_data(path: Path = DATA) -> Data:
     for entry in raw["entries"]:
         name = entry.get("id", "an entry without id")
         faults += [f"{name}: unknown key {key}" for key in entry if key not in known]
-        faults += [f"{name}: {key} is missing" for key in ("id", "for_each", "by", "who", "what", "why", "mark") if not entry.get(key)]
+        faults += [
+            f"{name}: {key} is missing"
+            for key in ("id", "for_each", "by", "who", "what", "why", "mark")
+            if not entry.get(key)
+        ]
         if entry.get("mark") not in MARKS:
             faults.append(f"{name}: mark is one of {', '.join(MARKS)}")
         if entry.get("mark") == "read" and not entry.get("source"):
             faults.append(f"{name}: what was read needs its source")
         if not faults:
-            rules.append(Rule(**(entry | {"only": tuple(entry.get("only", ())), "done_with_step": bool(entry.get("done_with_step", False))})))
+            rules.append(
+                Rule(
+                    **(
+                        entry
+                        | {
+                            "only": tuple(entry.get("only", ())),
+                            "done_with_step": bool(entry.get("done_with_step", False)),
+                        }
+                    )
+                )
+            )
     if len({rule.id for rule in rules}) < len(rules):
         faults.append("two entries have the same id")
     if faults:
@@ -229,8 +243,12 @@ def after(
         raise KeyError(f"no entry {', '.join(map(repr, unknown))} to tick; there are {', '.join(found)}")
     items = [_ticked(item) if item.key in ticked else item for item in found.values()]
     items.sort(key=lambda item: item.by)  # stable: within a day in the order of the data
-    uid = hashlib.sha256(f"{scenario.title}|{scenario.shop.name}|{scenario.decision_date}|{chosen}".encode()).hexdigest()[:16]
-    return TodoList(scenario.title, scenario.shop.name, chosen, plan.time.start, day, scenario.currency, tuple(items), uid)
+    uid = hashlib.sha256(
+        f"{scenario.title}|{scenario.shop.name}|{scenario.decision_date}|{chosen}".encode()
+    ).hexdigest()[:16]
+    return TodoList(
+        scenario.title, scenario.shop.name, chosen, plan.time.start, day, scenario.currency, tuple(items), uid
+    )
 
 
 def _ticked(item: TodoItem) -> TodoItem:
@@ -264,7 +282,7 @@ def _item(rule: Rule, occasion: Occasion, scenario: Scenario, today: Date) -> To
 
 
 def moved(by: Mapping[str, Any], days: Mapping[str, Date]) -> Date:
-    """Return a day of the occasion moved as the data says: years, months, days, then on to a business day of tax law."""
+    """Return a day of the occasion moved as the data says: years, months, days, then to a business day of tax law."""
     day = days[by["day"]]
     day = cal.add_months(day, 12 * int(by.get("years", 0)) + int(by.get("months", 0)))
     day = cal.add_days(day, int(by.get("days", 0)))
@@ -287,12 +305,14 @@ def occasions(evaluation: Evaluation, chosen: str, data: Data) -> list[Occasion]
     found += _property_tax(plan, scenario, data)
     last = finished(plan)
     for month in data.look_back_months:
-        found.append(Occasion("look back", f"month {month}", {"due": cal.add_months(last, month)}, {"month": str(month)}))
+        found.append(
+            Occasion("look back", f"month {month}", {"due": cal.add_months(last, month)}, {"month": str(month)})
+        )
     return found
 
 
 def finished(plan: Plan) -> Date:
-    """Return the day the last step of a plan is taken: what is handed over, in service; the decision where nothing is."""
+    """Return the day the last step of a plan is taken; the day of decision where there is none."""
     return max([plan.time.start, *(step.on for step in plan.steps)])
 
 
@@ -327,7 +347,11 @@ def _payoffs(plan: Plan) -> list[Occasion]:
             words = {"machine": sale.machine, "loan": debt.name, "lender": debt.old.lender}
             days = {"decided": plan.time.start, "handed over": sale.handed_over, "paid off": sale.sold_on}
             name = f"{debt.name}, {sale.machine}" if partial else debt.name
-            found.append(Occasion("payoff", name, days, words, frozenset({"partial"} if partial else ()), steps[sale.machine].done))
+            found.append(
+                Occasion(
+                    "payoff", name, days, words, frozenset({"partial"} if partial else ()), steps[sale.machine].done
+                )
+            )
     return found
 
 
@@ -339,7 +363,9 @@ def _purchases(plan: Plan) -> list[Occasion]:
         ordered = (step.ordered if isinstance(step, Buy) else None) or plan.time.start
         shipped = (step.shipped if isinstance(step, Buy) else None) or step.on
         days = {"decided": plan.time.start, "ordered": ordered, "shipped": shipped, "in service": step.on}
-        found.append(Occasion("purchase" if isinstance(step, Buy) else "improvement", purchase.name, days, words, done=step.done))
+        found.append(
+            Occasion("purchase" if isinstance(step, Buy) else "improvement", purchase.name, days, words, done=step.done)
+        )
         found += [_money(plan, purchase, name, days, words) for name in step.pay]
     return found
 
@@ -388,7 +414,9 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
     tax: dict[tuple[Date, str], list[tuple[str, float]]] = {}
     shared: dict[Date, list[tuple[str, float]]] = {}
     for line in ledger.lines:
-        if line.dates is None or not (line.group == "tax" or line.group == "between purses" and line.name.startswith("tax distribution")):
+        if line.dates is None or not (
+            line.group == "tax" or line.group == "between purses" and line.name.startswith("tax distribution")
+        ):
             continue
         less = _rows_of(keep, line.name, line.purse)
         for year, day, amount in zip(line.column.axis.labels, line.dates, line.amounts(), strict=True):
@@ -403,9 +431,25 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
     for (day, purse), parts in sorted(tax.items()):
         payer = "the business" if purse == "shop" else purse
         lines = "; ".join(name for name, _ in parts)
-        found.append(Occasion("tax payment", f"{purse} {day}", {"due": day}, {"payer": payer, "lines": lines[:1].upper() + lines[1:]}, amount=sum(a for _, a in parts)))
+        found.append(
+            Occasion(
+                "tax payment",
+                f"{purse} {day}",
+                {"due": day},
+                {"payer": payer, "lines": lines},
+                amount=sum(a for _, a in parts),
+            )
+        )
     for day, parts in sorted(shared.items()):
-        found.append(Occasion("tax distribution", str(day), {"due": day}, {"lines": "; ".join(name for name, _ in parts)}, amount=sum(a for _, a in parts)))
+        found.append(
+            Occasion(
+                "tax distribution",
+                str(day),
+                {"due": day},
+                {"lines": "; ".join(name for name, _ in parts)},
+                amount=sum(a for _, a in parts),
+            )
+        )
     return found
 
 
@@ -418,7 +462,12 @@ def _rows_of(ledger: Ledger | None, name: str, purse: str) -> dict[Date, float]:
     return {}
 
 
-PAYERS = {"sole proprietor": "individual", "partnership": "partnership or S corporation", "S corporation": "partnership or S corporation", "C corporation": "corporation"}
+PAYERS = {
+    "sole proprietor": "individual",
+    "partnership": "partnership or S corporation",
+    "S corporation": "partnership or S corporation",
+    "C corporation": "corporation",
+}
 
 
 def _years(evaluation: Evaluation, plan: Plan) -> list[Occasion]:
@@ -438,7 +487,11 @@ def _years(evaluation: Evaluation, plan: Plan) -> list[Occasion]:
         for year, things in sorted(years.items()):
             row = plan.time.tax.labels.index(str(year))
             entity = due_dates(evaluation.law, plan.time.tax, PAYERS[taxed_as], "return")[row]
-            owner = entity if taxed_as == "C corporation" else due_dates(evaluation.law, plan.time.tax, "individual", "return")[row]
+            owner = (
+                entity
+                if taxed_as == "C corporation"
+                else due_dates(evaluation.law, plan.time.tax, "individual", "return")[row]
+            )
             days = {"decided": plan.time.start, "entity return": entity, "owner return": owner}
             found.append(Occasion(kind, str(year), days, {"year": str(year), "things": ", ".join(things)}))
     return found
@@ -459,7 +512,10 @@ def _property_tax(plan: Plan, scenario: Scenario, data: Data) -> list[Occasion]:
     mark = "state known" if isinstance(rule, Mapping) else "state without" if rule == "none" else "state unknown"
     found = []
     for assessed, sides in sorted(grouped.items()):
-        words = {side: ", ".join(things) or "nothing" for side, things in sides.items()} | {"assessed": assessed.isoformat(), "state": state.upper()}
+        words = {side: ", ".join(things) or "nothing" for side, things in sides.items()} | {
+            "assessed": assessed.isoformat(),
+            "state": state.upper(),
+        }
         days = {"next new year": assessed}
         if isinstance(rule, Mapping):
             days["property return"] = _next(assessed, rule["due"], same=True)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
 from equipdecide.decide.compare import Comparison, compare, measure
-from equipdecide.decide.trials import Figures, Trials, structural_doubts
+from equipdecide.decide.trials import Figures, Trials, decides_dates, structural_doubts
 from equipdecide.evaluate import Evaluation
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
@@ -181,7 +181,7 @@ def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None,
             raise KeyError(f"no alternative {name!r}; there are {', '.join(scenario.alternatives)}")
     titles = labels(scenario)
     looked_at = {path: entered[path]} if path is not None else entered
-    numbers = [p for p, amount in looked_at.items() if amount.chance is None and not _decides_dates(p)]
+    numbers = [p for p, amount in looked_at.items() if amount.chance is None and not decides_dates(p)]
     chances = [p for p, amount in looked_at.items() if amount.chance is not None]
     trials = Trials(scenario, numbers)
     comparison = measure(trials.evaluation)
@@ -221,12 +221,8 @@ def _pairs(comparison: Comparison, a: str | None, b: str) -> list[Pair]:
     return pairs
 
 
-def _decides_dates(path: str) -> bool:
-    return path.split(".")[-1] in ("days_to_sale", "paid_after", "lead")
-
-
 def _reason(path: str) -> str:
-    if _decides_dates(path):
+    if decides_dates(path):
         return "it decides dates, so moving it makes another plan"
     if ".terms." in path:
         return "it decides what is paid on which day, so moving it makes another plan"

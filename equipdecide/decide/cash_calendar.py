@@ -220,6 +220,8 @@ def _events(plan: Plan) -> list[CashEntry]:
                 add(purchase.step.shipped, f"{purchase.name} shipped")
         if purchase.buyout_of is None:
             add(purchase.step.on, f"first good part of {purchase.name}")
+            if purchase.source.ramp is not None:
+                add(cal.add_days(purchase.step.on, RAMP_DAYS), f"learning {purchase.name} is taken to be over")
             if purchase.source.ramp_loss is not None:
                 add(cal.add_days(purchase.step.on, RAMP_DAYS), f"{purchase.source.ramp_loss.likely:,.0f} hours lost to learning {purchase.name} are over")
     for sale in plan.sales:

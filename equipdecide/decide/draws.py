@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from equipdecide.calendar import FloatArray
-from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.amounts import Amount, AmountError, Quantity
 from equipdecide.scenario.models import Doubt, Scenario
+from equipdecide.scenario.reading import quantity_at
 
 PERT_WEIGHT = 4.0  # weight of the likely value in the mean: (low + 4 likely + high) / 6
 TAIL = 1.6448536269514722  # standard normal at 95 %: low and high of a normal shape are its 5 and 95 % points
@@ -181,7 +182,9 @@ def _values(u: FloatArray, amount: Amount, doubt: Doubt | None, folder: Path | N
     if amount.chance is not None:
         return yes_no(u, amount.chance)
     if doubt is not None and doubt.shape == "logged":
-        values = logged(u, read_values((folder or Path()) / str(doubt.log)))
+        quantity = quantity_at(amount.path)
+        assert quantity is not None  # an amount was read there
+        values = logged(u, read_values((folder or Path()) / str(doubt.log), quantity))
     else:
         assert amount.low is not None and amount.high is not None
         values = SHAPES[doubt.shape if doubt and doubt.shape else "PERT"](u, amount.low, amount.likely, amount.high)
@@ -192,8 +195,8 @@ def _values(u: FloatArray, amount: Amount, doubt: Doubt | None, folder: Path | N
     return np.maximum(values, 0.0)
 
 
-def read_values(file: Path) -> list[float]:
-    """Return the numbers of a CSV file of one column; a first line that is no number is its heading.
+def read_values(file: Path, quantity: Quantity) -> list[float]:
+    """Return the values of a CSV file of one column, each written as in a scenario; a first line may be a heading.
 
     Raises :class:`DrawError` with every line that cannot be read.
     """
@@ -203,18 +206,15 @@ def read_values(file: Path) -> list[float]:
         raise DrawError(f"{file.name} cannot be read as a text file. Put it beside the scenario, as CSV in UTF-8.") from None
     values, wrong = [], []
     for number, line in enumerate(lines, 1):
-        if not line.strip():
+        text = line.strip().strip('"')
+        if not text or (number == 1 and not any(letter.isdigit() for letter in text)):
             continue
         try:
-            value = float(line.strip().strip('"'))
-        except ValueError:
-            value = float("nan")
-        if np.isfinite(value):
-            values.append(value)
-        elif number > 1:
-            wrong.append(f"{file.name}:{number}: '{line.strip()}' is not a number.")
-    if not values:
-        wrong.append(f"{file.name}: no value stands in it. Write one number on each line.")
+            values.append(quantity.read(text).likely)
+        except AmountError as error:
+            wrong.append(f"{file.name}:{number}: {error}.")
+    if not values and not wrong:
+        wrong.append(f"{file.name}: no value stands in it. Write one on each line.")
     if wrong:
         raise DrawError("\n".join(wrong))
     return values

@@ -379,6 +379,10 @@ def _findings(view: LenderView) -> list[Finding]:
                 f"{worst_row.owed - worst_row.value:,.0f}. Freight, wiring, holders and fixtures do not come back."
             )
             found.append(Finding("under_water", text, f"machines.{machine}", "warning"))
+    others = view.scenario.shop.other_debt_payments
+    if others is not None and others.likely:
+        text = f"Debts on nothing here take {others.likely:,.0f} a year: they are in the coverage, not in the list of debts."
+        found.append(Finding("other_debts", text, others.path))
     bought = [p for p in view.plan.purchases if isinstance(p.step, Buy | Improve) and isinstance(p.source, Machine)]
     if any(view.scenario.machines[p.machine].falls_yearly is None for p in bought):
         text = f"Liquidation values fall by {FALLS_FIRST_YEAR:.0%} of the price in the first year and {FALLS_YEARLY:.0%} a year after: opinions of appraisers, no data."

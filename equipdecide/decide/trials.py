@@ -23,6 +23,7 @@ from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
 
 BLOCK = 2048  # trials run at a time: what a block holds stays near the processor
+DECIDE_DATES = ("days_to_sale", "paid_after", "lead")  # inputs that move dates: another value makes another plan
 MEASURED = ("worth.npv", "cash test.margin", "coverage.worst")
 
 
@@ -40,6 +41,11 @@ class Figures:
 def structural_doubts(scenario: Scenario, name: str) -> tuple[str, ...]:
     """Return the paths of the yes/no doubts on which steps of alternative `name` hang."""
     return tuple(dict.fromkeys(step.when for step in scenario.alternatives[name] if step.when is not None))
+
+
+def decides_dates(path: str) -> bool:
+    """Tell whether an input decides dates, so that it cannot vary by trial."""
+    return path.split(".")[-1] in DECIDE_DATES
 
 
 @dataclass(frozen=True, eq=False)

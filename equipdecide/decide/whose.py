@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
-from equipdecide.decide.trials import Figures, Trials
+from equipdecide.decide.trials import Figures, Trials, decides_dates
 from equipdecide.scenario.amounts import AmountError
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 AS_ENTERED = "as entered"
-_DECIDE_DATES = ("days_to_sale", "paid_after", "lead")
 
 
 @dataclass(frozen=True)
@@ -154,7 +153,7 @@ def _value(path: str, value: float | str, known: set[str]) -> float:
     quantity = quantity_at(path)
     if quantity is None or path not in known:
         raise AmountError("no input stands there", "See equipdecide.scenario.reading.amounts(scenario) for all of them")
-    if path.split(".")[-1] in _DECIDE_DATES:
+    if decides_dates(path):
         raise AmountError("it decides dates, so it makes another plan", "Compare two scenarios instead")
     if isinstance(value, str):
         return quantity.read(value).likely

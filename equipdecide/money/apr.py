@@ -21,7 +21,7 @@ from equipdecide.ledger import Column, Draft, Origin, Shared, Working
 
 Unit = Literal["month", "semimonth", "week", "year"]
 PER_YEAR = {"month": 12, "semimonth": 24, "week": 52, "year": 1}
-LOWEST, HIGHEST = -0.99, 1e4  # rates of one unit-period that are looked for
+LOWEST, HIGHEST = -0.5, 10.0  # rates of one unit-period that are looked for
 STEPS = 200  # far more than are taken: worth falls and is convex in the rate, so Newton's steps come in from one side
 
 
@@ -62,7 +62,7 @@ def per_year(unit: Unit = "month", length: int = 1) -> float:
 def _solve(received: FloatArray, paid: FloatArray, whole: FloatArray, odd: FloatArray) -> FloatArray:
     """Return the rate of a unit-period at which `paid` (rows, trials) is worth `received` (1, trials).
 
-    Newton's steps from rate 0, halving the bracket where a step would leave it.
+    Newton's steps from rate 0, halving the bracket where a step would leave it. 0 where no rate of the bracket does it.
     """
     width = max(received.shape[-1], paid.shape[-1])
     low, high = np.full((1, width), LOWEST), np.full((1, width), HIGHEST)
@@ -77,7 +77,8 @@ def _solve(received: FloatArray, paid: FloatArray, whole: FloatArray, odd: Float
             slope = (each * (whole / (1 + rate) + odd / (1 + odd * rate))).sum(axis=0, keepdims=True)
             step = rate + apart / slope
             rate = np.where((step > low) & (step < high), step, (low + high) / 2)
-    return rate
+    beyond = (rate < LOWEST * (1 - 1e-9)) | (rate > HIGHEST * (1 - 1e-9)) | ~np.isfinite(rate)
+    return np.where(beyond, 0.0, rate)
 
 
 def post_rate(
@@ -86,18 +87,31 @@ def post_rate(
     """Post the yearly rate of `paid` (on the working's axis) for `received`, with its proof [1/year].
 
     `times` are full unit-periods and fraction of each payment, `a_year` the unit-periods in a year. The proof: at the
-    solved rate the payments are worth exactly what is received. Rates from -99 % to 1,000,000 % a unit-period are looked for.
+    solved rate the payments are worth exactly what is received. Where an input has moved so far that no rate between
+    -50 % and 1,000 % a unit-period does it, ``<name>_exists`` is 0, the rate is 0, and the proof asks for none.
     """
     axis = w.axis
     whole = w.given(f"{name}_periods", [t for t, _ in times], "1", "full unit-periods from the money to the payment", Origin("calendar", "Appendix J"), axis)
     odd = w.given(f"{name}_fraction", [f for _, f in times], "1", "fraction of a unit-period left over", Origin("calendar", "Appendix J"), axis)
+    for end, at in (("lowest", LOWEST), ("highest", HIGHEST)):
+        text = f"exp(0 - {name}_periods * log({1 + at})) / (1 {'+' if at > 0 else '-'} {abs(at)} * {name}_fraction)"
+        w.formula(f"{name}_{end}", text, "1", f"worth of one paid then, at {at:.0%} a unit-period", axis)
+    w.formula(
+        f"{name}_exists",
+        f"where(weighted(rate_paid, {name}_highest) < received, where(received < weighted(rate_paid, {name}_lowest), 1, 0), 0)",
+        "1",
+        f"there is a rate between {LOWEST:.0%} and {HIGHEST:.0%} a unit-period; where there is none, 0 stands for it",
+        ONE,
+        received=received,
+        rate_paid=paid,
+    )
     w.computed(
         f"{name}_of_period",
         _solve,
         [received, paid, whole, odd],
         "1",
         "rate of one unit-period at which the payments are worth what is received",
-        f"weighted(rate_paid, {name}_worth) - received",
+        f"{name}_exists * (weighted(rate_paid, {name}_worth) - received)",
         ONE,
         through=((f"{name}_worth", f"1 / ((1 + {name}_fraction * {name}_of_period) * (1 + {name}_of_period) ** {name}_periods)", "1", "worth of one paid then", axis),),
         rate_paid=paid,

@@ -549,6 +549,33 @@ def courses_are_judged(c: Checker) -> None:
             c.report(one, f"worst and best of '{name}' are the same", "Give the range that could be had", "best")
 
 
+def learning_is_said_once(c: Checker) -> None:
+    """Hours lost while learning are entered, or follow from a ramp; a ramp begins above the standard time and falls."""
+    for _, block in [*_blocks(c.tree, "machines"), *_blocks(c.tree, "improvements")]:
+        for _, ramp in _one(block, "ramp"):
+            if "ramp_loss" in block:
+                c.report(block, "both `ramp_loss` and `ramp` are given", "Keep one of the two", "ramp_loss")
+            rate, start = _figure(ramp.get("rate"), _SHARE), _figure(ramp.get("start"), _FACTOR)
+            if rate is not None and not 0.5 <= rate < 1:
+                c.report(ramp, "a learning rate is 50 % to 99 %", "Write for example 85 %: each doubling takes 15 % off", "rate")
+            if start is not None and start < 1:
+                c.report(ramp, "the first batch is quicker than the standard time", "Write a multiple of 1 or more", "start")
+
+
+def stations_stand(c: Checker) -> None:
+    """Stations a part passes elsewhere are among the other limits of the shop."""
+    shop = c.tree.get("shop")
+    known = _names(shop, "other_limits") if isinstance(shop, Table) else []
+    for _, part in _blocks(c.tree, "parts"):
+        there = part.get("elsewhere")
+        if not isinstance(there, Table):
+            continue
+        for station, place in there.keys_at.items():
+            if station not in known:
+                mend = did_you_mean(station, known, f"Known here: {', '.join(known)}" if known else "Add `other_limits:` to the shop, with its hours a year")
+                c.report(Text.at(station, place, f"{there.path}.{station}"), f"no other station is named '{station}'", mend)
+
+
 def day_can_be_heard(c: Checker) -> None:
     """Each piece of a working day has a level or a machine, and the day has no more than 24 hours."""
     hours = []
@@ -648,6 +675,8 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     causes_are_logged,
     courses_are_judged,
     day_can_be_heard,
+    stations_stand,
+    learning_is_said_once,
     *TAX_CHECKS,
 )
 

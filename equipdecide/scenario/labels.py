@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from pydantic import BaseModel
 
 from equipdecide.scenario.amounts import Amount
-from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.models import Scenario, Spend
 
 
 def labels(scenario: Scenario) -> dict[str, str]:
@@ -34,4 +34,5 @@ def _labels(value: object, path: str, names: tuple[str, ...], title: str) -> Ite
                 yield from _labels(inner, f"{path}.{name}", (*names, str(name)), title)
     elif isinstance(value, list):
         for number, inner in enumerate(value):
-            yield from _labels(inner, f"{path}.{number}", names, f"{title} {number + 1}")
+            called = (*names, inner.what) if isinstance(inner, Spend) else names  # a step is called by what it says it is
+            yield from _labels(inner, f"{path}.{number}", called, f"{title}, {number + 1}")

@@ -225,7 +225,7 @@ class Loan(Frozen):
     """A loan on one or several machines, from its first day or from a balance."""
 
     lender: str = Field("the lender", title="Who lends")
-    principal: Money = Field(title="Amount borrowed, or the balance on `balance_on`")
+    principal: Money = Field(title="Amount borrowed, or the balance still owed")
     rate: Rate = Field(title="Interest rate a year")
     payments: int = Field(ge=1, le=480, title="Number of payments (from the first, or left)")
     first_payment: Day = Field(title="Day of the first (or next) payment")
@@ -257,7 +257,7 @@ class NightChanges(Frozen):
     """Hours the machine runs alone, as an improvement changes them; left out: as before."""
 
     nights: Count | None = Field(None, title="Nights a year it is left running alone")
-    window: Hours | None = Field(None, title="Hours when all goes well")
+    window: Hours | None = Field(None, title="Hours of a night when all goes well")
     mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
     log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
     parts_loaded: Count | None = Field(None, title="Parts that can be loaded for one night")
@@ -274,7 +274,7 @@ class Nights(NightChanges):
     """Hours the machine runs alone."""
 
     nights: Count = Field(title="Nights a year it is left running alone")
-    window: Hours = Field(title="Hours when all goes well")
+    window: Hours = Field(title="Hours of a night when all goes well")
 
 
 class Attended(Frozen):
@@ -293,7 +293,7 @@ class Upkeep(Frozen):
         title="Repairs and service in the first year",
         description="from the day of decision, or from service for a new machine",
     )
-    growth: Rate = Field(title="Growth a year")
+    growth: Rate = Field(title="Growth of upkeep a year")
     warranty_years: int = Field(0, ge=0, le=10, title="Years of warranty")
     warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
 
@@ -302,7 +302,7 @@ class Running(Frozen):
     """What a machine can do in a year: hours with people, nights alone, pace and yield."""
 
     staffed_hours: HourRate = Field(title="Hours a year with people present")
-    cutting_share: Share = Field(title="Share of those hours it cuts")
+    cutting_share: Share = Field(title="Share of the staffed hours it cuts")
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: Nights | None = Field(None, title="Hours it runs alone at night")
@@ -311,6 +311,14 @@ class Running(Frozen):
         title="Several machines looked after by the same people",
         description="the cutting share is then that of a machine which never waits for them",
     )
+
+
+class Ramp(Frozen):
+    """Learning after a change: batches take longer at first, fall with each doubling, and stop at the standard time."""
+
+    start: Multiple = Field(title="Time of the first batch, as a multiple of the standard time")
+    rate: Share = Field(title="Learning rate: what is left of a batch's time at each doubling of batches")
+    batch: Hours = Field(title="Standard hours of one batch")
 
 
 class Machine(Frozen):
@@ -331,7 +339,7 @@ class Machine(Frozen):
     worth_at_end: MoneyOrLoss | None = Field(None, title="What it will bring at the end of the study")
     falls_first_year: Share | None = Field(None, title="Fall of its liquidation value in the first year, of the price")
     falls_yearly: Share | None = Field(None, title="Fall of its liquidation value in every later year")
-    price: Money | None = Field(None, title="Quoted cash price (a machine that could be bought)")
+    price: Money | None = Field(None, title="Quoted cash price")
     capital_costs: dict[str, Money] = Field(
         default_factory=dict, title="Costs that go with it into its basis (freight, rigging, power)"
     )
@@ -341,6 +349,7 @@ class Machine(Frozen):
     lead: Weeks | None = Field(None, title="Weeks from order to acceptance")
     down_days: Days | None = Field(None, title="Days without this work while it is changed over")
     ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
+    ramp: Ramp | None = Field(None, title="... or how the first batches come to the standard time")
     terms: dict[Literal["order", "shipment", "acceptance"], Share] = Field(
         default_factory=dict, title="When the price is paid; left out: all on acceptance"
     )
@@ -359,18 +368,18 @@ class Machine(Frozen):
 class Changes(Frozen):
     """What an improvement changes; left out: as it was."""
 
-    cutting_share: Share | None = None
-    cycle_factor: Multiple | None = None
-    good_share: Share | None = None
+    cutting_share: Share | None = Field(None, title="Share of the staffed hours it cuts")
+    cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
+    good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: NightChanges | None = Field(None, title="What changes in the hours it runs alone")
     ends_causes: dict[str, Share] = Field(
         default_factory=dict,
         title="Share of the logged stops it ends, by reason",
         description="reasons as they stand in the log of evenings; the mean time between stops follows",
     )
-    upkeep: Upkeep | None = None
-    worth_at_end: MoneyOrLoss | None = None
-    noise: Decibels | None = None
+    upkeep: Upkeep | None = Field(None, title="Repairs and service")
+    worth_at_end: MoneyOrLoss | None = Field(None, title="What the machine will bring at the end of the study")
+    noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
     earnings: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly earnings or savings it adds")
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Yearly costs it adds")
 
@@ -385,6 +394,7 @@ class Improvement(Frozen):
     lead: Weeks | None = Field(None, title="Weeks from order until it can be fitted")
     down_days: Days | None = Field(None, title="Days without this work while it is fitted")
     ramp_loss: Hours | None = Field(None, title="Good hours lost while learning")
+    ramp: Ramp | None = Field(None, title="... or how the first batches come to the standard time")
     changes: Changes = Field(title="What it changes")
 
 
@@ -392,10 +402,10 @@ class FallingShort(Frozen):
     """What happens when a part that must ship is not made here."""
 
     cost_factor: Multiple | None = Field(
-        None, title="Bought outside at this multiple of material, outside work and tooling"
+        None, title="Price of a piece bought outside, as a multiple of its material, outside work and tooling"
     )
-    hour: MoneyPerHour | None = Field(None, title="... plus this much an hour of machine time")
-    penalty: Money | None = Field(None, title="Or: this much for each piece not shipped")
+    hour: MoneyPerHour | None = Field(None, title="Charge an hour of machine time for a piece bought outside")
+    penalty: Money | None = Field(None, title="Penalty for each piece not shipped")
 
 
 class Part(Frozen):
@@ -406,11 +416,16 @@ class Part(Frozen):
     outside_work: Money | None = Field(None, title="Work bought outside for one piece")
     tooling: Money | None = Field(None, title="Tools used up by one piece")
     minutes: Minutes | None = Field(None, title="Minutes of the machine in question for one piece")
+    elsewhere: dict[str, Minutes] = Field(
+        default_factory=dict,
+        title="Minutes of other stations for one piece",
+        description="by the names of `other_limits:` of the shop; an hour for work sold by the hour",
+    )
     demand: Count | None = Field(None, title="Pieces a year that can be sold")
     must_ship: Count | None = Field(None, title="Pieces a year that must be shipped")
     last_year: Count | None = Field(None, title="Pieces shipped last year")
     falling_short: FallingShort | None = Field(None, title="What a piece costs that must ship and is not made")
-    hours: HourRate | None = Field(None, title="Hours a year that can be sold (work sold by the hour)")
+    hours: HourRate | None = Field(None, title="Hours a year that can be sold")
     contribution_per_hour: MoneyPerHour | None = Field(
         None, title="What is left of an hour's price after what it truly costs"
     )
@@ -475,7 +490,7 @@ class Financing(Frozen):
     kind: FinancingKind = Field("loan", title="What kind of offer it is")
     lender: str = Field("the lender", title="Who lends")
     machine: str | None = Field(None, title="Machine or improvement it is offered for")
-    amount: Money = Field(title="Amount lent; of a lease: what the lessor pays for the machine")
+    amount: Money = Field(title="Amount lent (a lease: what the lessor pays for the machine)")
     rate: Rate | None = Field(None, title="Interest rate a year", description="left out for a lease: it is worked out from its payments")
     payments: int = Field(ge=1, le=480, title="Number of payments", description="monthly, unless `every_months` says otherwise")
     payment: Money | None = Field(None, title="One payment; left out: level to the cent", description="a lease needs it")
@@ -540,11 +555,11 @@ class Spend(_Step):
 
     do: Literal["spend", "earn"]
     what: str = Field(title="What it is, in a few words")
-    once: Money | None = None
-    a_year: MoneyPerYear | None = None
-    growth: Rate | None = None
-    until: Day | None = None
-    quantity: Factor | None = Field(None, title="Multiplies the amount: pieces, hours")
+    once: Money | None = Field(None, title="amount, once")
+    a_year: MoneyPerYear | None = Field(None, title="amount a year")
+    growth: Rate | None = Field(None, title="growth a year")
+    until: Day | None = Field(None, title="Last day; left out: the end of the study")
+    quantity: Factor | None = Field(None, title="quantity (pieces, hours) the amount is multiplied by")
     taxed: bool = Field(
         True, title="Deducted, or taxed, at once", description="no: money put into stock or a deposit and taken out again"
     )
@@ -591,7 +606,7 @@ class Doubt(Frozen):
         title="Shape of the doubt",
         description="normal and lognormal: low and high are the points with 5 % below and 5 % above",
     )
-    log: str | None = Field(None, title="CSV file of one column with values seen (shape: logged)")
+    log: str | None = Field(None, title="CSV file of one column with values seen, written as here (shape: logged)")
     correlation: float | None = Field(
         None, ge=-1, le=1, title="Correlation of the two, from -1 to 1", description="of their normal scores"
     )

@@ -127,8 +127,33 @@ def contribution(draft: Draft, plan: Plan) -> None:
     total = sum_of(w, "contribution", earned, "USD", "contribution of the bottleneck")
     draft.line("contribution", "shop", total, "operating")
     draft.taxed("contribution", total)
+    _elsewhere(draft, plan, w)
     if plan.name == "keep":
         _last_year(draft, plan, w)
+
+
+def _elsewhere(draft: Draft, plan: Plan, w: Working) -> None:
+    """Post what the mix takes of other stations, and say where one cannot pass it: ranking by one limit then fails."""
+    for station, limit in plan.scenario.shop.other_limits.items():
+        terms: list[str] = []
+        uses: dict[str, Column | float] = {}
+        for k, (name, part) in enumerate(plan.scenario.parts.items()):
+            if station in part.elsewhere and f"{name}: hours" in w:
+                terms.append(f"hours_{k} / each_{k} * minutes_{k} / 60")
+                uses |= {f"hours_{k}": w[f"{name}: hours"], f"each_{k}": draft[f"part {name}"]["hours_each"], f"minutes_{k}": draft.input(part.elsewhere[station])}
+        if not terms:
+            continue
+        needed = w.formula(f"needed at {station}", " + ".join(terms), "h", f"hours of {station} that this mix takes", None, **uses)
+        passed = w.formula(f"passed by {station}", "a_year * years", "h", f"hours {station} has", a_year=draft.input(limit), years=draft["capacity"]["years"])
+        short = float((needed.per_row() - passed.per_row()).clip(min=0).sum() / draft["capacity"]["years"].per_row().sum())
+        if short > 0.5:
+            draft.find(
+                "station_short",
+                f"{plan.name}: this mix takes about {short:,.0f} h a year more of {station} than there are, so its contribution is too high here: two limits bind, and ranking "
+                "by one of them is not right. `mix` gives the best mix within both.",
+                f"shop.other_limits.{station}",
+                "warning",
+            )
 
 
 def _active(draft: Draft, plan: Plan, name: str, w: Working) -> Column | float:

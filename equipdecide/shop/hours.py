@@ -12,12 +12,14 @@ from pathlib import Path
 
 import numpy as np
 
-from equipdecide.calendar import Date
+from equipdecide.calendar import ONE, Date, listed
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
 from equipdecide.scenario.amounts import Amount, decimal_text
 from equipdecide.scenario.models import Attended, Nights, Running
 from equipdecide.shop.nights import NightLog, read_log
+
+BATCHES = listed("batch", [str(k) for k in range(1, 201)])  # a ramp-up is over long before its two-hundredth batch
 
 
 def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
@@ -162,14 +164,14 @@ def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog
             draft.common.find(
                 "no_stops", f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w.name
             )
-        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
     if not setup.ended or log is None or not log.stops:
         return theta
     terms: list[str] = []
     uses: dict[str, Column | float] = {"theta": theta}
     for k, (words, share) in enumerate(setup.ended):
         cause = log.cause(words)
-        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("input", f"{w.name}.log", f"log, {log.evenings} evenings", "log"))
+        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
         terms.append(f"logged_{k} * share_{k}")
         uses |= {f"logged_{k}": logged, f"share_{k}": draft.input(share)}
     return w.formula(
@@ -208,11 +210,11 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
         offered.append(
             w.formula(f"offered_{k}", "at_work * good_hours * years", "h", f"good hours of {setup.name}", at_work=w[f"at_work_{k}"], good_hours=hours)
         )
-        if setup.installed and (setup.source.down_days or setup.source.ramp_loss):
+        if setup.installed and (setup.source.down_days or setup.source.ramp_loss or setup.source.ramp):
             window = _window(plan, setup.first)
             w.given(f"learning_{k}", window, "1", f"share of the first quarter after {setup.name} is in", Origin("choice", f"steps of {plan.name}"), spans)
             down = draft.input(setup.source.down_days) if setup.source.down_days else 0.0
-            ramp = draft.input(setup.source.ramp_loss) if setup.source.ramp_loss else 0.0
+            ramp = _ramp_hours(draft, setup)
             lost.append(
                 w.formula(
                     f"lost_{k}",
@@ -233,9 +235,31 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
         draft.find("gap", f"{plan.name}: from {idle[0]} there is no machine for this work until the next one is in.", plan.name, "warning")
 
 
+def _ramp_hours(draft: Draft, setup: Setup) -> Column | float:
+    """Return good hours lost while learning: as entered, or by Crawford's curve down to the standard time."""
+    source = setup.source
+    if source.ramp is None:
+        return draft.input(source.ramp_loss) if source.ramp_loss else 0.0
+    name = f"learning {setup.name}"
+    if name in draft:
+        return draft[name]["hours"]
+    entry = source.ramp
+    w = draft.common.working(name, BATCHES, f"batches of {setup.name} until the standard time is reached", "hours")
+    w.given("batch", [float(k) for k in range(1, len(BATCHES) + 1)], "1", "number of the batch", Origin("calendar", "counted"))
+    uses = {"start": draft.input(entry.start), "rate": draft.input(entry.rate)}
+    over = w.formula("over", "max(start * batch ** (log(max(rate, 0.01)) / log(2)) - 1, 0)", "1", "batch-times over the standard: Crawford's curve with a floor", **uses)
+    if over.figure(len(BATCHES) - 1) > 0:
+        draft.common.find(
+            "ramp_too_slow", f"{setup.name}: the standard time is not reached in {len(BATCHES)} batches; what is lost after them is not counted.", entry.rate.path, "warning"
+        )
+    return w.formula("hours", "total(over) * hours_each", "h", "good hours lost while learning", ONE, hours_each=draft.input(entry.batch))
+
+
 def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
     """Post ``hours``: good hours available, no more than every other station can pass."""
-    limits = plan.scenario.shop.other_limits
+    by_piece = {station for part in plan.scenario.parts.values() for station in part.elsewhere}
+    # a station whose minutes are given by the piece limits the mix, not the hours: contribution looks at it
+    limits = {name: amount for name, amount in plan.scenario.shop.other_limits.items() if name not in by_piece}
     if not limits:
         w.formula("hours", "max(offered - lost, 0)", "h", "good hours available")
         return

@@ -26,7 +26,8 @@ class LawByYear:
 
     def readings(self, id: str, **keys: str) -> list[Reading]:
         """Return one reading a tax year, each as it stands on the year's last day."""
-        return [self._read(id, Date(day.year, 12, 31), keys) for day in self.time.tax.ends]
+        days = [Date(day.year, 12, 31) for day in self.time.tax.ends]
+        return [self._read(id, day, keys) for day in days]
 
     def _read(self, id: str, day: Date, keys: dict[str, str]) -> Reading:
         """Read one parameter; of a state, whose rows begin late, the first row stands for the years before it."""

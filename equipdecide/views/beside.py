@@ -5,10 +5,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
 
 from equipdecide.cautions import caution
 from equipdecide.decide.criteria import View, Weighing
+from equipdecide.decide.mix import Mix, MixResult
 from equipdecide.decide.news import News, NewsResult
 from equipdecide.decide.noise import NoiseResult
 from equipdecide.showing import shows
@@ -101,6 +103,40 @@ def weighing_html(result: Weighing) -> str:
     return f'<div class="mathjax_ignore">{weighing_grid(result).html()}<ul>{items}</ul></div>'
 
 
+# --- what to make
+
+
+def mix_grid(result: MixResult) -> Grid:
+    """Return pieces a year, contribution and the worth of an hour by station, the courses side by side."""
+    shown = result.alternatives
+
+    def cells(write: Callable[[Mix], str]) -> tuple[str, ...]:
+        return tuple("" if one.mix is None else write(one.mix) for one in shown)
+
+    rows = [Row(f"{part}, a year", cells(lambda m, part=part: whole(m.quantities[part]))) for part in result.scenario.parts]  # type: ignore[misc]
+    rows.append(Row("contribution", cells(lambda m: money(m.contribution)), line_above=True))
+    rows.append(Row("the same by ranking", cells(lambda m: money(m.ranked))))
+    stations = list(dict.fromkeys(station for one in shown for station in one.available))
+    rows += [Row(f"one more hour of {s}", cells(lambda m, s=s: number(m.hour_worth.get(s, 0.0)))) for s in stations]  # type: ignore[misc]
+    return Grid(tuple(one.name for one in shown), tuple(rows))
+
+
+def mix_text(result: MixResult, width: int = WIDTH) -> str:
+    """Return the best mix by course, and where simple ranking fails."""
+    lines = [mix_grid(result).text(width), ""]
+    for one in result.alternatives:
+        for finding in one.findings:
+            lines += wrap(finding.text, width, "  - ")
+    foot = "First full year in place, at the entered figures. Contribution is price less material, outside work and tooling; an hour that is worth nothing is not the limit."
+    return "\n".join([*lines, "", *wrap(foot, width)] if lines[-1] else [*lines, *wrap(foot, width)])
+
+
+def mix_html(result: MixResult) -> str:
+    """Return the same as an HTML fragment."""
+    items = "".join(f"<li>{escape(finding.text)}</li>" for one in result.alternatives for finding in one.findings)
+    return f'<div class="mathjax_ignore">{mix_grid(result).html()}<ul>{items}</ul></div>'
+
+
 # --- noise
 
 
@@ -147,6 +183,7 @@ def noise_html(result: NoiseResult) -> str:
     return f'<div class="mathjax_ignore">{noise_grid(result).html()}<ul>{items}</ul></div>'
 
 
+shows(MixResult, mix_text, mix_html)
 shows(NewsResult, news_text, news_html)
 shows(Weighing, weighing_text, weighing_html)
 shows(NoiseResult, noise_text, noise_html)

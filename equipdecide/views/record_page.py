@@ -20,23 +20,51 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
     """Return the record as one HTML page to sign, and write it to `path` where one is given."""
     rows = tuple(
         SheetRow(
-            (f.name, cents(f.npv_less_keep, plus=True), cents(f.npv), cents(f.own_money_needed), _lowest(f.lowest_cash, f.lowest_cash_month), _affordable(f.affordable)),
+            (
+                f.name,
+                cents(f.npv_less_keep, plus=True),
+                cents(f.npv),
+                cents(f.own_money_needed),
+                _lowest(f.lowest_cash, f.lowest_cash_month),
+                _affordable(f.affordable),
+            ),
             "best" if f.name == record.chosen else "",
         )
         for f in record.answer
     )
-    columns = (("Course", ""), ("Over keeping", "figure"), ("Present worth", "figure"), ("Own money", "figure"), ("Lowest cash", "figure"), ("Affordable", ""))
+    columns = (
+        ("Course", ""),
+        ("Over keeping", "figure"),
+        ("Present worth", "figure"),
+        ("Own money", "figure"),
+        ("Lowest cash", "figure"),
+        ("Affordable", ""),
+    )
     answer = SheetTable(f"The answer as figured, {record.currency}, after tax, to the cent", columns, rows)
     flips = tuple(SheetRow(_flip_cells(flip)) for flip in _flips_of_chosen(record))
     guesses = tuple(SheetRow(_guess_cells(guess)) for guess in _most_said(record))
     sections = [
-        Section("", ((f"Decided: {record.chosen}.", "lead"), (_against_best(record), ""), (ESTIMATE.text, "warning")), answer),
-        Section("What would flip it", (), SheetTable("Nearest first", (("Figure", ""), ("Entered", "figure"), ("Level at", "figure"), ("Between", "")), flips))
+        Section(
+            "",
+            ((f"Decided: {record.chosen}.", "lead"), (_against_best(record), ""), (ESTIMATE.text, "warning")),
+            answer,
+        ),
+        Section(
+            "What would flip it",
+            (),
+            SheetTable(
+                "Nearest first", (("Figure", ""), ("Entered", "figure"), ("Level at", "figure"), ("Between", "")), flips
+            ),
+        )
         if flips
         else Section("What would flip it", (("No single figure, moved alone, flips it.", ""),)),
     ]
     if guesses:
-        table = SheetTable(f"{len(guesses)} of {len(record.guesses)} figures that are guessed or doubtful", (("Figure", ""), ("Likely", "figure"), ("Low to high", "figure"), ("Whose", "")), guesses)
+        table = SheetTable(
+            f"{len(guesses)} of {len(record.guesses)} figures that are guessed or doubtful",
+            (("Figure", ""), ("Likely", "figure"), ("Low to high", "figure"), ("Whose", "")),
+            guesses,
+        )
         sections.append(Section("Who gave which guess", (), table))
     sections += [
         Section("The law as it stood", tuple((text, "") for text in law_in_words(record))),
@@ -44,13 +72,24 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
         Section("Dissent", ((record.dissent or "None was voiced.", ""),)),
         Section(
             "Agreed",
-            ((f"Agreed: {listed(record.agreed)}." if record.agreed else "Nobody has agreed yet.", ""), (f"To look at again on {day(record.revisit_on)}." if record.revisit_on else "No day was set to look at it again.", "")),
+            (
+                (f"Agreed: {listed(record.agreed)}." if record.agreed else "Nobody has agreed yet.", ""),
+                (
+                    f"To look at again on {day(record.revisit_on)}."
+                    if record.revisit_on
+                    else "No day was set to look at it again.",
+                    "",
+                ),
+            ),
             None,
             tuple(f"{name}, date" for name in (record.agreed or ("Name",))),
         ),
     ]
     under = f"{record.shop}. Record of the decision of {day(record.decided_on)}."
-    footer = f"equipdecide {record.library}. Scenario sha256 {record.scenario_sha256}. Parameters of law sha256 {record.law.files_sha256}. The file beside this page holds all figures and the law used, and runs again."
+    footer = (
+        f"equipdecide {record.library}. Scenario sha256 {record.scenario_sha256}. Parameters of law sha256 "
+        f"{record.law.files_sha256}. The file beside this page holds all figures and the law used, and runs again."
+    )
     return sheet_html(Sheet(record.title, under, tuple(sections), footer), path)
 
 
@@ -60,7 +99,7 @@ def _flips_of_chosen(record: Record) -> tuple[FlipKept, ...]:
 
 
 def _most_said(record: Record) -> tuple[GuessKept, ...]:
-    """Return the guesses to print: those somebody gave by name first, in the order of the record (the chosen course's first)."""
+    """Return the guesses to print: those given by name first, else in the order of the record."""
     return tuple(sorted(record.guesses, key=lambda guess: not guess.by)[:GUESSES_SHOWN])
 
 
@@ -68,7 +107,9 @@ def _against_best(record: Record) -> str:
     if record.best is None:
         return "No course keeps cash above the floor and passes every gate."
     if record.best == record.chosen:
-        return "It is the course of highest present worth among those the business can pay for and that pass every gate."
+        return (
+            "It is the course of highest present worth among those the business can pay for and that pass every gate."
+        )
     return f"The figures put “{record.best}” first; another course was chosen."
 
 
@@ -81,12 +122,26 @@ def _affordable(affordable: bool | None) -> str:
 
 
 def _flip_cells(flip: FlipKept) -> tuple[str, ...]:
-    return flip.label, entered(flip.entered, flip.unit), entered(flip.flip, flip.unit), f"{flip.alternative} and {flip.against}"
+    return (
+        flip.label,
+        entered(flip.entered, flip.unit),
+        entered(flip.flip, flip.unit),
+        f"{flip.alternative} and {flip.against}",
+    )
 
 
 def _guess_cells(guess: GuessKept) -> tuple[str, ...]:
-    between = "" if guess.low is None or guess.high is None else f"{entered(guess.low, guess.unit)} to {entered(guess.high, guess.unit)}"
-    return guess.label, entered(guess.likely, guess.unit), between, ", ".join(word for word in (guess.by, guess.given_by) if word) or "not said"
+    between = (
+        ""
+        if guess.low is None or guess.high is None
+        else f"{entered(guess.low, guess.unit)} to {entered(guess.high, guess.unit)}"
+    )
+    return (
+        guess.label,
+        entered(guess.likely, guess.unit),
+        between,
+        ", ".join(word for word in (guess.by, guess.given_by) if word) or "not said",
+    )
 
 
 def law_in_words(record: Record) -> tuple[str, ...]:
@@ -94,7 +149,9 @@ def law_in_words(record: Record) -> tuple[str, ...]:
     law = record.law
     unsettled = [reading for reading in law.unsettled() if reading.status != "read"]
     carried = sorted({reading.from_date.year for reading in law.unsettled() if reading.basis == "indexed"})
-    texts = [f"{len(law.ids)} parameters and tables of law were read; each value with its day and source stands in the file."]
+    texts = [
+        f"{len(law.ids)} parameters and tables of law were read; each value with its day and source stands in the file."
+    ]
     if unsettled:
         texts.append(f"From memory or assumed: {listed(reading.description or reading.id for reading in unsettled)}.")
     if carried:
@@ -107,7 +164,13 @@ def law_in_words(record: Record) -> tuple[str, ...]:
 
 def record_text(record: Record, width: int = WIDTH) -> str:
     """Return the record as text for a console."""
-    rows = tuple(Row(f.name, (cents(f.npv_less_keep, plus=True), cents(f.npv), cents(f.own_money_needed), _affordable(f.affordable))) for f in record.answer)
+    rows = tuple(
+        Row(
+            f.name,
+            (cents(f.npv_less_keep, plus=True), cents(f.npv), cents(f.own_money_needed), _affordable(f.affordable)),
+        )
+        for f in record.answer
+    )
     lines = [
         *wrap(f"{record.title}  {record.shop}, {day(record.decided_on)}", width),
         f"Decided: {record.chosen}.",
@@ -130,10 +193,15 @@ def record_text(record: Record, width: int = WIDTH) -> str:
 def difference_in_words(difference: LawDifference) -> str:
     """Say what one parameter was, what it is, since when, and what it alone does."""
     since = f" from {day(difference.from_date)}" if difference.from_date else ""
-    law = f", enacted {day(difference.enacted)}" if difference.enacted and difference.enacted != difference.from_date else ""
+    law = (
+        f", enacted {day(difference.enacted)}"
+        if difference.enacted and difference.enacted != difference.from_date
+        else ""
+    )
     return (
-        f"{difference.description} ({difference.id}): {difference.then} then, {difference.today} today{since}{law}. Alone it changes "
-        f"the present worth by {cents(difference.effect, plus=True)} and the lead over keeping by {cents(difference.effect_on_lead, plus=True)}."
+        f"{difference.description} ({difference.id}): {difference.then} then, {difference.today} today{since}{law}. "
+        f"Alone it changes the present worth by {cents(difference.effect, plus=True)} and the lead over keeping by "
+        f"{cents(difference.effect_on_lead, plus=True)}."
     )
 
 
@@ -141,10 +209,23 @@ def rerun_text(result: Rerun, width: int = WIDTH) -> str:
     """Return a record figured again as text: recorded and now side by side, then every difference of law."""
     record = result.record
     rows = tuple(
-        Row(f.name, (cents(f.npv_less_keep, plus=True), cents(result[f.name].npv_less_keep, plus=True), cents(result[f.name].npv_less_keep - f.npv_less_keep, plus=True))) for f in record.answer
+        Row(
+            f.name,
+            (
+                cents(f.npv_less_keep, plus=True),
+                cents(result[f.name].npv_less_keep, plus=True),
+                cents(result[f.name].npv_less_keep - f.npv_less_keep, plus=True),
+            ),
+        )
+        for f in record.answer
     )
     with_law = f"the law of {day(record.decided_on)}" if result.law == "then" else "the law of today"
-    lines = [f"Decided on {day(record.decided_on)}: {record.chosen}. Figured again with {with_law}.", "", Grid(("recorded", "now", "difference"), rows).text(width), ""]
+    lines = [
+        f"Decided on {day(record.decided_on)}: {record.chosen}. Figured again with {with_law}.",
+        "",
+        Grid(("recorded", "now", "difference"), rows).text(width),
+        "",
+    ]
     said = ["Every figure is as recorded, to the cent."] if result.same else []
     said += [difference_in_words(difference) for difference in result.differences]
     if len(result.differences) > 1 and abs(result.together) >= 0.01:

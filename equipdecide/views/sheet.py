@@ -1,4 +1,4 @@
-"""A plain sheet to print: sections of sentences, tables and lines to sign on, in one file that asks nothing of any server."""
+"""A plain sheet to print: sections of sentences, tables, lines to sign on; one file that asks nothing of any server."""
 
 from __future__ import annotations
 
@@ -51,7 +51,9 @@ class Sheet:
 @lru_cache(maxsize=1)
 def _template() -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    home = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    home = jinja2.Environment(
+        loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
     return home.get_template("sheet.html.j2")
 
 

@@ -46,18 +46,33 @@ def todo_page(todo: TodoList, path: str | Path | None = None) -> str:
     """Return the list as one HTML page, and write it to `path` where one is given."""
     rows = tuple(
         SheetRow(
-            ("☑" if item.done else "☐", day(item.by), item.who, what_in_words(item), f"{item.ask[:1].upper()}{item.ask[1:]}" if item.ask else ""),
+            (
+                "☑" if item.done else "☐",
+                day(item.by),
+                item.who,
+                what_in_words(item),
+                f"{item.ask[:1].upper()}{item.ask[1:]}" if item.ask else "",
+            ),
             "done" if item.done else "late" if item.late else "",
             f"{item.why}. Basis: {item.basis}.",
             3,
         )
         for item in todo.items
     )
-    table = SheetTable(f"{len(todo.open)} to do, {len(todo.items) - len(todo.open)} done", (("", ""), ("By", "day"), ("Who", ""), ("What, why, and on what basis", ""), ("Ask", "")), rows)
+    table = SheetTable(
+        f"{len(todo.open)} to do, {len(todo.items) - len(todo.open)} done",
+        (("", ""), ("By", "day"), ("Who", ""), ("What, why, and on what basis", ""), ("Ask", "")),
+        rows,
+    )
     texts = [(LEGAL, "warning"), (ESTIMATE.text, "warning")]
     if todo.late:
         texts.insert(0, (f"Late on {day(todo.today)}: {len(todo.late)}.", "warning"))
-    sheet = Sheet(f"After deciding “{todo.chosen}”", f"{todo.shop}. Decision of {day(todo.decided_on)}.", (Section("", tuple(texts), table),), todo.title)
+    sheet = Sheet(
+        f"After deciding “{todo.chosen}”",
+        f"{todo.shop}. Decision of {day(todo.decided_on)}.",
+        (Section("", tuple(texts), table),),
+        todo.title,
+    )
     return sheet_html(sheet, path)
 
 
