@@ -175,6 +175,17 @@ def test_the_papers_of_a_course() -> None:
         ed.papers(loads(text), "lease")
 
 
+def test_the_papers_on_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
+    from equipdecide.cli import main
+
+    file = str(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")
+    assert main(["papers", file, "replace by R1", "--year", "2027"]) == 0
+    said = capsys.readouterr().out
+    assert "1065 Schedule K" in said and "elect out of bonus" in said and "2027-" in said
+    assert main(["papers", file, "replace by R9"]) != 0
+    assert "no course 'replace by R9'" in capsys.readouterr().err
+
+
 # --- property tax
 
 
