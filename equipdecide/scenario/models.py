@@ -355,6 +355,9 @@ class Machine(Frozen):
     )
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = "34.0"
+    sales_tax: Rate | None = Field(
+        None, title="Sales or use tax on its price, where it is not exempt", description="part of its cost for tax"
+    )
     seller_related: bool = Field(
         False, title="Is its seller family, or a business of which the owners own more than half?"
     )
