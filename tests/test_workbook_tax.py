@@ -28,7 +28,7 @@ study: {years: 6, rate: 9 %, tax_indexing: 2 %}
 shop:
   name: Case
   taxed_as: partnership
-  state: {code: STATE, property_tax: 1.2 %}
+  state: {code: STATE, property_tax: 1.2 %, pass_through_rate: 4 %}
   as_things_are: {ordinary_income: 60,000, wages: 40,000, other_property: 300,000}
   distributions: 20,000
   tax_distributions: 20 %

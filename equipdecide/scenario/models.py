@@ -64,6 +64,9 @@ class State(Frozen):
 
     code: str | None = Field(None, title="Two-letter code of the state, where its rules are shipped")
     rate: Rate | None = Field(None, title="State income tax rate on the owners' business income")
+    pass_through_rate: Rate | None = Field(
+        None, title="Rate at which the business elects to pay its owners' state tax (partnership, S corporation)"
+    )
     property_tax: Rate | None = Field(
         None, title="Local rate of property tax on machines a year, on the value the state taxes"
     )
