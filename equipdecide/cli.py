@@ -318,6 +318,18 @@ def _news(args: argparse.Namespace) -> int:
     return _give(args, lambda: news_text(result, args.width), result.to_json)
 
 
+def _papers(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.papers import papers
+    from equipdecide.views.papers import papers_text
+
+    course = _course(args.course, scenario)
+    if scenario.regime != "us":
+        raise Refusal("the forms are those of the United States; this file uses one flat tax rate")
+    result = papers(scenario, course)
+    return _give(args, lambda: papers_text(result, args.year, args.width), result.to_json)
+
+
 def _weigh(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     from equipdecide.decide.compare import compare
@@ -544,6 +556,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
     "after": (_after, "what to do after the decision: who, what, by when; as a list, a page, a calendar file"),
     "look-back": (_look_back, "planned against actual, the answer with what came, how guesses have run"),
+    "papers": (_papers, "where a course's figures land on the tax forms, and what may still be elected by when"),
     "workbook": (_workbook, "write one course beside keep as a workbook of live formulas, for the accountant"),
 }
 
@@ -606,6 +619,9 @@ def _parser() -> argparse.ArgumentParser:
                 metavar="WORD",
                 help="list the names that can be asked for, those with WORD in them",
             )
+        if name == "papers":
+            verb.add_argument("course", metavar="COURSE", help="name of a course")
+            verb.add_argument("--year", type=int, help="tax year of the lines (the first if left out)")
         if name in ("record", "after", "look-back"):
             _after_options(verb, name)
         if name == "sale":

@@ -175,6 +175,17 @@ def test_the_papers_of_a_course() -> None:
         ed.papers(loads(text), "lease")
 
 
+def test_the_papers_on_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
+    from equipdecide.cli import main
+
+    file = str(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")
+    assert main(["papers", file, "replace by R1", "--year", "2027"]) == 0
+    said = capsys.readouterr().out
+    assert "1065 Schedule K" in said and "elect out of bonus" in said and "2027-" in said
+    assert main(["papers", file, "replace by R9"]) != 0
+    assert "no course 'replace by R9'" in capsys.readouterr().err
+
+
 # --- property tax
 
 
@@ -199,6 +210,15 @@ def test_small_owners_are_exempt_where_the_state_says_so() -> None:
     ledger = made("keep", shop="state: {code: IN, property_tax: 2 %}")["keep"]
     assert "property tax" not in ledger.workings
     assert any(one.code == "property_tax_exempt" for one in ledger.findings)
+
+
+def test_sales_tax_is_part_of_the_cost_and_an_exemption_is_said() -> None:
+    """IRC 164(a): tax on a purchase is cost. By hand, 60,000 at 6 %."""
+    text = BASE.format(kind="sole proprietor", owners=ONE, shop="state: {code: OH}", assets=WRITTEN_OFF, offer="{machine: M, route: outright, price: 6,215}")
+    ledger = evaluate(loads(text.replace("price: 60,000,", "price: 60,000, sales_tax: 6 %,")), only=["change"])["change"]
+    assert ledger.column("purchase N.basis").figure() == pytest.approx(63_600)
+    assert ledger.line("change-over to N").amounts().sum() == pytest.approx(-3_600)
+    assert any(one.code == "sales_tax_exempt" for one in ledger.findings)
 
 
 # --- beliefs

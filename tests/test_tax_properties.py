@@ -9,8 +9,12 @@ from hypothesis import strategies as st
 
 from equipdecide.calendar import ONE, calendar_years
 from equipdecide.ledger import Column, Draft, Origin, Shared, Working
+from equipdecide.parameters import load
+from equipdecide.plan import resolve, timeline
+from equipdecide.scenario import loads
 from equipdecide.tax.allocation import among_partners
 from equipdecide.tax.section_179 import deduct, restore
+from equipdecide.tax.section_1231 import look_back
 
 YEARS = calendar_years(2026, 2033)
 dollars = st.integers(0, 400_000).map(float)
@@ -58,6 +62,44 @@ def test_what_goes_back_into_basis_lowers_gain_by_just_that(recapture: list[floa
     before, after = first.per_row() + second.per_row(), lower.per_row() + other.per_row()
     assert before - after == pytest.approx(w["section_179_restored"].per_row())
     assert (lower.per_row() >= 0).all()
+
+
+def met_by_hand(net: list[float], entered_losses: dict[int, float]) -> list[float]:
+    """IRC 1231(c) with a queue of losses by year: the earliest first, none older than five years."""
+    losses, ordinary = dict(entered_losses), []
+    for year, amount in enumerate(net, start=2026):
+        left = max(amount, 0.0)
+        met = 0.0
+        for when in sorted(losses):
+            if year - 5 <= when < year:
+                part = min(left, losses[when])
+                losses[when] -= part
+                left, met = left - part, met + part
+        ordinary.append(met)
+        losses[year] = max(-amount, 0.0)
+    return ordinary
+
+
+@given(net=eight(signed), early=st.lists(st.integers(0, 90_000).map(float), min_size=5, max_size=5))
+def test_the_look_back_meets_the_earliest_losses_of_five_years(net: list[float], early: list[float]) -> None:
+    by_year = {2021 + k: amount for k, amount in enumerate(early) if amount}
+    text = f"""
+title: Look-back
+decision_date: 2026-01-01
+machine_in_question: M
+study: {{years: 7, rate: 10 %}}
+shop: {{name: Case, taxed_as: sole proprietor, as_things_are: {{ordinary_income: 0}}}}
+owners: {{One: {{share: 100 %, filing: single, losses_1231: {{{", ".join(f"{year}: {amount:.0f}" for year, amount in by_year.items())}}}}}}}
+machines: {{M: {{what: machine, worth_at_end: 0, assets: {{old: {{cost: 1, in_service: 2001-01-05}}}}}}}}
+alternatives: {{keep: []}}
+"""
+    scenario = loads(text)
+    plan = resolve(scenario, "keep", timeline(scenario))
+    w = Draft("case", Shared({})).working("case", plan.time.tax, "case", "test")
+    given_net = w.given("net", net, "USD", "net", Origin("choice", "net"))
+    look_back(w.draft, plan, load(), w, scenario.owners["One"], given_net)
+    assert w["reclassified"].per_row() == pytest.approx(met_by_hand(net, by_year), abs=1e-6)
+    assert w["capital_gain"].per_row() == pytest.approx([max(one, 0.0) - met for one, met in zip(net, met_by_hand(net, by_year), strict=True)], abs=1e-6)
 
 
 shares = st.lists(st.integers(1, 9), min_size=2, max_size=5).map(lambda parts: [part / sum(parts) for part in parts])

@@ -31,6 +31,9 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
         w.formula("price", "quoted", "USD", "price", quoted=draft.input(price) if price else 0.0)
         w.formula("over_allowance", "0", "USD", "given back by an allowance")
     parts = [w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in source.capital_costs.items()]
+    taxed = source.sales_tax if isinstance(source, Machine) else None
+    if taxed is not None:  # part of the cost, IRC 164(a)
+        parts.append(w.formula("cost: sales tax", "cents(price * rate)", "USD", "sales or use tax on the price", rate=draft.input(taxed)))
     sum_of(w, "capital_costs", parts, "USD", "costs that go into its basis")
     if purchase.lease is None:
         w.formula("basis", "price - over_allowance + capital_costs", "USD", "cost for tax, whatever it is paid with")
@@ -47,8 +50,8 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
     out = paid.formula("cash", "0 - share * price", "USD", "price, as it is paid", price=w["price"])
     draft.line(f"price of {purchase.name}", "shop", out, "investment", days)
     once = draft.working(f"change-over to {purchase.name}", cal.dated(day), f"costs of putting {purchase.name} in", "orders")
-    if source.capital_costs:
-        draft.line(f"change-over to {purchase.name}", "shop", once.formula("capital", "0 - capital_costs", "USD", "freight, rigging, wiring and the like", capital_costs=w["capital_costs"]), "investment", [day])
+    if source.capital_costs or taxed is not None:
+        draft.line(f"change-over to {purchase.name}", "shop", once.formula("capital", "0 - capital_costs", "USD", "freight, rigging, wiring, sales tax and the like", capital_costs=w["capital_costs"]), "investment", [day])
     if source.expenses:
         spent = once.formula("expenses", "spent", "USD", "training, programs and the like", spent=w["expenses"])
         draft.line(f"expenses of {purchase.name}", "shop", once.formula("expenses_paid", "0 - expenses", "USD", "the same, as cash"), "investment", [day])

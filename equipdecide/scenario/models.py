@@ -64,6 +64,9 @@ class State(Frozen):
 
     code: str | None = Field(None, title="Two-letter code of the state, where its rules are shipped")
     rate: Rate | None = Field(None, title="State income tax rate on the owners' business income")
+    pass_through_rate: Rate | None = Field(
+        None, title="Rate at which the business elects to pay its owners' state tax (partnership, S corporation)"
+    )
     property_tax: Rate | None = Field(
         None, title="Local rate of property tax on machines a year, on the value the state taxes"
     )
@@ -355,6 +358,9 @@ class Machine(Frozen):
     )
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = "34.0"
+    sales_tax: Rate | None = Field(
+        None, title="Sales or use tax on its price, where it is not exempt", description="part of its cost for tax"
+    )
     seller_related: bool = Field(
         False, title="Is its seller family, or a business of which the owners own more than half?"
     )

@@ -135,7 +135,7 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
     draft.common.find("state_deductions", f"{code.upper()}: deductions, exemptions and credits of the state are not taken, nor local income tax.", "shop.state")
     if kind in ("partnership", "S corporation") and on_file(law, f"{code}/income.pass_through_election"):
         read = reading_then(law, f"{code}/income.pass_through_election", plan.time.first_tax_year)
-        if read is not None and read.choice == "available":
+        if read is not None and read.choice == "available" and entry.pass_through_rate is None:
             draft.common.find(
                 "pass_through_election",
                 f"{code.upper()}: {read.meaning}. Tax the business pays is deducted from its federal income without the limit on state taxes; it is not computed here.",

@@ -52,7 +52,7 @@ def election_dates(plan: Plan, law: Law) -> tuple[ElectionDate, ...]:
         if election.expensed:
             found.append(ElectionDate("deduct at once as a small item", item.name, extended, "a statement with the return of the year, filed in time, extension included", "Reg. 1.263(a)-1(f)(5), from memory"))
             continue
-        found.append(ElectionDate("section 179: elect, change or revoke", item.name, cal.add_years(due, AMENDED_YEARS), "Form 4562 with the return or with an amended one", "IRC 179(c)(2)"))
+        found.append(ElectionDate("section 179: elect, change or revoke", item.name, cal.next_business_day(cal.add_years(due, AMENDED_YEARS)), "Form 4562 with the return or with an amended one", "IRC 179(c)(2)"))
         if float(election.bonus) > 0 or election.bonus_source.startswith("elected out"):
             found.append(ElectionDate(f"elect out of bonus for all {election.life}-year property of {year}", item.name, extended, "a statement with the return, filed in time; within six months of its day on an amended one", "IRC 168(k)(7)"))
         rate, _ = reduced_rate(law, item.in_service, 1.0)

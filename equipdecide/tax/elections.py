@@ -42,7 +42,8 @@ def cost_at_entered(possession: Possession) -> float:
     assert possession.purchase is not None
     source = possession.purchase.source
     price = float(source.price) if isinstance(source, Machine) and source.price else 0.0
-    return price + sum(float(amount) for amount in source.capital_costs.values())
+    taxed = float(source.sales_tax) * price if isinstance(source, Machine) and source.sales_tax else 0.0
+    return price + taxed + sum(float(amount) for amount in source.capital_costs.values())
 
 
 def _section_179(possession: Possession) -> Amount | str:

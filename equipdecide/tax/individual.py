@@ -52,10 +52,12 @@ def owners_179(
         w.formula("section_179", "0", "USD", "no section 179")
         return recapture, gain
     wages = [amount for amount in (owner.wages, owner.spouse_wages if owner.filing == "joint" else None) if amount]
-    plus = "".join(f" + wages_{k}" for k in range(len(wages)))
+    parts = [f"wages_{k}" for k in range(len(wages))]
+    if owner.active:  # income of a business one does not work in gives no room (Reg. 1.179-2(c)(6)(ii))
+        parts = ["business_share", "recapture_share", "section_1231_share", *parts]
     w.formula(
         "net_for_179",
-        f"business_share + recapture_share + section_1231_share{plus}",
+        " + ".join(parts) or "0",
         "USD",
         "business income with the year's gain in it",
         None,
@@ -63,7 +65,8 @@ def owners_179(
     )
     on: Column | float = 0.0
     if passed:
-        text = "share * elected" if limit is None else "min(share * elected, limit)"
+        half = " / 2" if owner.filing == "separate" else ""  # IRC 179(b)(4): spouses share one limit
+        text = "share * elected" if limit is None else f"min(share * elected, limit{half})"
         uses = {"share": share, "elected": flows.section_179, **({"limit": limit} if limit is not None else {})}
         on = w.formula("section_179_share", text, "USD", "share of section 179 passed on", None, **uses)
     sold: Column | float = 0.0

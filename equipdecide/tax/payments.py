@@ -173,18 +173,17 @@ def tax_on_sale(draft: Draft, plan: Plan, law: Law, name: str, estimates: bool, 
     return w
 
 
-def entity_tax_on_sale(draft: Draft, plan: Plan) -> Working:
-    """Post what the first sale alone adds to a state's tax on the business itself: working ``tax on the sale shop``."""
-    w = draft.working("tax on the sale shop", plan.time.tax, "tax of the business itself on the sale alone", "tax on the sale")
+def entity_tax_on_sale(draft: Draft, plan: Plan) -> None:
+    """Post what the first sale alone adds to state taxes the business pays: working ``tax on the sale shop``, if there are any."""
+    kinds = [kind for kind in ("entity return shop", "pass-through return shop") if f"{kind} without the sale" in draft]
+    if not kinds:
+        return
+    w = draft.working("tax on the sale shop", plan.time.tax, "state tax the business pays on the sale alone", "tax on the sale")
+    parts = [
+        w.formula(kind, "filed - without", "USD", "state tax as filed less the same without the sale", filed=draft[f"{kind} as filed"]["tax"], without=draft[f"{kind} without the sale"]["tax"])
+        for kind in kinds
+    ]
     w.formula("federal", "0", "USD", "no federal tax on the business itself")
-    w.formula(
-        "state",
-        "filed - without",
-        "USD",
-        "state tax as filed less the same without the sale",
-        filed=draft["entity return shop as filed"]["tax"],
-        without=draft["entity return shop without the sale"]["tax"],
-    )
+    sum_of(w, "state", parts, "USD", "state tax the business pays")
     w.formula("tax", "federal + state", "USD", "tax on the sale")
     w.formula("due_5", "tax", "USD", "due with the return")
-    return w

@@ -99,7 +99,7 @@ def _life(law: Law, election: Election) -> str:
 
 
 def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
-    """Say how the state treats a machine bought, for its sales or use tax; the tax itself belongs to the costs entered."""
+    """Say how the state treats a machine bought, for its sales or use tax; the tax itself is entered with the machine."""
     entry = plan.scenario.shop.state
     if entry is None or entry.code is None or entry.code.lower() not in law.states() or not any(p.machine == p.name for p in plan.purchases):
         return
@@ -110,9 +110,13 @@ def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
         return
     if read is None:
         return
+    exempted = [p.name for p in plan.purchases if read.choice == "exempt" and getattr(p.source, "sales_tax", None)]
+    if exempted:
+        text = f"{', '.join(exempted)}: sales tax is entered, but {code.upper()} exempts manufacturing machines: ask for the exemption certificate."
+        draft.find("sales_tax_exempt", text, f"machines.{exempted[0]}.sales_tax", "warning")
     advice = {
         "exempt": "give the seller the exemption certificate; a use that does not qualify is taxed",
-        "partial": "part of the rate is due: enter it among the machine's capital costs",
-        "taxed": "enter it among the machine's capital costs: it is part of the basis",
-    }.get(read.choice, "ask the state, and enter what is due among the machine's capital costs")
+        "partial": "part of the rate is due: enter it as the machine's sales tax",
+        "taxed": "enter the rate as the machine's sales tax: it is part of the basis",
+    }.get(read.choice, "ask the state, and enter what is due as the machine's sales tax")
     draft.common.find("sales_tax", f"Sales or use tax on a machine, {code.upper()}: {read.meaning or read.choice}; {advice}.", "shop.state.code")

@@ -25,6 +25,7 @@ from equipdecide.tax.income import (
 )
 from equipdecide.tax.individual import federal
 from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
+from equipdecide.tax.pass_through import credit, elected, pay_for_owners, post_payment
 from equipdecide.tax.payments import entity_tax_on_sale, instalments, pay, tax_distributions, tax_on_sale
 from equipdecide.tax.property_tax import property_tax, sales_tax_finding
 from equipdecide.tax.states import add_back, state_return
@@ -119,6 +120,9 @@ def united_states(
     if known:
         same = reference_flows(draft, plan)
         cases["reference"] = {"federal": same, "state": same}
+    if rules is not None and known and elected(draft, plan):
+        for case, one in cases.items():
+            one["federal"] = pay_for_owners(draft, plan, case, one["federal"], one["state"])
     if scenario.shop.taxed_as == "C corporation":
         _corporation(draft, plan, by_year, cases, rules, adjustment)
         return
@@ -128,6 +132,7 @@ def united_states(
         else:
             _owner(draft, plan, by_year, name, cases, rules, adjustment, elections)
     if rules is not None:
+        post_payment(draft, plan)
         _entity(draft, plan, by_year, rules, cases)
     tax_distributions(draft, plan, by_year.law, cases["as filed"]["federal"])
 
@@ -174,7 +179,7 @@ def _owner(
         if owner.last_tax is not None:
             instalments(draft, plan, by_year, name, owner, made, "federal", owner.last_tax)
         if rules is not None:
-            filed = state_return(draft, plan, by_year, rules, name, owner, case, one["state"], elections, made, adjustment)
+            filed = state_return(draft, plan, by_year, rules, name, owner, case, one["state"], elections, made, adjustment, credit(draft, case))
             if owner.last_state_tax is not None:
                 instalments(draft, plan, by_year, name, owner, filed, "state", owner.last_state_tax)
     if "without the sale" in cases:
@@ -211,9 +216,8 @@ def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cas
     for case, one in cases.items():
         if case == "reference" and "entity return shop reference" in draft:
             continue
-        if entity_tax(draft, plan, by_year, rules, case, one["state"]) is None:
-            return
-    if "reference" in cases:
+        entity_tax(draft, plan, by_year, rules, case, one["state"])
+    if "reference" in cases and "entity return shop as filed" in draft:
         pay(draft, plan, by_year.law, "shop", "state tax on the business", draft["entity return shop as filed"]["tax"], draft["entity return shop reference"]["tax"], None, "partnership or S corporation")
     if "without the sale" in cases:
         entity_tax_on_sale(draft, plan)

@@ -85,10 +85,12 @@ def state_return(
     elections: Sequence[Election],
     filed: Working,
     adjustment: Column | None,
+    credited: Column | None,
 ) -> Working:
     """Post one owner's state return as working ``state return <owner> <case>``; its last column is ``tax``.
 
-    `filed` is the owner's federal return of the same case: what its limits hold back is held back here too.
+    `filed` is the owner's federal return of the same case: what its limits hold back is held back here too. `credited` is what
+    the business paid for all its owners.
     """
     home = draft.common if case == "reference" else draft
     w = home.working(f"state return {name} {case}", plan.time.tax, f"state return of {name}, {case}", "returns")
@@ -109,17 +111,19 @@ def state_return(
         added = w.formula("added_back", "share * net", "USD", "share of what the state adds back, less returned", share=share, net=adjustment)
     other = draft.input(owner.other_income) if owner.other_income else 0.0
     w.formula("income", "other + business_income + held_back + added", "USD", "income in the state", other=other, added=added)
-    w.formula("loss_carried", "max(prev(loss_carried) - income, 0)", "USD", "loss carried to the next year")
+    w.formula("loss_carried", "max(prev(loss_carried) - income, 0) + excess_loss", "USD", "loss carried to the next year", excess_loss=filed["excess_loss"])
     w.formula("taxable", "max(income - prev(loss_carried), 0)", "USD", "taxable in the state, before its deductions and credits")
-    _state_tax(draft, plan, law, rules, w, owner)
+    _state_tax(draft, plan, law, rules, w, owner, "tax" if credited is None else "before_credit")
+    if credited is not None:
+        w.formula("tax", "before_credit - share * credited", "USD", "state tax less what the business paid", share=share, credited=credited)
     return w
 
 
-def _state_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: Working, owner: Owner) -> None:
+def _state_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: Working, owner: Owner, name: str) -> None:
     entry = plan.scenario.shop.state
     assert entry is not None
     if entry.rate is not None:
-        w.formula("tax", "rate * taxable", "USD", "state tax of the year", rate=draft.input(entry.rate))
+        w.formula(name, "rate * taxable", "USD", "state tax of the year", rate=draft.input(entry.rate))
         return
     code, status = rules.code or "", STATUS[owner.filing or "single"]
     over, rate = law.brackets(draft, f"{code}/income.individual_brackets", f"{code.upper()} brackets, {owner.filing}", status)
@@ -135,7 +139,7 @@ def _state_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: W
         starts = [next((pair[0] for pair in reading.brackets if pair[1] > 0), 0.0) for reading in first]
         threshold = w.given("first_threshold", starts, "USD", "where the brackets begin", Origin("law", first[0].id, str(first[0].source), first[0].status))
         w.formula(
-            "tax",
+            name,
             "business_tax + brackets(other_taxable, over, rate) + where(other_taxable > threshold, flat, 0)",
             "USD",
             "state tax of the year",
@@ -148,6 +152,6 @@ def _state_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: W
     if on_file(law.law, f"{code}/income.surtax_brackets"):
         more, extra = law.brackets(draft, f"{code}/income.surtax_brackets", f"{code.upper()} surtax", status)
         w.formula("surtax", "brackets(taxable, over, rate)", "USD", "surtax", over=more, rate=extra)
-        w.formula("tax", "brackets(taxable, over, rate) + surtax", "USD", "state tax of the year", over=over, rate=rate)
+        w.formula(name, "brackets(taxable, over, rate) + surtax", "USD", "state tax of the year", over=over, rate=rate)
         return
-    w.formula("tax", "brackets(taxable, over, rate)", "USD", "state tax of the year by its brackets", over=over, rate=rate)
+    w.formula(name, "brackets(taxable, over, rate)", "USD", "state tax of the year by its brackets", over=over, rate=rate)

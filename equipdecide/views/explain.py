@@ -61,6 +61,8 @@ RULES = {
     "limits": "tax.limits",
     "section 179": "tax.section_179",
     "qualified income": "tax.qualified_income",
+    "state add-back": "tax.states",
+    "property tax": "tax.property_tax",
     "payments": "tax.payments",
     "tax on the sale": "tax.payments",
     "worth": "evaluate",

@@ -132,7 +132,9 @@ def theirs() -> pd.DataFrame:
 
     rows = []
     for case in grid():
-        ordinary = case.business - case.section_179
+        # one who does not work in the business has only wages to take section 179 against (Reg. 1.179-2(c)(6))
+        expensed = min(case.section_179, case.wages) if case.kind == "passive" else case.section_179
+        ordinary = case.business - expensed
         earned = case.kind in ("sole proprietor", "partnership")
         # section 1231: a gain is long-term capital, a loss ordinary; recapture and such a loss stand in pass-through
         # income, so that they count as qualified and not as self-employment income
