@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 import re
-import time
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -81,13 +80,10 @@ def test_the_page_asks_nothing_and_runs_nothing(pages, read, name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_page_is_small_quick_and_the_same_twice(pages, comparisons, name: str) -> None:
-    began = time.process_time()  # not by the clock: other tests run beside this one
+def test_the_page_is_small_and_the_same_twice(pages, comparisons, name: str) -> None:
     again = ed.brief(comparisons[name])
-    took = time.process_time() - began
     assert again == pages[name]
     assert len(again.encode()) < 400_000
-    assert took < 3
 
 
 def test_the_headline_is_that_of_the_comparison(read, comparisons) -> None:

@@ -79,7 +79,7 @@ def flat(column):
     return np.broadcast_to(column.values[0], (TRIALS,))
 
 
-@pytest.mark.parametrize(("payoff", "route", "day", "rolled", "with_letter"), structures())
+@pytest.mark.parametrize(("payoff", "route", "day", "rolled", "with_letter"), list(structures()))
 def test_sources_equal_uses_and_no_dollar_appears_twice(payoff, route, day, rolled, with_letter):
     file = shop(payoff, with_letter)
     rng = np.random.default_rng([PAYOFFS.index(payoff), ROUTES.index(route), DAYS.index(day)])

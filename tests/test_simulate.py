@@ -1,10 +1,8 @@
 """Simulation: shapes against closed forms, published risk cases, replay of single trials, and the demo as a whole."""
 
 import os
-import resource
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -282,9 +280,12 @@ def test_a_scenario_without_doubts_has_one_answer():
     assert runs.findings[-1].code == "no_doubts"
 
 
-def test_speed_and_memory(demo):
-    """10,000 trials of the demo: goals 3 s and 300 MB; measured 0.9 s, 154 MB on a 2-core machine."""
-    start = time.process_time()
-    ed.simulate(demo.scenario, trials=10_000)
-    assert time.process_time() - start < 6
-    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024 < 600  # the test process holds more than the run
+def test_ten_thousand_trials_fit_in_300_mb():
+    """10,000 trials of the demo in a process of their own; `make bench` measures how long they take."""
+    code = (
+        "import resource, equipdecide as ed; from equipdecide.scenario.examples import example; "
+        "ed.simulate(ed.load(example('deck_fittings')), trials=10_000); "
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert float(done.stdout) < 300
