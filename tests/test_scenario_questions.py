@@ -15,6 +15,7 @@ from equipdecide.scenario.questions import (
     BLANKS,
     QUESTIONS,
     AnswerError,
+    as_meant,
     ask,
     scenario_from_answers,
     to_yaml,
@@ -81,7 +82,8 @@ def test_there_are_fifteen_and_only_two_must_be_answered() -> None:
     assert [question.number for question in QUESTIONS] == list(range(1, 16))
     assert [question.number for question in QUESTIONS if not question.may_be_skipped] == [1, 8]
     assert all(question.where.endswith(".") for question in QUESTIONS)
-    assert set(FULL) | {"upgrade_weeks", "new_nights_of_ten"} == set(BLANKS)
+    not_in_full = {"upgrade_weeks", "upgrade_nights_week", "new_nights_week", "new_night_hours", "new_nights_of_ten"}
+    assert set(FULL) | not_in_full == set(BLANKS)
 
 
 def test_dont_know_gives_the_stated_defaults(least: Scenario) -> None:
@@ -252,7 +254,6 @@ def test_all_bad_answers_at_once() -> None:
         ({"taxed_as": "partnership"}, "owners"),
         ({"in_service": "2026-12-01"}, "in_service"),
         ({"deducted": "120,000"}, "deducted"),
-        ({"owed": "20,000"}, "payments_left"),
         ({"owed": "20,000", "payments_left": "24", "payment": "500"}, "payment"),  # 24 x 500 is less than 20,000
         ({"new_price": "5,000", "new_name": "mill"}, "new_name"),
     ],
@@ -288,7 +289,7 @@ def test_the_dialogue_gives_the_same_scenario(full: Scenario) -> None:
 def test_the_dialogue_asks_again_and_leaves_out_what_is_needless(least: Scenario) -> None:
     said: list[str] = []
     asked: list[str] = []
-    answer = script(LEAST | {"cost": ["", "100 grand", "100,000"], "owed": "none", "tax_rate": ["24", "don't know"]})
+    answer = script(LEAST | {"cost": ["", "100 grand", "100,000"], "owed": "none", "tax_rate": ["0.24", "don't know"]})
 
     def listen(prompt: str) -> str:
         asked.append(prompt.strip())
@@ -315,3 +316,63 @@ def test_no_more_answers_ends_the_dialogue() -> None:
 
     with pytest.raises(EOFError):
         ask(gone, lambda text: None, TODAY)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant", "per_cent"),
+    [
+        ("about 60k", "60,000", False),
+        ("1.2m", "1,200,000", False),
+        ("52,000-80,000", "52,000 .. 66,000 .. 80,000", False),
+        ("24% to 30%", "24 % .. 27 % .. 30 %", True),
+        ("24", "24 %", True),
+        ("0.24", "0.24", True),  # could be a quarter of one per cent: asked again
+        ("71,000", "71,000", False),
+    ],
+)
+def test_figures_are_met_half_way(typed: str, meant: str, per_cent: bool) -> None:
+    assert as_meant(typed, per_cent) == meant
+
+
+@pytest.mark.parametrize("typed", ["3/14/2022", "2022-03-14", "14 Mar 2022"])
+def test_days_as_people_type_them(typed: str) -> None:
+    assert BLANKS["in_service"].read(typed) == dt.date(2022, 3, 14)
+
+
+def test_a_month_is_its_first_day() -> None:
+    assert BLANKS["in_service"].read("March 2022") == BLANKS["in_service"].read("2022-03") == dt.date(2022, 3, 1)
+
+
+def test_a_state_without_rules_is_left_out_and_said() -> None:
+    scenario = scenario_from_answers(LEAST | {"owed": "none", "state": "Georgia"}, TODAY)
+    assert scenario.shop.state is None
+    assert any(note.startswith("GA:") and "left out" in note for note in scenario.notes)
+    assert scenario_from_answers(LEAST | {"owed": "none", "state": "Ohio"}, TODAY).shop.state.code == "OH"
+
+
+def test_an_unknown_number_of_payments_is_a_marked_guess() -> None:
+    loan = scenario_from_answers(LEAST | {"owed": "20,000", "payment": "24"}, TODAY).machines["mill"].loans["loan"]
+    assert loan.payments == 36 and loan.payment is None  # the payment follows from balance, rate and 36 payments
+
+
+def test_a_down_payment_in_money_or_per_cent() -> None:
+    # 100,000 less 30,000, and less 30 %
+    for typed in ("30,000", "30 %"):
+        made = scenario_from_answers(LEAST | {"owed": "none", "new_price": "100,000", "deposit": typed}, TODAY)
+        assert made.financing["machine loan"].amount.likely == pytest.approx(70_000)
+
+
+def test_a_new_machine_may_run_the_nights_the_old_one_cannot() -> None:
+    answers = {"new_price": "200,000", "new_nights_week": "4", "new_night_hours": "8", "new_nights_of_ten": "7"}
+    machines = scenario_from_answers(LEAST | {"owed": "none"} | answers, TODAY).machines
+    assert machines["mill"].running.nights is None
+    nights = machines["new machine"].running.nights
+    assert (nights.nights.likely, nights.window.likely) == (200, 8)  # 4 nights in 50 weeks
+    assert nights.mean_between_stops.likely == pytest.approx(22.43, abs=0.01)  # -8 / ln 0.7
+
+
+def test_what_does_not_fit_is_asked_again_at_its_own_question() -> None:
+    said: list[str] = []
+    ask(script({**LEAST, "owed": "none", "hours_week": ["60", "20"]}), said.append, TODAY)
+    text = "\n".join(said)
+    assert text.index("more than the 40 hours") < text.index("\n7. ")

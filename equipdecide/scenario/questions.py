@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
+from equipdecide import parameters
 from equipdecide.scenario.amounts import (
     Amount,
     AmountError,
@@ -37,6 +38,7 @@ from equipdecide.scenario.writing import dump
 UNKNOWN = ("", "?", "don't know", "dont know", "do not know", "unknown")
 NONE = ("none", "no", "nothing")
 
+PAYMENTS_LEFT = 36  # where they are not known; common practice, no source
 WEEKS_A_YEAR = 50  # common practice, no source: two weeks closed
 RECOVERY_YEARS = 8  # calendar years over which 7-year property is deducted under the half-year convention
 
@@ -68,18 +70,22 @@ class Blank:
     def read(self, answer: str) -> Any:
         """Return the answer as amount, day, number, word or name; None for "none".
 
-        Raises :class:`AmountError` with what is wrong and how to mend it.
+        A file is read to the letter; here what a person types is met half way (:func:`as_meant`). Raises
+        :class:`AmountError` with what is wrong and how to mend it.
         """
         text = " ".join(answer.split())
         if text.lower() in NONE and self.none:
             return None
         if isinstance(self.kind, Quantity):
-            amount = self.kind.read(text)
+            amount = self.kind.read(as_meant(text, per_cent=self.kind.example.endswith("%")))
             return replace(amount, path="")
         if isinstance(self.kind, tuple):
             for word in self.kind:
                 if text.lower() == word.lower():
                     return word
+            if self.key == "taxed_as" and "llc" in text.lower():
+                mend = "One owner: write sole proprietor; several: partnership; unless it elected to be an S or C corporation"
+                raise AmountError("an LLC is not taxed as such", mend)
             raise AmountError(f"'{text}' is not known here", did_you_mean(text, self.kind))
         return _READERS[self.kind](text)
 
@@ -106,13 +112,54 @@ class Question:
         return not any(blank.must for blank in self.blanks)
 
 
+_ABOUT = re.compile(r"^(?:about|around|roughly|approx\.?|approximately|some|~)\s*", re.I)
+_SHORT = re.compile(r"(\d[\d,]*(?:\.\d+)?)\s*([kKmM])\b")
+_TO = re.compile(r"^(\$?\s*[\d.,]+\s*%?)\s*(?:-|\u2013|to)\s*(\$?\s*[\d.,]+\s*%?)$")
+
+
+def as_meant(text: str, per_cent: bool = False) -> str:
+    """Return a typed figure as a file would have it: without "about", `60k` in full, a range with its middle.
+
+    With `per_cent` a plain number above 1 is taken as per cent.
+
+    >>> as_meant("about 60k"), as_meant("52,000 to 80,000"), as_meant("24", per_cent=True)
+    ('60,000', '52,000 .. 66,000 .. 80,000', '24 %')
+    """
+    text = _ABOUT.sub("", text)
+    text = _SHORT.sub(lambda m: f"{float(m[1].replace(',', '')) * {'k': 1e3, 'm': 1e6}[m[2].lower()]:,.0f}", text)
+    if found := _TO.match(text):
+        ends = [float(re.sub(r"[$,%\s]", "", end)) for end in found.groups()]
+        unit = " %" if "%" in text or per_cent else ""
+        low, middle, high = (f"{value:,.10g}{unit}" for value in (ends[0], sum(ends) / 2, ends[1]))
+        return f"{low} .. {middle} .. {high}"
+    if per_cent and re.fullmatch(r"\d+(\.\d+)?", text) and float(text) > 1:
+        return f"{text} %"
+    return text
+
+
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
+def _read_day(text: str) -> dt.date:
+    """Return a day as typed: also 3/14/2022 (month first), March 2022 and 2022-03 (the first of the month)."""
+    if found := re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", text):
+        return read_day(f"{found[3]}-{int(found[1]):02d}-{int(found[2]):02d}")
+    if found := re.fullmatch(r"(\d{4})-(\d{1,2})", text):
+        return read_day(f"{found[1]}-{int(found[2]):02d}-01")
+    if (found := re.fullmatch(r"([A-Za-z]{3,9})\.?\s+(\d{4})", text)) and found[1][:3].lower() in _MONTHS:
+        return read_day(f"{found[2]}-{_MONTHS.index(found[1][:3].lower()) + 1:02d}-01")
+    return read_day(text)
+
+
 def _read_number(text: str) -> int:
+    text = re.sub(r"\s*(payments?|months?)$", "", text, flags=re.I)
     if not re.fullmatch(r"\d{1,3}", text) or not 1 <= int(text) <= 480:
         raise AmountError(f"'{text}' is not a whole number from 1 to 480", "Write digits only, for example 60")
     return int(text)
 
 
 def _read_years(text: str) -> int:
+    text = re.sub(r"\s*(years?|yrs?)$", "", text, flags=re.I)
     if not re.fullmatch(r"\d{1,2}", text) or not 1 <= int(text) <= 40:
         raise AmountError(f"'{text}' is not a whole number from 1 to 40", "Write digits only, for example 7")
     return int(text)
@@ -127,18 +174,26 @@ def _read_name(text: str) -> str:
 
 
 def _read_state(text: str) -> str:
+    text = _STATES.get(text.lower(), text)
     if not re.fullmatch(r"[A-Za-z]{2}", text):
         raise AmountError(f"'{text}' is not a state's code", "Write two letters, for example OH")
     return text.upper()
 
 
+_STATES = {
+    "california": "CA", "colorado": "CO", "florida": "FL", "georgia": "GA", "illinois": "IL", "indiana": "IN",
+    "michigan": "MI", "minnesota": "MN", "new york": "NY", "north carolina": "NC", "ohio": "OH", "pennsylvania": "PA",
+    "tennessee": "TN", "texas": "TX", "virginia": "VA", "washington": "WA", "wisconsin": "WI",
+}  # fmt: skip
+
+
 def _read_owners(text: str) -> dict[str, Amount]:
     owners: dict[str, Amount] = {}
     for part in re.split(r"\s*(?:,|;|\band\b)\s*", text):
-        found = re.fullmatch(r"(.+?)\s+([\d.]+\s*%)", part)
+        found = re.fullmatch(r"(.+?)\s+([\d.]+)\s*%?", part)
         if found is None:
             raise AmountError(f"cannot read '{part}' as an owner and a share", "Write for example Ines 60 %, Walt 40 %")
-        owners[_read_name(found[1])] = _SHARE.read(found[2])
+        owners[_read_name(found[1])] = _SHARE.read(f"{found[2]} %")
     if abs(sum(float(share) for share in owners.values()) - 1) > 1e-6:
         raise AmountError("the shares do not make 100 %", "Write for example Ines 60 %, Walt 40 %")
     return owners
@@ -154,7 +209,7 @@ _NIGHTS = Quantity("a number of nights a week", "count", "4", high=7.0)
 _OF_TEN = Quantity("a number of nights out of ten", "count", "6", high=10.0)
 _ROUTES = tuple(route for route in get_args(Route) if route != "trade-in")  # a trade-in needs an offer of its own
 _READERS: dict[str, Callable[[str], Any]] = {
-    "day": read_day,
+    "day": _read_day,
     "number": _read_number,
     "years": _read_years,
     "name": _read_name,
@@ -211,10 +266,10 @@ QUESTIONS: tuple[Question, ...] = (
         "The lender's last statement, or a payoff letter (which is more exact than the balance).",
         (
             Blank(
-                "owed", "Balance owed, or none", _MONEY, "reckoned from the payment and the payments left", none=True
+                "owed", "Balance owed, or none", _MONEY, "reckoned from the payment and the payments left below", none=True
             ),
             Blank("loan_rate", "Interest rate a year", _RATE, "6 % .. 8 % .. 10 %"),
-            Blank("payments_left", "Monthly payments left", "number", "needed if anything is owed"),
+            Blank("payments_left", "Monthly payments left", "number", "36"),
             Blank("payment", "Monthly payment", _MONEY, "reckoned from the balance"),
         ),
     ),
@@ -269,6 +324,7 @@ QUESTIONS: tuple[Question, ...] = (
             Blank("upgrade_weeks", "Weeks until it is fitted", _WEEKS, "6"),
             Blank("upgrade_hours", "Hours a week it cuts then", _WEEK_HOURS, "the same"),
             Blank("upgrade_cycle", "Time a part takes, as a multiple of today's", _MULTIPLE, "1"),
+            Blank("upgrade_nights_week", "Nights a week it runs alone then", _NIGHTS, "the same"),
             Blank("upgrade_nights_of_ten", "Nights of ten that run through then", _OF_TEN, "the same"),
             Blank("upgrade_repairs", "Repairs and service a year then", _MONEY_A_YEAR, "the same"),
         ),
@@ -291,6 +347,8 @@ QUESTIONS: tuple[Question, ...] = (
         (
             Blank("new_hours", "Hours a week it cuts", _WEEK_HOURS, "the same"),
             Blank("new_cycle", "Time a part takes, as a multiple of today's", _MULTIPLE, "1"),
+            Blank("new_nights_week", "Nights a week it would run alone", _NIGHTS, "the same"),
+            Blank("new_night_hours", "Hours of such a night when all goes well", _NIGHT_HOURS, "the same"),
             Blank("new_nights_of_ten", "Nights of ten that run through", _OF_TEN, "the same"),
             Blank("new_repairs", "Repairs and service a year", _MONEY_A_YEAR, "60 % of today's"),
         ),
@@ -302,7 +360,7 @@ QUESTIONS: tuple[Question, ...] = (
         (
             Blank("finance_rate", "Loan rate a year", _RATE, "8 %"),
             Blank("finance_months", "Months", "number", "60"),
-            Blank("deposit", "Down payment, of the price", _SHARE, "20 %", none=True),
+            Blank("deposit", "Down payment, in dollars or per cent of the price", "deposit", "20 %", none=True),
             Blank("cash", "Cash in the bank", _MONEY, "the floor is not tested"),
             Blank("floor", "Cash you will not go under", _MONEY, "not tested"),
         ),
@@ -327,7 +385,13 @@ _ONLY_WITH = {
     "new_price": [
         blank.key for question in QUESTIONS[11:13] for blank in question.blanks[1 if question.number == 12 else 0 :]
     ],
-    "nights_week": ["night_hours", "nights_of_ten", "upgrade_nights_of_ten", "new_nights_of_ten"],
+    "nights_week": ["night_hours", "nights_of_ten"],
+}
+
+
+_NIGHTS_OF = {
+    "upgrade_nights_week": ["upgrade_nights_of_ten"],
+    "new_nights_week": ["new_night_hours", "new_nights_of_ten"],
 }
 
 
@@ -335,7 +399,14 @@ def _read_deducted(text: str) -> Amount | str:
     return "all" if text.lower() == "all" else _MONEY.read(text)
 
 
+def _read_deposit(text: str) -> Amount:
+    """Return a down payment as a share of the price (unit "share") or as money."""
+    meant = as_meant(text)
+    return _SHARE.read(meant) if "%" in meant or "per cent" in meant else _MONEY.read(meant)
+
+
 _READERS["deducted"] = _read_deducted
+_READERS["deposit"] = _read_deposit
 
 
 def value_by_age(age: float) -> tuple[float, float, float]:
@@ -400,10 +471,8 @@ class _Answers:
         if isinstance(deducted, Amount) and "cost" in given and float(deducted) > float(given["cost"]):
             found["deducted"] = "More is deducted than it cost. Write at most the cost, or all."
         if "owed" not in given and not {"payment", "payments_left"} <= set(given):
-            found["owed"] = "Say none if nothing is owed. Else give the balance, or the payment and the payments left."
-        elif given.get("owed") is not None and "payments_left" not in given:
-            found["payments_left"] = "How many payments are left is needed where something is owed."
-        elif given.get("owed") is not None and "payment" in given:
+            found["owed"] = "This one is needed. Say none if nothing is owed; else the balance, about is enough."
+        elif given.get("owed") is not None and "payment" in given and "payments_left" in given:
             owed, payment, left = float(given["owed"]), float(given["payment"]), given["payments_left"]
             interest = owed * float(given["loan_rate"]) / 12 if "loan_rate" in given else 0.0
             if payment <= interest or payment * left < owed:
@@ -464,8 +533,12 @@ class _Answers:
         alternatives["sell and do without"] = [{"do": "sell", "machine": name, "by": "sale", "on": today}]
         shop: dict[str, Any] = {"name": "the shop", "taxed_as": self.taxed_as()}
         shop |= {"cash": self.answered("cash"), "cash_floor": self.answered("floor")}
+        notes = ["Rough: made from fifteen answers. Figures marked from: default were not answered."]
         if code := self.answered("state"):
-            shop["state"] = {"code": code}
+            if code.lower() in parameters.load().states():
+                shop["state"] = {"code": code}
+            else:
+                notes.append(f"{code}: its depreciation rules are not on file, so its own books are left out. Ask your preparer.")
         return {
             "title": f"{name}: keep, upgrade, replace or sell?",
             "decision_date": today,
@@ -482,7 +555,7 @@ class _Answers:
             "offers": {"sale": offer},
             "financing": financing,
             "alternatives": alternatives,
-            "notes": ["Rough: made from fifteen answers. Figures marked from: default were not answered."],
+            "notes": notes,
         }
 
     @property
@@ -503,10 +576,12 @@ class _Answers:
 
     def paid(self, financing: dict[str, Any], loan: str, price: Amount) -> dict[str, Any]:
         """Add the loan for a purchase, and return the step's key that names it; nothing where all is paid in cash."""
-        deposit = self.amount("deposit")
-        if float(deposit) >= 1:
+        stated = self.given.get("deposit", _SHARE.read("20 %"))
+        down = 0.0 if stated is None else float(stated)
+        share = down if stated is None or stated.unit == _SHARE.unit else down / float(price)
+        if share >= 1:
             return {}
-        amount = _times(price, 1 - float(deposit))
+        amount = _times(price, 1 - share)
         if "deposit" not in self.given:
             amount = _default(amount)
         months = self.given.get("finance_months", 60)
@@ -570,7 +645,10 @@ class _Answers:
     def loans(self) -> dict[str, Any]:
         if "owed" in self.given and self.given["owed"] is None:
             return {}
-        left, payment, owed = self.given["payments_left"], self.answered("payment"), self.answered("owed")
+        payment, owed = self.answered("payment"), self.answered("owed")
+        left = self.given.get("payments_left", PAYMENTS_LEFT)
+        if owed is not None and "payments_left" not in self.given:
+            payment = None  # the payment follows from the balance over the payments taken
         rate: Amount = self.amount("loan_rate")
         if owed is None:
             ends = [
@@ -595,7 +673,8 @@ class _Answers:
         found: dict[str, Any] = {"staffed_hours": a_year, "cutting_share": self.cutting(hours_key, float(shift))}
         if cycle_key and (cycle := self.answered(cycle_key)):
             found["cycle_factor"] = cycle
-        if nights := self.nights(nights_key):
+        week = nights_key.replace("_of_ten", "_week")
+        if nights := self.nights(nights_key, week, week.replace("nights_week", "night_hours")):
             found["nights"] = nights
         return found
 
@@ -606,16 +685,16 @@ class _Answers:
             return _times(self.amount(key), 1 / shift, "share")
         return _default(_SHARE.read("25 % .. 35 % .. 60 %"))
 
-    def nights(self, key: str) -> dict[str, Any] | None:
+    def nights(self, key: str, week: str = "nights_week", hours: str = "night_hours") -> dict[str, Any] | None:
         """Return nights alone; the mean time between stops makes the stated nights of ten run through.
 
         A night of W hours runs through with chance exp(-W / mean): stops come at a constant rate.
         """
-        a_week = self.answered("nights_week")
+        a_week = self.answered(week if week in self.given else "nights_week")
         if not a_week or float(a_week) == 0:
             return None
         of_ten = self.amount(key if key in self.given else "nights_of_ten")
-        window = self.amount("night_hours")
+        window = self.amount(hours if hours in self.given else "night_hours")
         ends = [
             None if end is None else _between_stops(end, float(window))
             for end in (of_ten.low, of_ten.likely, of_ten.high)
@@ -629,7 +708,8 @@ class _Answers:
             changes["cutting_share"] = self.cutting("upgrade_hours", float(self.amount("shift_week")))
         if "upgrade_cycle" in self.given:
             changes["cycle_factor"] = self.given["upgrade_cycle"]
-        if "upgrade_nights_of_ten" in self.given and (nights := self.nights("upgrade_nights_of_ten")):
+        changed = {"upgrade_nights_of_ten", "upgrade_nights_week"} & set(self.given)
+        if changed and (nights := self.nights("upgrade_nights_of_ten", "upgrade_nights_week")):
             changes["nights"] = nights
         if "upgrade_repairs" in self.given:
             changes["upkeep"] = {"first_year": self.given["upgrade_repairs"], "growth": _default(_RATE.read("8 %"))}
@@ -720,7 +800,10 @@ def ask(
     `input` and `print` may be replaced (a script, a form). Ends with EOFError where `input` has no more answers.
     """
     answers: dict[str, str] = {}
-    print('Fifteen questions. Press Enter, or write "don\'t know", to take what stands in brackets.')
+    print(
+        'Fifteen questions. Press Enter, or write "don\'t know", to take what stands in brackets; where there are none, the\n'
+        "answer is needed. Where you doubt, write low .. likely .. high, such as 52,000 .. 68,000 .. 80,000."
+    )
     for question in QUESTIONS:
         shown = False
         for blank in question.blanks:
@@ -730,6 +813,7 @@ def ask(
                 print(f"\n{question.number}. {question.ask}\n   {question.where}")
                 shown = True
             answers[blank.key] = _asked(blank, input, print)
+        _until_they_fit(question, answers, today, input, print)
     while True:
         try:
             return scenario_from_answers(answers, today)
@@ -742,12 +826,37 @@ def ask(
                     answers[key] = _asked(BLANKS[key], input, print)
 
 
+def _until_they_fit(
+    question: Question,
+    answers: dict[str, str],
+    today: dt.date | None,
+    input: Callable[[str], str],
+    print: Callable[[str], None],
+) -> None:
+    """Ask again, at their own question, what does not fit the answers before it."""
+    own = {blank.key for blank in question.blanks}
+    while True:
+        try:
+            _Answers(answers, today or dt.date.today())
+            return
+        except AnswerError as error:
+            wrong = {key: text for key, text in error.problems.items() if key in own and key in answers}
+            if not wrong:
+                return
+            for key, text in wrong.items():
+                print(f"   {text}")
+                answers[key] = _asked(BLANKS[key], input, print)
+
+
 def _left_out(answers: Mapping[str, str]) -> set[str]:
     """Return the blanks that the answers so far make needless."""
     empty = {key for key, answer in answers.items() if answer.lower() in (*UNKNOWN, *NONE, "0")}
     found = {key for first, keys in _ONLY_WITH.items() if first in empty for key in keys}
     if answers.get("owed", "").lower() in NONE:
         found |= {"loan_rate", "payments_left", "payment"}
+    for week, others in _NIGHTS_OF.items():
+        if week in empty and "nights_week" in empty:  # no nights now and none then
+            found.update(others)
     if {"upgrade_price", "new_price"} <= empty:
         found |= {"finance_rate", "finance_months", "deposit"}
     return found
