@@ -224,6 +224,7 @@ def _ask(args: argparse.Namespace) -> int:
     _write(path, dump(scenario))
     from equipdecide.decide.breakeven import breakeven, nothing_extra_sold
     from equipdecide.decide.compare import compare
+    from equipdecide.decide.sale import sale
     from equipdecide.views.table import rough_text
 
     comparison = compare(scenario)
@@ -238,7 +239,7 @@ def _ask(args: argparse.Namespace) -> int:
             )
         )
     else:
-        _say("\n" + rough_text(comparison, flips, none_sold))
+        _say("\n" + rough_text(comparison, flips, none_sold, sold=sale(scenario)))
     _say(f"\nYour answers are in {path}. Correct it in any editor; then: equipdecide compare {path}", where)
     return FINE
 
@@ -415,6 +416,9 @@ def _brief(args: argparse.Namespace) -> int:
 
     result = compare(scenario)
     _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    if args.json:
+        _say(json.dumps({"file": str(path), "best": result.best, "best_ignoring_cash": result.best_ignoring_cash}, indent=2))
+        return FINE
     _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
     return FINE
 
@@ -535,6 +539,9 @@ def _new(args: argparse.Namespace) -> int:
     from equipdecide.scenario.starter import starter_text
 
     _write(path, starter_text())
+    if args.json:
+        _say(json.dumps({"file": str(path)}, indent=2))
+        return FINE
     _say(f"Written: {path}. Its figures are invented; write your own over them. Then: equipdecide check {path}")
     return FINE
 
@@ -578,6 +585,7 @@ def _parser() -> argparse.ArgumentParser:
         if name == "new":
             verb.add_argument("name", nargs="?", metavar="FILE", help="file to write (my_shop.yaml if left out)")
             verb.add_argument("-o", "--output", metavar="FILE", help="the same")
+            verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
         if name == "ask":
             verb.add_argument(
@@ -593,6 +601,7 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument(
                 "--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures"
             )
+            verb.add_argument("--json", action="store_true", help="say the file's name and the answer as JSON")
             continue
         if name == "workbook":
             verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")

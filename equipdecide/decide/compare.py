@@ -14,6 +14,7 @@ import numpy as np
 
 from equipdecide.calendar import FloatArray
 from equipdecide.decide.news import on_average
+from equipdecide.decide.remarks import remarks
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Column, Finding, Ledger, Line
 from equipdecide.measures import Payback, Rates, payback, rates_of_return
@@ -224,18 +225,10 @@ def measure(evaluation: Evaluation) -> Comparison:
     keep = evaluation["keep"]
     outcomes = tuple(_outcome(evaluation, name, keep) for name in evaluation.ledgers)
     findings = list(dict.fromkeys(f for ledger in evaluation.ledgers.values() for f in ledger.findings))
-    if scenario.shop.cash is None or scenario.shop.cash_floor is None:
-        findings.insert(0, Finding("no_cash_test", "No cash in the bank or no floor was given: whether the shop can pay for a course is not tested.", "shop.cash", "warning"))
     passing = [o for o in outcomes if passes(o)]
     best = max(passing, key=lambda o: o.npv).name if passing else None
     ignoring = max(outcomes, key=lambda o: o.npv).name
-    if best is None:
-        findings.insert(0, Finding("none_affordable", "No course keeps cash above the floor and passes every gate.", "shop.cash_floor", "warning"))
-    for o in outcomes:
-        if o.affordable is False and o.cash_low is not None:
-            findings.append(
-                Finding("under_floor", f"{o.name}: cash falls to {o.cash_low.amount:,.0f} in {o.cash_low.month}, under the floor of {float(scenario.shop.cash_floor or 0):,.0f}.", o.name, "warning")
-            )
+    findings = [*remarks(evaluation, outcomes, best), *findings]
     return Comparison(scenario, evaluation, outcomes, best, ignoring, tuple(findings))
 
 

@@ -32,7 +32,7 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
         if settled["payoff"].figure() > 0.005 and amount > 0:
             draft.find(
                 "payoff_lowers_no_gain",
-                f"The payoff of {settled['payoff'].figure():,.2f} lowers the cash from {sale.machine}, not the gain of {amount:,.0f}: debt paid off is part of what is received.",
+                f"The payoff of {settled['payoff'].figure():,.2f} on {sale.sold_on} lowers the cash from {sale.machine}, not the gain of {amount:,.0f}: debt paid off is part of what is received.",
                 about,
             )
         bought = [p for p in plan.purchases if isinstance(p.step, Buy)]
