@@ -16,24 +16,27 @@ import numpy as np
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date, FloatArray
 from equipdecide.decide.compare import measure, passes
+from equipdecide.decide.news import questions
 from equipdecide.decide.trials import tested
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.measures import EconomicLife, Keep, annual_worth, economic_life, years_to_keep
 from equipdecide.parameters import Law
 from equipdecide.scenario.models import Buy, Offer, Scenario, Sell, Step
 from equipdecide.scenario.reading import amounts
+from equipdecide.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
 
 AS_IT_STANDS = "at what it would bring today"
+FLAT = 0.03  # costs this near the least are as good: customary, no source
 
 
 # --- how long to keep it ---------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class ServiceLife:
+@dataclass(frozen=True, eq=False, repr=False)
+class ServiceLife(Shown):
     """What keeping a machine costs year by year. Row k is the year that ends k + 1 years from the decision.
 
     Before tax: upkeep and other yearly costs, loss in value and forgone interest (no earnings). After tax: the whole
@@ -48,6 +51,7 @@ class ServiceLife:
     worth_if_sold: FloatArray  # (years + 1,) present worth if sold after 0, 1, 2 ... years, after tax [currency]
     annual_worth: FloatArray  # (years,) of keeping it that long rather than selling today, after tax [currency/year]
     marginal_worth: FloatArray  # (years,) of keeping it that one year more, at the year's end, after tax [currency]
+    rate: float  # [1/year]
 
     @property
     def years_before_tax(self) -> int:
@@ -65,6 +69,29 @@ class ServiceLife:
         """What one more year is worth after tax, at that year's end [currency]; negative is a cost."""
         return float(self.marginal_worth[0])
 
+    @property
+    def annual_expenses(self) -> FloatArray:
+        """The level annual worth of expenses if it is kept through each year, before tax (years,) [currency/year]."""
+        return np.array([annual_worth(pw, self.rate, k) for k, pw in enumerate(self._spent, start=1)], dtype=float)
+
+    @property
+    def capital_recovery(self) -> FloatArray:
+        """The level annual cost of loss in value with interest, before tax (years,) [currency/year]."""
+        cost: FloatArray = np.asarray(self.before_tax.annual_cost) - self.annual_expenses
+        return cost
+
+    @property
+    def near_best(self) -> tuple[int, ...]:
+        """Years kept at which the annual cost before tax is within 3 % of the least: all as good as one another."""
+        cost = np.asarray(self.before_tax.annual_cost)
+        return tuple(int(k) + 1 for k in np.flatnonzero(cost <= (1 + FLAT) * cost.min()))
+
+    @property
+    def _spent(self) -> FloatArray:
+        factors = (1 + self.rate) ** -np.arange(1.0, len(self.expenses) + 1)
+        spent: FloatArray = np.cumsum(self.expenses * factors)
+        return spent
+
     def keep_against(self, challenger_annual_cost: float) -> Keep:
         """Return how many years to keep it against a challenger's least annual cost before tax [currency/year]."""
         return years_to_keep(np.asarray(self.before_tax.marginal_cost), challenger_annual_cost)
@@ -76,6 +103,7 @@ class ServiceLife:
             "value_now": self.value_now,
             "years_before_tax": self.years_before_tax,
             "years_after_tax": self.years_after_tax,
+            "near_best_years": list(self.near_best),
             "next_year": self.next_year,
             "worth_if_sold_now": float(self.worth_if_sold[0]),
             "years": self._rows(),
@@ -95,6 +123,8 @@ class ServiceLife:
                 "expenses": float(self.expenses[k]),
                 "marginal_cost_before_tax": float(self.before_tax.marginal_cost[k]),
                 "annual_cost_before_tax": float(self.before_tax.annual_cost[k]),
+                "capital_recovery": float(self.capital_recovery[k]),
+                "annual_expenses": float(self.annual_expenses[k]),
                 "worth_if_sold": float(self.worth_if_sold[k + 1]),
                 "annual_worth_after_tax": float(self.annual_worth[k]),
                 "marginal_worth_after_tax": float(self.marginal_worth[k]),
@@ -143,6 +173,7 @@ def service_life(
         worth_if_sold,
         np.array([annual_worth(pw, rate, int(k)) for pw, k in zip(gain, ends, strict=True)], dtype=float),
         np.diff(worth_if_sold) * (1 + rate) ** ends,
+        rate,
     )
 
 
@@ -226,8 +257,8 @@ class Month:
     affordable: bool | None  # cash above the floor and every gate passed; None where cash or floor is not given
 
 
-@dataclass(frozen=True)
-class SellWhen:
+@dataclass(frozen=True, repr=False)
+class SellWhen(Shown):
     """One course now and in each of the months after."""
 
     machine: str
@@ -351,15 +382,16 @@ def _fallen(scenario: Scenario, steps: Sequence[Step], months: int) -> dict[str,
 # --- waiting for a doubt ---------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Waiting:
+@dataclass(frozen=True, repr=False)
+class Waiting(Shown):
     """What waiting for a yes/no doubt is worth. Money is present worth on average over both outcomes [currency].
 
-    `now` is the best course taken today; `then_no` and `then_yes` are the best of keeping and of the same courses put
+    `question` is what the doubt asks: "P5 renews". `now` is the best course taken today; `then_no` and `then_yes` are the best of keeping and of the same courses put
     off until `on`, once the outcome is known. `if_known` would be the worth if the outcome were known today.
     """
 
     doubt: str
+    question: str
     chance: float
     on: Date
     now: str
@@ -383,6 +415,7 @@ class Waiting:
         """Return plain data with fixed keys: keys are added, never renamed."""
         return {
             "doubt": self.doubt,
+            "question": self.question,
             "chance": self.chance,
             "on": self.on.isoformat(),
             "now": self.now,
@@ -446,7 +479,8 @@ def wait(
                 then[k][name] = worth
     chosen = [max(options, key=lambda name: options[name]) for options in then]  # noqa: B023
     waiting = _average([then[k][chosen[k]] for k in (0, 1)], shares)
-    return Waiting(doubt, chance, day, now, averages[now], chosen[0], chosen[1], waiting, _average(best_known, shares))
+    asks = questions(scenario).get(doubt, doubt)
+    return Waiting(doubt, asks, chance, day, now, averages[now], chosen[0], chosen[1], waiting, _average(best_known, shares))
 
 
 def _average(worth: Sequence[float], shares: Sequence[float]) -> float:
