@@ -192,7 +192,7 @@ def _ends(scenario: Scenario, path: str, low: float | None, high: float | None) 
 class Map(Shown):
     """The lead of `a` over `b` while two inputs move: `lead[i, j]` at `x[i]`, `y[j]` [currency].
 
-    `line` are points (x, y) at which both courses are worth the same, in rising order of `x` or `y`.
+    `own` are the ranges stated for both, None where one has none. `line` are points (x, y) at which both courses are worth the same, in rising order of `x` or `y`.
     """
 
     a: str
@@ -206,6 +206,7 @@ class Map(Shown):
     x: FloatArray
     y: FloatArray
     entered: tuple[float, float]
+    own: tuple[tuple[float, float], tuple[float, float]] | None
     lead_entered: float
     lead: FloatArray
     line: tuple[tuple[float, float], ...]
@@ -217,6 +218,7 @@ class Map(Shown):
             "b": self.b,
             "x": {"path": self.x_path, "label": self.x_label, "unit": self.x_unit, "values": self.x.tolist(), "entered": self.entered[0]},
             "y": {"path": self.y_path, "label": self.y_label, "unit": self.y_unit, "values": self.y.tolist(), "entered": self.entered[1]},
+            "own_ranges": None if self.own is None else [list(ends) for ends in self.own],
             "lead_entered": self.lead_entered,
             "lead": self.lead.tolist(),
             "line": [list(point) for point in self.line],
@@ -262,6 +264,7 @@ def two_way(
         xs,
         ys,
         (first.likely, second.likely),
+        _own(first, second),
         float(found[-1]),
         lead,
         flip_line(xs, ys, lead),
@@ -271,6 +274,11 @@ def two_way(
 NIGHTS, SOLD = "nights.mean_between_stops", (".hours", ".demand")
 
 
+def _own(*moved: Amount) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    ranges = [(amount.low, amount.high) for amount in moved if amount.low is not None and amount.high is not None]
+    return (ranges[0], ranges[1]) if len(ranges) == 2 else None
+
+
 def default_axes(scenario: Scenario, a: str | None = None, b: str = "keep", given: str | None = None) -> tuple[str, str]:
     """Return the two inputs that most deserve a map of the lead of `a` over `b`: (x, y); `given` is one of them already.
 
@@ -278,7 +286,7 @@ def default_axes(scenario: Scenario, a: str | None = None, b: str = "keep", give
     brings in; where the file has not both, the inputs whose flips are nearest, then those that move the lead most.
     """
     found = tornado(scenario, a, b)
-    bars = {bar.path: bar for bar in found.bars}
+    bars = {bar.path: bar for bar in found.bars if bar.swing >= 0.5}
     subjects = [getattr(step, "machine", None) or getattr(step, "improvement", "") for step in scenario.alternatives[found.a]]
     nights = [path for path in bars if path.endswith(NIGHTS) and path.split(".")[1] in subjects]
     sold = [path for ending in SOLD for path in bars if path.startswith("parts.") and path.endswith(ending)]

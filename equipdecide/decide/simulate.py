@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
+from equipdecide.decide.compare import Comparison, measure, passes
 from equipdecide.decide.draws import draw, drawn_paths
 from equipdecide.decide.news import questions
 from equipdecide.decide.trials import Figures, Trials, joined
@@ -209,12 +210,20 @@ class Runs(Shown):
         found = [Information(path, titles.get(path, path), self.evppi(path, among), asks.get(path, "")) for path in self.draws]
         return tuple(sorted(found, key=lambda one: -one.value.value))
 
+    @cached_property
+    def comparison(self) -> Comparison:
+        """The comparison at the entered figures."""
+        return measure(self.evaluation)
+
+    @property
+    def leader(self) -> str:
+        """The course that leads at the entered figures: the best that passes, else the one of highest worth."""
+        return self.comparison.leader.name
+
     @property
     def affordable(self) -> tuple[str, ...]:
         """The alternatives that pass as entered, or all where none does: what the owner chooses from."""
-        from equipdecide.decide.compare import measure, passes
-
-        found = tuple(outcome.name for outcome in measure(self.evaluation) if passes(outcome))
+        found = tuple(outcome.name for outcome in self.comparison if passes(outcome))
         return found or self.names
 
     def values(self, trial: int) -> dict[str, float]:
