@@ -111,8 +111,8 @@ def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
 
 
 def questions(scenario: Scenario) -> dict[str, str]:
-    """Return what each yes/no doubt asks, by path: "P5 renews", "reseller: does not sell"."""
-    return {path: says for path, says, _ in _all_doubts(scenario)}
+    """Return what each yes/no doubt asks, by path: "P5 renews", "“contract signed” comes true"."""
+    return {path: f"“{says}” comes true" if path.startswith("events.") else says.replace(": does", " does") for path, says, _ in _all_doubts(scenario)}
 
 
 def news(

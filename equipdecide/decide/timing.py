@@ -441,8 +441,12 @@ def wait(
     entered = amounts(scenario)
     doubts = [path for path, amount in entered.items() if amount.chance is not None and amount.doubtful]
     doubt = doubt or next((path for path in doubts if _settled(scenario, path)), None)
-    if doubt is None or doubt not in doubts:
-        raise KeyError(f"no yes/no doubt {doubt or 'with a day on which it is settled'!r}; there are {', '.join(doubts) or 'none'}")
+    if not doubts:
+        raise KeyError("there is no yes/no doubt in this file to wait for: nothing under `events:`, no contract that may be renewed")
+    if doubt is None:
+        raise KeyError(f"nothing says on which day a doubt is settled: name one of {', '.join(doubts)} and its day")
+    if doubt not in doubts:
+        raise KeyError(f"no yes/no doubt {doubt!r}; there are {', '.join(doubts)}")
     day = on or _settled(scenario, doubt)
     if day is None:
         raise KeyError(f"nothing says when {doubt} is settled: give the day as `on`")

@@ -6,17 +6,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from html import escape
 
 from equipdecide.cautions import ESTIMATE, caution
-from equipdecide.decide.cash_calendar import CashCalendar, CashEntry
+from equipdecide.decide.cash_calendar import CashCalendar, CashEntry, CashPeriod
 from equipdecide.decide.lender import CoverageYear, LenderView
 from equipdecide.decide.money import MoneyResult, OfferOfMoney
 from equipdecide.decide.routes import RoutesResult, RouteView
 from equipdecide.showing import shows
 from equipdecide.views.listing import Listing
 from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
-from equipdecide.views.words import cents, day, listed, money, month, number, percent, short_label, whole, wrap
+from equipdecide.views.words import cents, day, listed, money, month, number, percent, short_label, times, whole, wrap
 
 # --- ways to sell
 
@@ -38,7 +39,7 @@ def routes_headline(result: RoutesResult) -> str:
             said += ": too close to call"
     said += f". At worst it nets {money(best.worst_net)}."
     even = result.breakeven.get((best.name, ranked[1].name)) if len(ranked) > 1 else None
-    if even is not None:
+    if even is not None and abs(even - best.gross) >= 0.01 * best.gross:
         said += f" It is level with {ranked[1].name} at a price of {money(even)} ({money(best.gross)} as entered)."
     return said
 
@@ -72,7 +73,7 @@ def routes_grid(result: RoutesResult) -> Grid:
         row("days to money", lambda r: whole(r.days_to_money)),
         row("interest saved", lambda r: unless_nothing(r.saved_by_payoff)),
         row("tax on the gain", lambda r: money(r.tax), True),
-        row("left after tax", lambda r: money(r.cash_less_tax)),
+        row("left after tax", lambda r: money(r.left_in_all)),
     ]
     if any(abs(r.true_value - r.gross) >= 0.5 for r in shown):
         rows.insert(1, row("true value", lambda r: money(r.true_value) if abs(r.true_value - r.gross) >= 0.5 else ""))
@@ -87,7 +88,7 @@ def steps_listing(route: RouteView) -> Listing:
 
 ROUTES_FOOT = (
     "Expected weighs the chance that it does not sell; worst is the low price, or the low price of what happens then. Worth: present worth of sale money, payoff and loan "
-    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Have each offer read before it is signed."
+    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a discount lost by trading off them. Have each offer read before it is signed."
 )
 
 
@@ -186,7 +187,7 @@ def money_html(result: MoneyResult) -> str:
 
 # --- cash by its dates
 
-FIRST_DAYS = 20  # dated entries shown after the first good part, unless all are asked for
+FIRST_YEAR = timedelta(days=365)  # after the first good part; dated entries shown unless all are asked for
 
 
 def calendar_headline(result: CashCalendar) -> str:
@@ -206,12 +207,17 @@ def calendar_headline(result: CashCalendar) -> str:
     return said
 
 
+def period_words(one: CashPeriod) -> str:
+    """Write a period: "week of 2026-09-14", "Feb 2027", "rest of Jan 2027" where it does not begin with the month."""
+    return f"rest of {month(one.label)}" if one.first.day > 1 and not one.label.startswith("week") else month(one.label)
+
+
 def periods_listing(result: CashCalendar) -> Listing:
     """Return the weeks to the first good part, then the months, of the shop's cash."""
     rows = []
     for one in result.periods:
         low = " *" if one.first <= result.lowest_on <= one.last else "  "
-        rows.append((month(one.label), money(one.operating, plus=True), money(one.money_in, plus=True) if one.money_in else "", money(one.money_out) if one.money_out else "", money(one.level), money(one.lowest) + low))
+        rows.append((period_words(one), money(one.operating, plus=True), money(one.money_in, plus=True) if one.money_in else "", money(one.money_out) if one.money_out else "", money(one.level), money(one.lowest) + low))
     return Listing(("shop, dollars", "from work", "other in", "other out", "at its end", "lowest day"), tuple(rows))
 
 
@@ -222,12 +228,11 @@ def entries_listing(entries: tuple[CashEntry, ...]) -> Listing:
 
 
 def _shown_entries(result: CashCalendar, full: bool) -> tuple[CashEntry, ...]:
-    """The shop's dated entries up to the first good part and a few after; owners' and later ones only in full."""
+    """The shop's dated entries until a year after the first good part; owners' and later ones only in full."""
     if full:
         return result.entries
     own = [e for e in result.entries if e.purse == "shop" and not (e.kind == "debt service" and e.on > result.first_good_part)]
-    before = [e for e in own if e.on <= result.first_good_part]
-    return tuple([*before, *own[len(before) : len(before) + FIRST_DAYS]])
+    return tuple(e for e in own if e.on <= result.first_good_part + FIRST_YEAR)
 
 
 CALENDAR_FOOT = "Weeks until the first good part, months after. From work is shared over the days; other money keeps its day. * lowest of all days."
@@ -265,10 +270,10 @@ def lender_headline(view: LenderView) -> str:
     if view.worst_coverage is None:
         said += "nothing is owed in any full year."
     else:
-        said += f"cash covers the year's payments {number(view.worst_coverage)} times in the worst year"
+        said += f"cash covers the year's payments {times(view.worst_coverage)} times in the worst year"
         if view.worst_downside is not None:
-            said += f", {number(view.worst_downside)} times in the downside"
-        said += f"; {number(view.required)} is asked." if view.required is not None else "; what is asked is not given."
+            said += f", {times(view.worst_downside)} times in the downside"
+        said += f"; {times(view.required)} is asked." if view.required is not None else "; what is asked is not given."
     if view.cash_after_closing is not None:
         said += f" After closing on {day(view.closing_on)} {money(view.cash_after_closing)} is left in the bank; lowest {money(view.lowest_cash or 0.0)} on {day(view.lowest_cash_on)}."
     return said
@@ -289,7 +294,7 @@ def coverage_listing(view: LenderView) -> Listing:
     """Return coverage by full calendar year, as planned and in the downside."""
 
     def cells(one: CoverageYear | None) -> tuple[str, str]:
-        return ("", "") if one is None else (money(one.available), "nothing owed" if one.coverage is None else number(one.coverage))
+        return ("", "") if one is None else (money(one.available), "nothing owed" if one.coverage is None else times(one.coverage))
 
     bad = {one.year: one for one in view.downside}
     rows = tuple((str(one.year), *cells(one), *cells(bad.get(one.year)), money(one.service)) for one in view.coverage)

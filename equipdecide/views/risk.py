@@ -71,6 +71,8 @@ def runs_grid(runs: Runs) -> Grid:
 def how_sure(runs: Runs) -> list[str]:
     """Say in sentences how sure the leading course is, and how often another would have been better."""
     lead, said = runs.leader, []
+    if runs.comparison.best is None:
+        said.append("As entered no course can be paid for; what follows leaves cash out of the choice.")
     tested = runs.chance_under_floor(lead) is not None
     if tested and lead in runs.affordable and runs.affordable != runs.names:
         said.append(f"Best of what can be paid for in {in_hundred(runs.chance_best(lead, affordable=True).value)}: {lead}.")
@@ -78,6 +80,10 @@ def how_sure(runs: Runs) -> list[str]:
         said.append(f"Best without regard to cash in {in_hundred(runs.chance_best(first).value)}: {first}.")
     else:
         said.append(f"Best in {in_hundred(runs.chance_best(lead).value)}: {lead}.")
+    average = max(runs.affordable, key=lambda name: runs.mean(name).value)
+    if average != lead:
+        ahead = runs.mean(average, lead).value
+        said.append(f"On average over all draws {average} is worth {money(ahead)} more than {lead}, which leads as entered: go by the average.")
     if lead != "keep":
         low, _, high = runs.percentiles(lead, less="keep")
         worse = runs.chance("keep", beats=lead).value
@@ -141,7 +147,7 @@ def information_listing(runs: Runs) -> Listing:
 
 def _basis(runs: Runs) -> str:
     return (
-        f"{runs.trials:,} draws of {len(runs.draws)} doubtful inputs in {runs.replicates} independent sets, seed {runs.seed}; every course runs through the same draws. "
+        f"{runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''} in {runs.replicates} independent sets, seed {runs.seed}; every course runs through the same draws. "
         "In brackets: standard error over the sets."
     )
 

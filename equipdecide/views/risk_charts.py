@@ -20,7 +20,7 @@ from equipdecide.decide.sensitivity import Map, Tornado
 from equipdecide.decide.simulate import Runs
 from equipdecide.views.charts import BLACK, DASHES, GREEN, LINES, VERMILION, axes, finish, money_axis, plus, styled
 from equipdecide.views.risk import axis_words, end_in_words, tornado_headline
-from equipdecide.views.words import bare, entered, in_hundred, money, short_label
+from equipdecide.views.words import bare, entered, in_hundred, listed, money, short_label
 
 LEVELS = ((95, "o"), (50, "D"), (5, "s"))  # in so many of 100 draws a course is worth at least this; its mark
 WIDEST = 12  # bars drawn: more than that no reader weighs
@@ -36,7 +36,7 @@ def _drawn(runs: Runs) -> tuple[list[str], list[str]]:
     if not ranked:
         return [], []
     top = float(np.percentile(worth[ranked[0]], 99.5))
-    bottom = min(0.0, *(float(np.percentile(worth[name], 0.5)) for name in ranked[:1]))
+    bottom = min(0.0, float(np.percentile(worth[ranked[0]], 0.5)))
     off = [name for name in ranked if float(np.percentile(worth[name], 95)) < bottom - 1.0 * max(top - bottom, 1.0)]
     return [name for name in ranked if name not in off], off
 
@@ -123,7 +123,7 @@ def tornado(result: Tornado, ax: Axes | None = None) -> Axes:
             ax.text(edge + side * 0.015 * size, k, words, ha="right" if side < 0 else "left", va="center", fontsize=8.4, path_effects=HALO)
     ax.axvline(result.lead, color=BLACK, linewidth=1.4)
     longest = max([len(end_in_words(bar, high_end)) for bar in bars for high_end in (False, True)] or [0])
-    room = (0.03 + 0.0145 * longest) * size
+    room = (0.03 + 0.022 * longest) * size
     left = min(0.0 - 0.06 * size, low - room) if near else low - room
     right = max(0.06 * size, high + room) if near else high + room
     ax.set_xlim(left, right)
@@ -141,7 +141,8 @@ def tornado(result: Tornado, ax: Axes | None = None) -> Axes:
     turning = [bar for bar in bars if bar.turns]
     pair_words = f"“{result.a}” over “{result.b}”"
     if turning:
-        words = f"{len(turning)} of {len(result.bars)} doubts would alone turn the lead of {pair_words}: first {short_label(turning[0].label)}"
+        many = f"{len(turning)} of {len(result.bars)} doubts each turn" if len(turning) > 1 else "One doubt turns"
+        words = f"{many} the lead of {pair_words} on {'their' if len(turning) > 1 else 'its'} own: {listed(short_label(bar.label) for bar in turning[:2])}"
     elif bars:
         words = f"No single doubt turns the lead of {pair_words}: it stays between {plus(low)} and {plus(high)}"
     else:

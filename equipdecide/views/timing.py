@@ -33,12 +33,13 @@ def years_in_words(found: tuple[int, ...]) -> str:
 def life_headline(life: ServiceLife) -> str:
     """Say at how many years the annual cost is least, how flat it is there, and what the next year brings after tax."""
     least = float(np.asarray(life.before_tax.annual_cost).min())
-    said = f"{life.machine} costs least a year if kept {life.years_before_tax} more years: {money(least)} a year before tax."
-    if life.years_before_tax == 1:
-        said = f"{life.machine} costs least a year if kept 1 more year: {money(least)} before tax; every further year costs more."
+    best = life.years_before_tax
+    said = f"The yearly cost of {life.machine} is least if kept {best} more year{'s' if best > 1 else ''}: {money(least)} a year before tax."
+    if best == 1:
+        said += " Every further year costs more."
     near = life.near_best
     if len(near) > 1:
-        said += f" Kept {years_in_words(near)} years it costs within 3 % of that."
+        said += f" Kept {years_in_words(near)} years it is within 3 % of that."
     if life.years_before_tax == len(life.values):
         said += " The least stands at the end of the study: it may lie beyond."
     worth = life.next_year

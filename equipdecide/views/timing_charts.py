@@ -48,7 +48,7 @@ def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
         ax.plot(years, values, color=colour, linestyle=dash, linewidth=wide, marker="o", markersize=4)
     best = life.years_before_tax
     ax.plot([best], [total[best - 1]], marker="o", markersize=12, markerfacecolor="white", markeredgecolor=BLUE, markeredgewidth=2.6, zorder=6)
-    ax.annotate(f"least: {money(float(total[best - 1]))} a year", (best, float(total[best - 1])), xytext=(0, 13), textcoords="offset points", ha="center" if 1 < best < len(years) else ("left" if best == 1 else "right"), fontweight="bold")
+    ax.annotate(f"least: {money(float(total[best - 1]))} a year", (best, float(total[best - 1])), xytext=(0, 13 if best < len(years) else -14), textcoords="offset points", va="bottom" if best < len(years) else "top", ha="center" if 1 < best < len(years) else ("left" if best == 1 else "right"), fontweight="bold")
     ax.set_xlim(0.5, len(years) + 0.5)
     ax.set_ylim(0, float(total.max()) * 1.16)
     _names_at_the_end(ax, float(years[-1]), [(float(values[-1]), name, colour) for values, name, colour, _, _ in lines])
@@ -59,8 +59,8 @@ def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("level cost a year, before tax, dollars")
     ax.legend(handles=[Patch(facecolor=SKY, alpha=0.4, hatch="..", edgecolor="white")], labels=["within 3 % of the least"], loc="lower left", fontsize=8.8)
     near = life.near_best
-    words = f"{life.machine} costs least a year if kept {best} more year{'s' if best > 1 else ''}"
-    words += f"; kept {years_in_words(near)} years it costs nearly the same" if len(near) > 1 else "; a year more or less costs over 3 % more"
+    words = f"The yearly cost of “{life.machine}” is least if kept {best} more year{'s' if best > 1 else ''}"
+    words += f"; kept {years_in_words(near)} years it is nearly the same" if len(near) > 1 else "; no other year comes within 3 %"
     alt = f"{life_headline(life)} Lines by years kept, together: " + "; ".join(f"{k}: {money(float(value))}" for k, value in zip(years, total, strict=True)) + "."
     return finish(ax, words, alt)
 

@@ -87,6 +87,12 @@ def number(value: float, places: int = 2) -> str:
     return _signed(text.rstrip("0").rstrip(".") if "." in text else text, value, False)
 
 
+def times(value: float) -> str:
+    """Write a ratio with two decimals: a coverage of 1.70."""
+    value = rounded(value, 0.01)
+    return _signed(f"{abs(value):,.2f}", value, False)
+
+
 def years(value: float | None) -> str:
     """Write a time in years: "2.2 years"; "never" where there is none."""
     if value is None:
