@@ -1,4 +1,4 @@
-"""Dealings in words and tables: ways to sell, offers of money, cash by its dates, what a lender asks.
+"""Selling and lending in words and tables: ways to sell, offers of money, cash by its dates, what a lender asks.
 
 ``routes_text``, ``money_text``, ``calendar_text``, ``lender_text`` give plain text; ``..._html`` the same as an HTML fragment.
 """

@@ -1,4 +1,4 @@
-"""Charts of dealings: what each way to sell brings, offers of money, cash by its dates, coverage of a lender's payments.
+"""Charts of selling and lending: what each way to sell brings, offers of money, cash by its dates, coverage of a lender's payments.
 
 Drawn as those of :mod:`equipdecide.views.charts`: titles from the figures, kinds told apart by mark and hatch as well.
 """
@@ -18,7 +18,7 @@ from equipdecide.decide.lender import LenderView
 from equipdecide.decide.money import MoneyResult
 from equipdecide.decide.routes import RoutesResult
 from equipdecide.views.charts import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, apart, axes, finish, money_axis, plus, styled
-from equipdecide.views.dealings import calendar_headline, lender_headline, money_headline, routes_headline
+from equipdecide.views.lending import calendar_headline, lender_headline, money_headline, routes_headline
 from equipdecide.views.risk_charts import HALO
 from equipdecide.views.words import day, money, percent, times
 
