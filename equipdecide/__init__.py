@@ -12,6 +12,7 @@
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.papers(s, "sell and replace")             # lines of the tax forms; elections with their last days
     ed.brief(c, "brief.html")                    # the page for partners
+    ed.knobs(c)                                  # in a notebook: sliders for what lies nearest to its flip
     ed.record(c, "sell and replace", ["Perrin"])  # what was decided, with the law as it stood; ed.rerun years later
     ed.after(c, "sell and replace")              # what to do, who, by when; ed.calendar_file for a calendar
     ed.look_back(c, "actuals.yaml")              # planned against actual
@@ -71,6 +72,7 @@ _VERBS = {
     "money": "equipdecide.decide.money",
     "cash_calendar": "equipdecide.decide.cash_calendar",
     "lender": "equipdecide.decide.lender",
+    "knobs": "equipdecide.views.knobs",
 }
 
 if TYPE_CHECKING:
@@ -99,6 +101,7 @@ if TYPE_CHECKING:
     from equipdecide.views.brief import brief
     from equipdecide.views.calendar_file import calendar_file
     from equipdecide.views.explain import explain
+    from equipdecide.views.knobs import knobs
     from equipdecide.views.record_page import record_page
     from equipdecide.views.todo_page import todo_page
     from equipdecide.views.workbook import workbook
@@ -117,6 +120,7 @@ __all__ = [
     "extra_hours_needed",
     "hours",
     "indices",
+    "knobs",
     "lender",
     "load",
     "loads",

@@ -8,6 +8,7 @@ no global style is changed. Colours: Okabe and Ito's palette, made to be told ap
 
 from __future__ import annotations
 
+import base64
 import html
 import io
 import re
@@ -119,6 +120,25 @@ def blank(width: float, height: float) -> Axes:
     """Return empty axes on a figure of their own that no window knows of [inch]."""
     with style():
         return Figure(figsize=(width, height), layout="constrained").add_subplot()
+
+
+def unfitted(width: float, height: float, box: tuple[float, float, float, float]) -> Axes:
+    """Return empty axes at a fixed place [share of the figure: left, bottom, width, height], for charts drawn anew at once.
+
+    No layout is sought, which takes most of the time of a drawing; the caller leaves the room that the words need.
+    """
+    with style():
+        figure = Figure(figsize=(width, height))
+        figure.set_layout_engine("none")
+        return figure.add_axes(box)
+
+
+def text_address(ax: Axes) -> str:
+    """Return the drawing as an address for an image, its words as text set by the reader's machine: quick, not the same everywhere."""
+    with style(), plt.rc_context({"svg.fonttype": "none"}):
+        out = io.StringIO()
+        cast("Figure", ax.figure).savefig(out, format="svg", metadata={"Date": None})
+    return "data:image/svg+xml;base64," + base64.b64encode(out.getvalue().encode()).decode()
 
 
 def _axes(ax: Axes | None, width: float, height: float) -> Axes:
@@ -599,7 +619,12 @@ def other_course(flip: Flip, leader: str) -> str:
 
 def flip_label(flip: Flip) -> str:
     """Return the input's label without the explanations in brackets, its path where it has none."""
-    return re.sub(r" \([^()]*\)", "", flip.label).replace("`", "") or flip.path
+    return short_label(flip.label) or flip.path
+
+
+def short_label(label: str) -> str:
+    """Return a label without the explanations in brackets."""
+    return re.sub(r" \([^()]*\)", "", label).replace("`", "")
 
 
 def in_unit(value: float, unit: str, exact: bool = False) -> str:

@@ -195,7 +195,7 @@ def run_all(browser, address: str, notebook: str):
     return page
 
 
-@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts"])
+@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts", "4_turn_the_knobs"])
 def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -> None:
     page = run_all(browser, lab, notebook)
     assert page.locator(FORMULA).count() == 0
@@ -203,6 +203,40 @@ def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -
     assert images and all(width > 300 and words > 40 for width, words in images)
     page.locator(".jp-OutputArea img").first.scroll_into_view_if_needed()
     page.screenshot(path=shots / f"lab_{notebook}.png")
+    page.close()
+
+
+def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str, shots: Path) -> None:
+    """After Restart and Run All: the nearest flip's slider moved by its keys, then by its number box, then put back."""
+    page = run_all(browser, lab, "4_turn_the_knobs")
+    page.get_by_text("Kernel", exact=True).first.click()
+    page.get_by_text("Restart Kernel and Run All Cells…", exact=True).click()
+    page.locator(".jp-Dialog .jp-mod-warn, .jp-Dialog .jp-mod-accept").last.click()
+    page.wait_for_timeout(1000)
+    page.wait_for_function("() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))", timeout=120_000)
+    handle, answer = page.locator(".widget-slider .noUi-handle").first, page.locator("p[role=status]")
+    handle.wait_for(timeout=30_000)
+    assert page.locator(FORMULA).count() == 0
+    pictures = page.locator(".widget-html img")
+    entered, drawn = answer.inner_text(), [pictures.nth(k).get_attribute("alt") for k in range(2)]
+    box = page.locator(".equipdecide-typed input").first
+    typed = box.input_value()
+    handle.scroll_into_view_if_needed()
+    page.screenshot(path=shots / "lab_knobs_entered.png")
+    handle.focus()
+    for _ in range(8):
+        handle.press("ArrowLeft")
+    page.wait_for_function("text => document.querySelector('p[role=status]').innerText !== text", arg=entered)
+    page.wait_for_timeout(500)
+    moved = answer.inner_text()
+    assert moved != entered and float(box.input_value()) < float(typed)
+    assert all(pictures.nth(k).get_attribute("alt") != drawn[k] for k in range(2))
+    page.screenshot(path=shots / "lab_knobs_moved.png")
+    box.fill(typed)
+    box.press("Enter")
+    page.wait_for_function("text => document.querySelector('p[role=status]').innerText === text", arg=entered)
+    named = page.eval_on_selector_all(".equipdecide-typed input", "boxes => boxes.map(box => box.labels.length && box.labels[0].innerText)")
+    assert len(named) == 7 and all(named)
     page.close()
 
 
