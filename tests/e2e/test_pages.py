@@ -195,7 +195,7 @@ def run_all(browser, address: str, notebook: str):
     return page
 
 
-@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts", "4_turn_the_knobs"])
+@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts", "4_turn_the_knobs", "5_a_published_example"])
 def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -> None:
     page = run_all(browser, lab, notebook)
     assert page.locator(FORMULA).count() == 0
