@@ -405,22 +405,49 @@ def _explain(args: argparse.Namespace) -> int:
 
 def _brief(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
-    path = Path(args.output or "brief.html")
+    path = Path(args.output or ("brief.pdf" if args.pdf else "brief.html"))
+    if args.pdf and path.suffix.lower() != ".pdf":
+        raise Refusal(f"--pdf writes a file that ends in .pdf, not {path.name}")
     if not path.parent.is_dir():
         raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
-    if args.owner is not None and args.owner not in scenario.owners:
-        raise Refusal(f"there is no owner '{args.owner}'. {_nearest(args.owner, scenario.owners, 'Owners')}")
+    reader = _reader(args.reader, scenario)
     from equipdecide.decide.compare import compare
     from equipdecide.views.brief import brief
+    from equipdecide.views.printing import NoPrinter, print_page
     from equipdecide.views.table import headline
 
     result = compare(scenario)
-    _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    page = brief(result, reader=reader)
+    lack = ""
+    if path.suffix.lower() == ".pdf":
+        try:
+            print_page(page, path)
+        except NoPrinter as error:
+            path = path.with_suffix(".html")
+            lack = f" It is no PDF: {error}."
+    if path.suffix.lower() != ".pdf":
+        _write(path, page)
     if args.json:
-        _say(json.dumps({"file": str(path), "best": result.best, "best_ignoring_cash": result.best_ignoring_cash}, indent=2))
+        _say(json.dumps({"file": str(path), "reader": reader, "best": result.best, "best_ignoring_cash": result.best_ignoring_cash}, indent=2))
         return FINE
-    _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
+    how = "print it or send it" if path.suffix.lower() == ".pdf" else "open it in any browser, or print it"
+    _say(f"{headline(result)}\n\nThe page is {path}: {how}.{lack} Nothing was sent anywhere.")
     return FINE
+
+
+def _reader(name: str | None, scenario: Scenario) -> str:
+    """Return the reader of a page: an owner's name alone is that owner's copy."""
+    if name is None:
+        return "partners"
+    if name in scenario.owners:
+        return f"partner:{name}"
+    kind, _, owner = name.partition(":")
+    if kind == "partner" and owner and owner not in scenario.owners:
+        raise Refusal(f"there is no owner '{owner}'. {_nearest(owner, scenario.owners, 'Owners')}")
+    known = ["partners", "lender", "accountant", *(f"partner:{owner}" for owner in scenario.owners)]
+    if name not in known:
+        raise Refusal(f"there is no page for '{name}'. {_nearest(name, [*known, *scenario.owners], 'There are pages for')}")
+    return name
 
 
 def _course(name: str, scenario: Scenario) -> str:
@@ -559,7 +586,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
-    "brief": (_brief, "write the page for partners"),
+    "brief": (_brief, "write the page for partners, for a lender or for the accountant; also as PDF"),
     "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
     "after": (_after, "what to do after the decision: who, what, by when; as a list, a page, a calendar file"),
     "look-back": (_look_back, "planned against actual, the answer with what came, how guesses have run"),
@@ -597,10 +624,10 @@ def _parser() -> argparse.ArgumentParser:
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
         if name == "brief":
-            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
-            verb.add_argument(
-                "--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures"
-            )
+            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out); .pdf prints it")
+            says = "lender, accountant, or partner:NAME: a page that leaves out what is not for that reader"
+            verb.add_argument("--for", dest="reader", metavar="READER", help=says)
+            verb.add_argument("--pdf", action="store_true", help="print the page to a PDF (brief.pdf if no -o)")
             verb.add_argument("--json", action="store_true", help="say the file's name and the answer as JSON")
             continue
         if name == "workbook":

@@ -103,6 +103,28 @@ def test_print_has_the_answer_and_all_ten_numbers_on_its_first_sheet(browser, pa
     page.close()
 
 
+@pytest.mark.parametrize("reader", ["lender", "accountant"])
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_pages_for_others_have_no_barrier(browser, shots: Path, tmp_path: Path, reader: str, light: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    ed.brief(ed.compare(ed.load(ROOT / "scenarios" / "deck_fittings.yaml")), tmp_path / "page.html", reader)
+    page = browser.new_page(viewport={"width": 950, "height": 900}, color_scheme=light)
+    page.goto((tmp_path / "page.html").as_uri())
+    page.screenshot(path=shots / f"deck_fittings_{reader}_{light}.png", full_page=True)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "the page is wider than its window"
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    page.close()
+
+
+def test_a_page_is_printed_to_a_pdf_by_the_browser_that_is_there(tmp_path: Path) -> None:
+    ed.brief(ed.compare(ed.load(ROOT / "scenarios" / "first_sale.yaml")), tmp_path / "page.pdf", "accountant")
+    made = (tmp_path / "page.pdf").read_bytes()
+    assert made.startswith(b"%PDF-") and len(made) > 20_000
+    assert [file.name for file in tmp_path.iterdir()] == ["page.pdf"]
+
+
 def test_axe_finds_the_barriers_of_a_bad_page(browser) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
