@@ -6,7 +6,9 @@ reads a later one. The run at the entered figures and the run of many trials are
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import gc
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -102,7 +104,25 @@ def evaluate(
     `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone. Raises KeyError
     for a path that is no amount of the scenario.
     """
-    values = values or {}
+    with _no_collecting():
+        return _evaluate(scenario, values or {}, only, law, sale_alone)
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Put the garbage collector off: a ledger is thousands of objects, all of them kept, and looking at them takes a tenth."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _evaluate(
+    scenario: Scenario, values: Mapping[str, FloatArray | float], only: Sequence[str] | None, law: Law | None, sale_alone: bool
+) -> Evaluation:
     if values and (unknown := sorted(set(values) - (known := set(amounts(scenario))))):
         near = [f"; nearest: {', '.join(found)}" if (found := get_close_matches(path, known)) else "" for path in unknown]
         raise KeyError("; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True)))
@@ -231,7 +251,10 @@ def _worth(draft: Draft, plan: Plan) -> None:
             days.setdefault((line.purse, line.group, id(line.column.axis), line.dates), []).append(line)
     for (purse, group), lines in stretches.items():
         says = f"{group} of {purse}"
-        whole = sum_of(draft.working(f"{says} by stretch", plan.spans, says, "worth"), "sum", [line.column for line in lines], "USD", says)
+        whole = lines[0].column
+        if len(lines) > 1:
+            w = draft.working(f"{says} by stretch", plan.spans, says, "worth")
+            whole = sum_of(w, "sum", [line.column for line in lines], "USD", says)
         spread = cash.formula(f"{purse}: {group}, spread", "spread(x)", "USD", f"{says}, by period", x=whole)
         by_group[group].append(worth.formula(f"{says}, spread", "weighted(x, factor)", "USD", f"present worth of {says}", x=spread, factor=discounting["factor"]))
         by_purse.setdefault(purse, []).append(spread)
@@ -239,7 +262,8 @@ def _worth(draft: Draft, plan: Plan) -> None:
     for k, ((purse, group, _, dates), lines) in enumerate(days.items()):
         says = f"{group} of {purse} ({', '.join(line.name for line in lines[:3])})"
         w = draft.working(f"{group} of {purse} on days {k}", _standing(draft, dates, lines[0].column.axis), says, "worth")
-        whole = sum_of(w, "sum", [w.on_days(line.name, line.column, w.axis) for line in lines], "USD", says)
+        moved = [w.on_days(line.name, line.column, w.axis) for line in lines]
+        whole = sum_of(w, "sum", moved, "USD", says) if len(moved) > 1 else moved[0]
         if min(dates) < time.start:
             w.given("counted", [0.0 if day < time.start else 1.0 for day in dates], "1", "from the decision on; what is past is sunk", Origin("calendar", str(time.start)))
             whole = w.formula("open", "amount * counted", "USD", "amounts still open", amount=whole)
@@ -283,12 +307,14 @@ def _standing(draft: Draft, dates: tuple[Date, ...], axis: Axis) -> Axis:
 
 def _factor(draft: Draft, time: Timeline, axis: Axis) -> Column:
     """Return, once for all alternatives, the present worth of one on each day of an axis."""
-    name = f"discounting on {', '.join(day.isoformat() for day in axis.ends)}"
-    if name not in draft:
+    if axis not in draft.shared.factors:
+        name = f"discounting on {', '.join(day.isoformat() for day in axis.ends)}"
         w = draft.common.working(name, axis, "what a dollar on these days is worth at the decision", "worth")
         w.given("time", [time.years_to(day) for day in axis.ends], "year", "time from the decision", Origin("calendar", "days over 365"), axis)
-        w.formula("factor", "exp(0 - time * log_rate)", "1", "present worth of one", log_rate=draft["discounting"]["log_rate"])
-    return draft[name]["factor"]
+        draft.shared.factors[axis] = w.formula(
+            "factor", "exp(0 - time * log_rate)", "1", "present worth of one", log_rate=draft["discounting"]["log_rate"]
+        )
+    return draft.shared.factors[axis]
 
 
 def _cash_test(draft: Draft, plan: Plan) -> None:

@@ -224,6 +224,8 @@ def _take(x: FloatArray, index: Any) -> FloatArray:
 
 
 _FUNCTIONS: dict[str, Any] = {
+    "_minimum": np.minimum,
+    "_maximum": np.maximum,
     "_min": _many(np.minimum),
     "_max": _many(np.maximum),
     "_where": np.where,
@@ -352,12 +354,20 @@ def _bound(formula: Formula, axis: Axis, axes_of_names: tuple[Axis, ...]) -> Eva
                 return _shaped(code(rows_count, maps, *arrays), rows_count)
 
         return guarded
-    return lambda *arrays: _shaped(code(rows_count, maps, *arrays), rows_count)
+
+    def run(*arrays: FloatArray) -> FloatArray:
+        values = code(rows_count, maps, *arrays)
+        if values.__class__ is np.ndarray and values.ndim == 2 and len(values) == rows_count and values.dtype == _FLOAT:
+            return values
+        return _shaped(values, rows_count)
+
+    return run
+
+
+_FLOAT = np.dtype(np.float64)
 
 
 def _shaped(values: Any, rows: int) -> FloatArray:
-    if isinstance(values, np.ndarray) and values.dtype == np.float64 and values.ndim == 2 and values.shape[0] == rows:
-        return values
     array = np.asarray(values, dtype=float)
     if array.ndim < 2:
         array = array.reshape(1, -1)
@@ -489,6 +499,8 @@ def _compiled_source(formula_text: str, own: str | None, plain: bool = False) ->
             if function in ("gather", "spread"):
                 return f"maps[{position}]({write(args[0])})"
             return f"_take({write(args[0])}, maps[{position}])"
+        if function in ("min", "max") and len(args) == 2 and not plain:
+            return f"_{function}imum({write(args[0])}, {write(args[1])})"
         return f"_{function}({', '.join(write(arg) for arg in args)})"
 
     body = write(formula.tree)

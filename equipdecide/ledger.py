@@ -220,24 +220,27 @@ class Working:
     ) -> Column:
         """Add a formula column. Names in `text` are columns of this working, or those given in `uses`.
 
-        A plain number in `uses` becomes a given column of its own (a choice of structure such as a date's fraction).
+        A plain number in `uses` becomes a given column, one for all that use the same number under the same name.
         """
         formula = parse(text, None if name in uses else name)
         axis = axis or self.axis
         args: list[Column] = []
+        taken = 0
         for used in formula.others:
             found = uses.get(used)
             if found is None:
                 found = self.columns.get(used)
                 if found is None:
                     raise FormulaError(f"{self.name}.{name}: no column '{used}' for '{text}'")
-            elif not isinstance(found, Column):
-                found = self.given(f"{name}_{used}", float(found), "1", used.replace("_", " "), Origin("choice", used))
+            else:
+                taken += 1
+                if not isinstance(found, Column):
+                    found = self.draft.constant(used, float(found))
             args.append(found)
-        if not uses.keys() <= formula.known:
-            raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.names))}")
+        if taken != len(uses):
+            raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.others))}")
         run = formula.bound(axis, tuple([arg.axis for arg in args]))
-        values = run(*(arg.values for arg in args))
+        values = run(*[arg.values for arg in args])
         if formula.divides and not np.isfinite(values).all():
             shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(formula.others, args, strict=True)}
             raise Breach(f"{self.name}.{name} = {text} is not a finite number; its columns are {shown}")
@@ -304,6 +307,8 @@ class Shared:
     workings: dict[str, Working] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     day_axes: dict[tuple[Date, ...], Axis] = field(default_factory=dict)
+    constants: dict[tuple[str, float], Column] = field(default_factory=dict)
+    factors: dict[Axis, Column] = field(default_factory=dict)  # present worth of one on the days of an axis
 
 
 class Draft:
@@ -350,6 +355,16 @@ class Draft:
         if working not in self.shared.workings:
             self.shared.workings[working] = Working(working, ONE, says, "", Draft("common", self.shared, True))
         return self.shared.workings[working]
+
+    def constant(self, name: str, value: float) -> Column:
+        """Return the given column of a plain number: what stands where the scenario says nothing, such as no fee."""
+        if (name, value) not in self.shared.constants:
+            store = self._store("plain numbers", "what stands where the scenario says nothing")
+            says = f"{name.replace('_', ' ')}: {value:g}, as nothing else is entered"
+            self.shared.constants[name, value] = store.given(
+                f"{name} {f'{value:.9f}'.rstrip('0').rstrip('.')}", value, "1", says, Origin("choice", name), ONE
+            )
+        return self.shared.constants[name, value]
 
     def input(self, amount: Given) -> Column:
         """Return the column of a numeric field of the scenario: one figure, or one a trial."""

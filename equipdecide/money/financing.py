@@ -50,7 +50,7 @@ def _axis(offer: Financing, drawn_on: Date, end_row: bool) -> Axis:
     if end_row:
         days.append(last_day(offer, drawn_on))
         labels.append("end")
-    return Axis("payment", tuple(labels), tuple(days), tuple(days))
+    return cal.on_days("payment", labels, days)
 
 
 def _loan(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Column) -> Working:
@@ -203,7 +203,7 @@ def _progress(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> Working
     if not early:
         return None
     days = tuple(day for _, day in early)
-    axis = Axis("payment", tuple(purchase.payments[k][1] for k, _ in early), days, days)
+    axis = cal.on_days("payment", [purchase.payments[k][1] for k, _ in early], days)
     w = draft.working(f"progress payments of {debt.name}", axis, f"instalments that {offer.lender} pays before {debt.drawn_on}", "debt service")
     w.given("share_of_price", [purchase.payments[k][2] for k, _ in early], "1", "share of the price", Origin("choice", f"terms of {purchase.name}"), axis)
     w.given("days", [(debt.drawn_on - day).days for day in days], "day", f"days until {debt.drawn_on}", Origin("calendar", "terms"), axis)

@@ -7,23 +7,25 @@ what is left. A lender's letter overrides the schedule, and the difference is sa
 from __future__ import annotations
 
 from bisect import bisect_right
+from functools import lru_cache
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import ONE, Date
+from equipdecide.calendar import ONE, Axis, Date
 from equipdecide.ledger import Column, Draft, Origin, Working
 from equipdecide.plan import Debt, Plan
 from equipdecide.scenario.models import Loan
 
 
-def payment_dates(first: Date, count: int) -> list[Date]:
-    """Return the days of monthly payments: the same day each month, or the month's last where it has none."""
-    return [cal.add_months(first, k) for k in range(count)]
+@lru_cache(maxsize=256)
+def payment_axis(first: Date, count: int) -> Axis:
+    """Return the axis of monthly payments: the same day each month, or the month's last where it has none."""
+    days = [cal.add_months(first, k) for k in range(count)]
+    return cal.on_days("payment", [f"{k + 1}" for k in range(count)], days)
 
 
 def schedule(draft: Draft, name: str, first: Date, count: int, principal: Column, rate: Column, payment: Column | None) -> Working:
     """Post a monthly payment schedule: columns ``interest``, ``paid``, ``balance`` [currency] over the payment dates."""
-    days = payment_dates(first, count)
-    axis = cal.on_days("payment", [f"{k + 1}" for k in range(count)], days)
+    axis = payment_axis(first, count)
     w = draft.working(name, axis, f"payments of {name}", "loan schedule")
     if payment is None:
         payment = w.formula(
