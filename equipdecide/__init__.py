@@ -3,6 +3,7 @@
     import equipdecide as ed
 
     s = ed.load("scenarios/first_sale.yaml")     # a frozen scenario; all faults of the file at once
+    ed.form("form.xlsx")                         # fifteen questions as a workbook to fill in; ed.load reads it
     c = ed.compare(s)                            # every alternative: worth, cash, gates; c["keep"] is one
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
@@ -72,6 +73,7 @@ _VERBS = {
     "money": "equipdecide.decide.money",
     "cash_calendar": "equipdecide.decide.cash_calendar",
     "lender": "equipdecide.decide.lender",
+    "form": "equipdecide.scenario.form",
     "knobs": "equipdecide.views.knobs",
 }
 
@@ -98,6 +100,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.scenario.form import form
     from equipdecide.views.brief import brief
     from equipdecide.views.calendar_file import calendar_file
     from equipdecide.views.explain import explain
@@ -118,6 +121,7 @@ __all__ = [
     "evaluate",
     "explain",
     "extra_hours_needed",
+    "form",
     "hours",
     "indices",
     "knobs",

@@ -258,7 +258,10 @@ def _check(args: argparse.Namespace) -> int:
         scenario = _read(args.file)
     except ScenarioError as error:
         if not args.json:
-            return _faults(error, sys.stdout)
+            _faults(error, sys.stdout)
+            if marked := _marked(args.file, error):
+                _say(marked)
+            return FAULTS
         faults = [
             {
                 "file": f.place.file,
@@ -573,9 +576,45 @@ def _new(args: argparse.Namespace) -> int:
     return FINE
 
 
+def _form(args: argparse.Namespace) -> int:
+    from equipdecide.scenario.form import form, form_to_yaml
+
+    if args.to is not None:
+        filled, path = _there(args.name or "form.xlsx", "form"), _new_file(args.to)
+        _write(path, form_to_yaml(filled))
+        said = f"Written: {path}. Go on there with what the questions do not ask: equipdecide check {path}"
+    else:
+        path = _new_file(args.name or "form.xlsx")
+        if path.suffix.lower() != ".xlsx":
+            raise Refusal(f"a form is a workbook: give a name that ends in .xlsx, not {path.name}")
+        try:
+            form(path)
+        except ImportError as error:
+            raise Refusal(str(error)) from None
+        said = f"Written: {path}. Fill in the yellow cells and save; then: equipdecide compare {path}"
+    _say(json.dumps({"file": str(path)}, indent=2) if args.json else said)
+    return FINE
+
+
+def _marked(file: str, error: ScenarioError) -> str:
+    """Write the marked copy of a form with faults beside it; return what is to be said of it, nothing for a text file."""
+    path = Path(file)
+    from equipdecide.scenario.form import Cell, mark
+
+    if not any(isinstance(fault.place, Cell) for fault in error.faults):
+        return ""
+    copy = path.with_name(f"{path.stem}_marked{path.suffix}")
+    try:
+        mark(path, error.faults, copy)
+    except OSError as trouble:
+        return f"No marked copy was written: {copy} ({(trouble.strerror or str(trouble)).lower()})."
+    return f"{copy} is a copy with these cells in red and what is wrong in a comment; correct {path.name} itself."
+
+
 COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "ask": (_ask, "answer fifteen questions; writes a scenario file and gives a rough answer"),
     "new": (_new, "write a starter file with a remark beside each line"),
+    "form": (_form, "write the fifteen questions as a workbook to fill in; --to makes a scenario file of a filled one"),
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
@@ -612,6 +651,11 @@ def _parser() -> argparse.ArgumentParser:
         if name == "new":
             verb.add_argument("name", nargs="?", metavar="FILE", help="file to write (my_shop.yaml if left out)")
             verb.add_argument("-o", "--output", metavar="FILE", help="the same")
+            verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
+            continue
+        if name == "form":
+            verb.add_argument("name", nargs="?", metavar="FILE", help="workbook to write (form.xlsx if left out)")
+            verb.add_argument("--to", metavar="YAML", help="FILE is filled in: write the scenario file it makes")
             verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
         if name == "ask":

@@ -369,6 +369,26 @@ def test_a_pdf_without_a_browser_is_a_page_to_print(capsys: pytest.CaptureFixtur
     assert [file.name for file in tmp_path.iterdir()] == ["page.html"]
 
 
+def test_form_is_written_checked_and_made_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    import openpyxl
+
+    from equipdecide.scenario.form import rows
+
+    form, yaml_file = tmp_path / "form.xlsx", tmp_path / "mill.yaml"
+    assert call(capsys, "form", str(form))[0] == 0
+    code, out, _ = call(capsys, "check", str(form))
+    assert code == 2 and "form.xlsx, Questions!D" in out and "(Its name in the shop)" in out
+    assert (tmp_path / "form_marked.xlsx").is_file() and "form_marked.xlsx" in out
+    book = openpyxl.load_workbook(form)
+    for key, value in {"machine": "mill", "cost": 100_000, "in_service": "2021-09-15", "hour_worth": 50, "owed": "none"}.items():
+        book["Questions"][f"D{rows()[key]}"] = value
+    book.save(form)
+    assert call(capsys, "compare", str(form))[0] == 0
+    assert call(capsys, "form", str(form), "--to", str(yaml_file))[0] == 0
+    assert call(capsys, "check", str(yaml_file))[0] == 0
+    assert call(capsys, "form", str(form))[0] == 1  # it is there already
+
+
 def test_list_of_figures(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = call(capsys, "explain", SHOP, "upgrade", "--list", "ines")
     assert code == 0
