@@ -74,6 +74,7 @@ _VERBS = {
     "cash_calendar": "equipdecide.decide.cash_calendar",
     "lender": "equipdecide.decide.lender",
     "form": "equipdecide.scenario.form",
+    "slides": "equipdecide.views.slides",
     "knobs": "equipdecide.views.knobs",
 }
 
@@ -106,6 +107,7 @@ if TYPE_CHECKING:
     from equipdecide.views.explain import explain
     from equipdecide.views.knobs import knobs
     from equipdecide.views.record_page import record_page
+    from equipdecide.views.slides import slides
     from equipdecide.views.todo_page import todo_page
     from equipdecide.views.workbook import workbook
 
@@ -143,6 +145,7 @@ __all__ = [
     "sell_when",
     "service_life",
     "simulate",
+    "slides",
     "todo_page",
     "tornado",
     "two_way",

@@ -255,7 +255,7 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
             ax.plot([crossed], [0.0], marker="o", markersize=10 if name == lead else 8, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2.2, zorder=20 + k)
         ends.append((float(curves[name][-1]), name, colour, name == lead))
     ax.axhline(0, color=BLACK, linewidth=1.2)
-    low, high = _range(list(curves.values()))
+    low, high = shown_range(list(curves.values()))
     ax.set_ylim(low, high)
     _end_labels(ax, float(times[inside][-1]), ends)
     ax.set_xlim(0, float(times[inside][-1]))
@@ -304,7 +304,7 @@ def _apart(heights: Sequence[float], gap: float) -> list[float]:
     return result
 
 
-def _range(curves: Sequence[FloatArray]) -> tuple[float, float]:
+def shown_range(curves: Sequence[FloatArray]) -> tuple[float, float]:
     """Return the limits of the money axis; a course that falls far below all others runs off the chart."""
     high = max(0.0, *(float(values.max()) for values in curves))
     kept = [values for values in curves if values[-1] > -1.3 * max(high, 1.0)] or list(curves)
