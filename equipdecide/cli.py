@@ -362,6 +362,92 @@ def _noise(args: argparse.Namespace) -> int:
     return _give(args, lambda: noise_text(result, args.width), result.to_json)
 
 
+def _simulate(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.simulate import simulate
+    from equipdecide.views.risk import runs_text
+
+    try:
+        runs = simulate(scenario, trials=args.trials, seed=args.seed)
+    except KeyboardInterrupt:
+        raise Refusal("stopped; nothing was written") from None
+    except ValueError as error:
+        raise Refusal(str(error)) from None
+    return _give(args, lambda: runs_text(runs, args.width), runs.to_json)
+
+
+def _tornado(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.sensitivity import tornado
+    from equipdecide.views.risk import tornado_text
+
+    result = tornado(scenario, _course(args.course, scenario) if args.course else None)
+    return _give(args, lambda: tornado_text(result, args.width), result.to_json)
+
+
+def _whose(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.whose import whose
+    from equipdecide.views.risk import whose_text
+
+    result = whose(scenario)
+    return _give(args, lambda: whose_text(result, args.width), result.to_json)
+
+
+def _service_life(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.timing import service_life
+    from equipdecide.views.risk import service_life_text
+
+    result = service_life(scenario)
+    return _give(args, lambda: service_life_text(result, args.width), result.to_json)
+
+
+def _sell_when(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.timing import sell_when
+    from equipdecide.views.risk import sell_when_text
+
+    result = sell_when(scenario, _course(args.course, scenario) if args.course else None)
+    return _give(args, lambda: sell_when_text(result, args.width), result.to_json)
+
+
+def _routes(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.routes import routes
+    from equipdecide.views.lending import routes_text
+
+    result = routes(scenario, _day(args.on, "--on"))
+    return _give(args, lambda: routes_text(result, args.width), result.to_json)
+
+
+def _money(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.money import money
+    from equipdecide.views.lending import money_text
+
+    result = money(scenario)
+    return _give(args, lambda: money_text(result, args.width), result.to_json)
+
+
+def _calendar(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.cash_calendar import cash_calendar
+    from equipdecide.views.lending import calendar_text
+
+    result = cash_calendar(scenario, _course(args.course, scenario) if args.course else None)
+    return _give(args, lambda: calendar_text(result, args.width), result.to_json)
+
+
+def _lender(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    from equipdecide.decide.lender import lender
+    from equipdecide.views.lending import lender_text
+
+    result = lender(scenario, _course(args.course, scenario) if args.course else None)
+    return _give(args, lambda: lender_text(result, args.width), result.to_json)
+
+
 def _breakeven(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     for name in (args.course, args.against):
@@ -624,6 +710,15 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
+    "simulate": (_simulate, "how sure: chances from your own ranges, regret, and what is worth finding out first"),
+    "tornado": (_tornado, "what moves the lead, one figure at a time over its own range"),
+    "whose": (_whose, "each partner's guesses: the answers side by side, and the differences that decide"),
+    "service-life": (_service_life, "what keeping the machine costs year by year, before and after tax"),
+    "sell-when": (_sell_when, "selling now or in each of the months to come"),
+    "routes": (_routes, "every way to sell: net on average and at worst, time to the money"),
+    "money": (_money, "every offer of money on one yearly rate"),
+    "calendar": (_calendar, "cash by week to the first good part, then by month"),
+    "lender": (_lender, "the lender's figures: use and source of funds, collateral, coverage, guarantees"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
     "brief": (_brief, "write the page for partners, for a lender or for the accountant; also as PDF"),
     "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
@@ -704,6 +799,13 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--year", type=int, help="tax year of the lines (the first if left out)")
         if name in ("record", "after", "look-back"):
             _after_options(verb, name)
+        if name in ("tornado", "sell-when", "calendar", "lender"):
+            verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")
+        if name == "routes":
+            verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
+        if name == "simulate":
+            verb.add_argument("--trials", type=int, default=4096, metavar="N", help="draws (4096)")
+            verb.add_argument("--seed", type=int, default=7, metavar="N", help="the same seed gives the same figures (7)")
         if name == "sale":
             verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
             verb.add_argument("--machine", help="machine to sell, if not the one in question")

@@ -17,6 +17,7 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
+from equipdecide.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,8 +46,8 @@ class Bar:
     turns: bool  # the lead changes sign within the range
 
 
-@dataclass(frozen=True)
-class Tornado:
+@dataclass(frozen=True, repr=False)
+class Tornado(Shown):
     """Bars of the lead of `a` over `b`, the widest first. `lead` is the lead as entered [currency]."""
 
     a: str
@@ -187,8 +188,8 @@ def _ends(scenario: Scenario, path: str, low: float | None, high: float | None) 
     return entered[path], least if low is None else low, most if high is None else high
 
 
-@dataclass(frozen=True, eq=False)
-class Map:
+@dataclass(frozen=True, eq=False, repr=False)
+class Map(Shown):
     """The lead of `a` over `b` while two inputs move: `lead[i, j]` at `x[i]`, `y[j]` [currency].
 
     `line` are points (x, y) at which both courses are worth the same, in rising order of `x` or `y`.

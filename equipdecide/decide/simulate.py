@@ -24,6 +24,7 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
+from equipdecide.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,8 +53,8 @@ class Information:
     value: Estimate
 
 
-@dataclass(frozen=True, eq=False)
-class Runs:
+@dataclass(frozen=True, eq=False, repr=False)
+class Runs(Shown):
     """The trials of a scenario. Arrays are (trials,); trials of a replicate stand together.
 
     `draws` holds the drawn inputs by path, `fixed` inputs set to one value for the whole run.

@@ -22,6 +22,7 @@ from equipdecide.measures import EconomicLife, Keep, annual_worth, economic_life
 from equipdecide.parameters import Law
 from equipdecide.scenario.models import Buy, Offer, Scenario, Sell, Step
 from equipdecide.scenario.reading import amounts
+from equipdecide.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,8 +33,8 @@ AS_IT_STANDS = "at what it would bring today"
 # --- how long to keep it ---------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class ServiceLife:
+@dataclass(frozen=True, eq=False, repr=False)
+class ServiceLife(Shown):
     """What keeping a machine costs year by year. Row k is the year that ends k + 1 years from the decision.
 
     Before tax: upkeep and other yearly costs, loss in value and forgone interest (no earnings). After tax: the whole
@@ -226,8 +227,8 @@ class Month:
     affordable: bool | None  # cash above the floor and every gate passed; None where cash or floor is not given
 
 
-@dataclass(frozen=True)
-class SellWhen:
+@dataclass(frozen=True, repr=False)
+class SellWhen(Shown):
     """One course now and in each of the months after."""
 
     machine: str

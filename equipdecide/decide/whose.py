@@ -15,6 +15,7 @@ from equipdecide.scenario.amounts import AmountError
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts, quantity_at
+from equipdecide.showing import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,8 +57,8 @@ class Deciding:
     choice_without: str  # with this one as entered
 
 
-@dataclass(frozen=True)
-class Whose:
+@dataclass(frozen=True, repr=False)
+class Whose(Shown):
     """Views side by side, the entered figures first, and the differences of opinion that decide."""
 
     views: tuple[View, ...]
