@@ -650,6 +650,24 @@ def _workbook(args: argparse.Namespace) -> int:
     return FINE
 
 
+def _slides(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or "slides.pptx")
+    if path.suffix.lower() != ".pptx":
+        raise Refusal(f"slides are a file that ends in .pptx, not {path.name}")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.slides import slides
+
+    try:
+        slides(compare(scenario), path)
+    except ImportError as error:
+        raise Refusal(str(error)) from None
+    _say(f"The slides are {path}: five, with charts that can be edited; what is to be said stands in the notes.")
+    return FINE
+
+
 def _new(args: argparse.Namespace) -> int:
     path = _new_file(args.output or args.name or "my_shop.yaml")
     from equipdecide.scenario.starter import starter_text
@@ -725,6 +743,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "after": (_after, "what to do after the decision: who, what, by when; as a list, a page, a calendar file"),
     "look-back": (_look_back, "planned against actual, the answer with what came, how guesses have run"),
     "papers": (_papers, "where a course's figures land on the tax forms, and what may still be elected by when"),
+    "slides": (_slides, "write five slides with charts that can be edited and notes"),
     "workbook": (_workbook, "write one course beside keep as a workbook of live formulas, for the accountant"),
 }
 
@@ -768,6 +787,9 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--for", dest="reader", metavar="READER", help=says)
             verb.add_argument("--pdf", action="store_true", help="print the page to a PDF (brief.pdf if no -o)")
             verb.add_argument("--json", action="store_true", help="say the file's name and the answer as JSON")
+            continue
+        if name == "slides":
+            verb.add_argument("-o", "--output", metavar="FILE", help="slides to write (slides.pptx if left out)")
             continue
         if name == "workbook":
             verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")

@@ -8,6 +8,7 @@ import pptx
 import pytest
 
 import equipdecide as ed
+from equipdecide.cli import main
 from equipdecide.views.words import money
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
@@ -36,3 +37,11 @@ def test_five_slides_with_charts_of_the_results(name: str, tmp_path: Path) -> No
     assert ends == {o.name: pytest.approx(o.npv_less_keep) for o in courses}
     if comparison.best not in (None, "keep"):
         assert money(comparison.leader.npv_less_keep) in deck.slides[0].shapes.title.text_frame.text
+
+
+def test_the_command_writes_them_and_says_where(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "deck.pptx"
+    assert main(["slides", str(SCENARIOS / "first_sale.yaml"), "-o", str(file)]) == 0
+    assert str(file) in capsys.readouterr().out and len(pptx.Presentation(file).slides) == 5
+    assert main(["slides", str(SCENARIOS / "first_sale.yaml"), "-o", str(tmp_path / "deck.pdf")]) == 1
+    assert "ends in .pptx" in capsys.readouterr().err

@@ -21,7 +21,9 @@ from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.scenario.amounts import Amount
-from equipdecide.views import accountant, charts, lender
+from equipdecide.views import accountant_page as accountant
+from equipdecide.views import charts
+from equipdecide.views import lender_page as lender
 from equipdecide.views.parts import Block, Bullets, Definitions, Page, Part, Row, Table, Text, chart
 from equipdecide.views.printing import print_page
 from equipdecide.views.table import headline, sort_findings

@@ -159,10 +159,11 @@ class _Deck:
         return frame.chart
 
     def _bars(self, title: str, what: str, names: Sequence[str], values: Sequence[float], alt: str, notes: str, shape: str = MONEY) -> None:
-        from pptx.chart.data import CategoryChartData
+        from pptx.chart import data as of_charts
         from pptx.enum.chart import XL_CHART_TYPE, XL_LABEL_POSITION, XL_TICK_LABEL_POSITION
 
-        data: Any = CategoryChartData(number_format=shape)
+        make: Any = of_charts.CategoryChartData
+        data = make(number_format=shape)
         data.categories = list(names)
         data.add_series(what, [float(value) for value in values])
         chart = self._chart(title, notes, XL_CHART_TYPE.BAR_CLUSTERED, data, alt)
@@ -183,12 +184,13 @@ class _Deck:
             fill.fore_color.rgb = _rgb(charts.BLUE if value >= 0 else charts.VERMILION)
 
     def _lines(self, title: str, along: str, what: str, series: dict[str, Points], alt: str, notes: str) -> None:
-        from pptx.chart.data import XyChartData
+        from pptx.chart import data as of_charts
         from pptx.enum.chart import XL_CHART_TYPE, XL_LEGEND_POSITION, XL_TICK_LABEL_POSITION
         from pptx.enum.dml import MSO_LINE
         from pptx.util import Pt
 
-        data: Any = XyChartData(number_format=MONEY)
+        make: Any = of_charts.XyChartData
+        data = make(number_format=MONEY)
         for name, points in series.items():
             one = data.add_series(name)
             for x, y in points:
