@@ -27,10 +27,15 @@ def test_redraw_says_and_draws_what_a_new_comparison_would(deck: Comparison) -> 
     anew = measure(ed.evaluate(deck.scenario, values))
     assert now.answer.startswith(headline(anew))
     assert now.answer != redraw(deck, {}).answer
-    against = anew.keep if anew.leader.name != "keep" else anew.runner_up
-    assert against is not None and now.bars is not None and now.lines is not None
-    assert charts.alt_text(now.bars) == charts.alt_text(charts.worth_by_group(anew.leader - against))
+    assert anew.leader.name != "keep" and now.bars is not None and now.lines is not None
+    assert charts.alt_text(now.bars) == charts.alt_text(charts.worth_by_group(anew.leader - anew.keep))
     assert charts.alt_text(now.lines) == charts.alt_text(charts.cumulative_worth(anew))
+
+
+def test_past_the_flip_to_keeping_the_course_that_led_is_still_drawn(deck: Comparison) -> None:
+    now = redraw(deck, {"improvements.kit.changes.good_share": 0.8})
+    assert now.comparison.leader.name == "keep" and "The lead has turned: as entered it is that of “upgrade”." in now.answer
+    assert now.bars is not None and charts.title(now.bars).startswith("“upgrade” is ") and "worse than “keep”" in charts.title(now.bars)
 
 
 @pytest.mark.parametrize("name", ["deck_fittings", "first_sale"])

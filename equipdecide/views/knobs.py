@@ -16,7 +16,7 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from equipdecide.decide.breakeven import Breakevens, breakeven
-from equipdecide.decide.compare import Comparison, measure
+from equipdecide.decide.compare import Comparison, Difference, measure
 from equipdecide.decide.trials import decides_dates
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
@@ -27,7 +27,7 @@ from equipdecide.views.words import money
 
 STEPS = 60  # of a knob, about: fine enough to look smooth, coarse enough to read
 PER_CENT = ("share", "chance", "1/year", "rate")
-LINES_BOX, BARS_BOX = (0.125, 0.145, 0.57, 0.715), (0.2, 0.185, 0.77, 0.62)  # room for the words around the axes
+LINES_BOX, BARS_BOX = (0.125, 0.13, 0.57, 0.73), (0.2, 0.185, 0.77, 0.62)  # room for the words around the axes
 HIDE_LABEL = "<style>.equipdecide-typed > .widget-label {position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%);}</style>"
 
 
@@ -70,18 +70,27 @@ class Redrawn:
 
     comparison: Comparison
     answer: str
+    entered: str  # the course that leads as entered
+
+    @property
+    def shown(self) -> Difference | None:
+        """The leader less keeping; where keeping has taken the lead, the course that led less keeping."""
+        c = self.comparison
+        if c.leader is not c.keep:
+            return c.leader - c.keep
+        if self.entered != c.keep.name:
+            return c[self.entered] - c.keep
+        return c.keep - c.runner_up if c.runner_up is not None else None
 
     @cached_property
     def bars(self) -> Axes | None:
-        """Present worth by what the money is for, the leader less keeping; None where there is no second course."""
-        c = self.comparison
-        other = c.keep if c.leader is not c.keep else c.runner_up
-        return charts.worth_by_group(c.leader - other, charts.unfitted(7.6, 3.0, BARS_BOX)) if other is not None else None
+        """Present worth by what the money is for, of :attr:`shown`; None where there is no second course."""
+        return charts.worth_by_group(self.shown, charts.unfitted(7.6, 3.0, BARS_BOX)) if self.shown is not None else None
 
     @cached_property
     def lines(self) -> Axes | None:
         """Present worth added up over the years, each course less keeping; None where there is no second course."""
-        return charts.cumulative_worth(self.comparison, charts.unfitted(7.6, 4.1, LINES_BOX)) if len(self.comparison.outcomes) > 1 else None
+        return charts.cumulative_worth(self.comparison, charts.unfitted(7.6, 4.6, LINES_BOX)) if len(self.comparison.outcomes) > 1 else None
 
 
 def redraw(comparison: Comparison, values: Mapping[str, float]) -> Redrawn:
@@ -95,7 +104,7 @@ def redraw(comparison: Comparison, values: Mapping[str, float]) -> Redrawn:
         said += f" The lead has turned: as entered it is that of “{comparison.leader.name}”."
     elif values and (change := moved.leader.npv_less_keep - comparison.leader.npv_less_keep) and abs(change) >= 0.5:
         said += f" Its lead over keeping is {money(abs(change))} {'larger' if change > 0 else 'smaller'} than as entered."
-    return Redrawn(moved, said)
+    return Redrawn(moved, said, comparison.leader.name)
 
 
 def nearest_knobs(comparison: Comparison, count: int = 6, paths: Sequence[str] = ()) -> tuple[Knob, ...]:
