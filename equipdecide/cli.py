@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import importlib
 import json
 import os
 import sys
@@ -376,76 +377,26 @@ def _simulate(args: argparse.Namespace) -> int:
     return _give(args, lambda: runs_text(runs, args.width), runs.to_json)
 
 
-def _tornado(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.sensitivity import tornado
-    from equipdecide.views.risk import tornado_text
+def _result(verb: str, module: str, text: str, of_course: bool = False, on_day: bool = False) -> Callable[[argparse.Namespace], int]:
+    """Return the command that runs a verb of ``decide`` on a scenario and shows it by a function of the views.
 
-    result = tornado(scenario, _course(args.course, scenario) if args.course else None)
-    return _give(args, lambda: tornado_text(result, args.width), result.to_json)
+    `module` is the verb's module; `text` the view's, with its function (``risk.tornado_text``). With `of_course` the verb is
+    given the course named, with `on_day` the day.
+    """
 
+    def run(args: argparse.Namespace) -> int:
+        scenario = _read(args.file)
+        given: list[object] = []
+        if of_course:
+            given.append(_course(args.course, scenario) if args.course else None)
+        if on_day:
+            given.append(_day(args.on, "--on"))
+        view, _, function = text.partition(".")
+        result = getattr(importlib.import_module(f"equipdecide.decide.{module}"), verb)(scenario, *given)
+        shown = getattr(importlib.import_module(f"equipdecide.views.{view}"), function)
+        return _give(args, lambda: str(shown(result, args.width)), result.to_json)
 
-def _whose(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.whose import whose
-    from equipdecide.views.risk import whose_text
-
-    result = whose(scenario)
-    return _give(args, lambda: whose_text(result, args.width), result.to_json)
-
-
-def _service_life(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.timing import service_life
-    from equipdecide.views.risk import service_life_text
-
-    result = service_life(scenario)
-    return _give(args, lambda: service_life_text(result, args.width), result.to_json)
-
-
-def _sell_when(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.timing import sell_when
-    from equipdecide.views.risk import sell_when_text
-
-    result = sell_when(scenario, _course(args.course, scenario) if args.course else None)
-    return _give(args, lambda: sell_when_text(result, args.width), result.to_json)
-
-
-def _routes(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.routes import routes
-    from equipdecide.views.lending import routes_text
-
-    result = routes(scenario, _day(args.on, "--on"))
-    return _give(args, lambda: routes_text(result, args.width), result.to_json)
-
-
-def _money(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.money import money
-    from equipdecide.views.lending import money_text
-
-    result = money(scenario)
-    return _give(args, lambda: money_text(result, args.width), result.to_json)
-
-
-def _calendar(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.cash_calendar import cash_calendar
-    from equipdecide.views.lending import calendar_text
-
-    result = cash_calendar(scenario, _course(args.course, scenario) if args.course else None)
-    return _give(args, lambda: calendar_text(result, args.width), result.to_json)
-
-
-def _lender(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.lender import lender
-    from equipdecide.views.lending import lender_text
-
-    result = lender(scenario, _course(args.course, scenario) if args.course else None)
-    return _give(args, lambda: lender_text(result, args.width), result.to_json)
+    return run
 
 
 def _breakeven(args: argparse.Namespace) -> int:
@@ -729,14 +680,14 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     "simulate": (_simulate, "how sure: chances from your own ranges, regret, and what is worth finding out first"),
-    "tornado": (_tornado, "what moves the lead, one figure at a time over its own range"),
-    "whose": (_whose, "each partner's guesses: the answers side by side, and the differences that decide"),
-    "service-life": (_service_life, "what keeping the machine costs year by year, before and after tax"),
-    "sell-when": (_sell_when, "selling now or in each of the months to come"),
-    "routes": (_routes, "every way to sell: net on average and at worst, time to the money"),
-    "money": (_money, "every offer of money on one yearly rate"),
-    "calendar": (_calendar, "cash by week to the first good part, then by month"),
-    "lender": (_lender, "the lender's figures: use and source of funds, collateral, coverage, guarantees"),
+    "tornado": (_result("tornado", "sensitivity", "risk.tornado_text", of_course=True), "what moves the lead, one figure at a time over its own range"),
+    "whose": (_result("whose", "whose", "risk.whose_text"), "each partner's guesses: the answers side by side, and the differences that decide"),
+    "service-life": (_result("service_life", "timing", "risk.service_life_text"), "what keeping the machine costs year by year, before and after tax"),
+    "sell-when": (_result("sell_when", "timing", "risk.sell_when_text", of_course=True), "selling now or in each of the months to come"),
+    "routes": (_result("routes", "routes", "lending.routes_text", on_day=True), "every way to sell: net on average and at worst, time to the money"),
+    "money": (_result("money", "money", "lending.money_text"), "every offer of money on one yearly rate"),
+    "calendar": (_result("cash_calendar", "cash_calendar", "lending.calendar_text", of_course=True), "cash by week to the first good part, then by month"),
+    "lender": (_result("lender", "lender", "lending.lender_text", of_course=True), "the lender's figures: use and source of funds, collateral, coverage, guarantees"),
     "explain": (_explain, "where a figure comes from, one level at a time"),
     "brief": (_brief, "write the page for partners, for a lender or for the accountant; also as PDF"),
     "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
