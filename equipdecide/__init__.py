@@ -3,6 +3,7 @@
     import equipdecide as ed
 
     s = ed.load("scenarios/first_sale.yaml")     # a frozen scenario; all faults of the file at once
+    ed.form("form.xlsx")                         # fifteen questions as a workbook to fill in; ed.load reads it
     c = ed.compare(s)                            # every alternative: worth, cash, gates; c["keep"] is one
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
@@ -12,6 +13,7 @@
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
     ed.papers(s, "sell and replace")             # lines of the tax forms; elections with their last days
     ed.brief(c, "brief.html")                    # the page for partners
+    ed.knobs(c)                                  # in a notebook: sliders for what lies nearest to its flip
     ed.record(c, "sell and replace", ["Perrin"])  # what was decided, with the law as it stood; ed.rerun years later
     ed.after(c, "sell and replace")              # what to do, who, by when; ed.calendar_file for a calendar
     ed.look_back(c, "actuals.yaml")              # planned against actual
@@ -71,6 +73,9 @@ _VERBS = {
     "money": "equipdecide.decide.money",
     "cash_calendar": "equipdecide.decide.cash_calendar",
     "lender": "equipdecide.decide.lender",
+    "form": "equipdecide.scenario.form",
+    "slides": "equipdecide.views.slides",
+    "knobs": "equipdecide.views.knobs",
 }
 
 if TYPE_CHECKING:
@@ -96,10 +101,13 @@ if TYPE_CHECKING:
     from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.scenario.form import form
     from equipdecide.views.brief import brief
     from equipdecide.views.calendar_file import calendar_file
     from equipdecide.views.explain import explain
+    from equipdecide.views.knobs import knobs
     from equipdecide.views.record_page import record_page
+    from equipdecide.views.slides import slides
     from equipdecide.views.todo_page import todo_page
     from equipdecide.views.workbook import workbook
 
@@ -115,8 +123,10 @@ __all__ = [
     "evaluate",
     "explain",
     "extra_hours_needed",
+    "form",
     "hours",
     "indices",
+    "knobs",
     "lender",
     "load",
     "loads",
@@ -135,6 +145,7 @@ __all__ = [
     "sell_when",
     "service_life",
     "simulate",
+    "slides",
     "todo_page",
     "tornado",
     "two_way",
@@ -148,7 +159,7 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            for view in ("table", "beside"):  # so that results show themselves
+            for view in ("table", "beside", "risk", "timing", "lending"):  # so that results show themselves
                 importlib.import_module(f"equipdecide.views.{view}")
         if _VERBS[name].startswith("equipdecide.after."):
             for view in ("record_page", "todo_page", "look_back_page"):

@@ -15,6 +15,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from equipdecide.answers import ANSWERS
+
 if TYPE_CHECKING:
     from equipdecide.scenario import Scenario, ScenarioError
 
@@ -258,7 +260,10 @@ def _check(args: argparse.Namespace) -> int:
         scenario = _read(args.file)
     except ScenarioError as error:
         if not args.json:
-            return _faults(error, sys.stdout)
+            _faults(error, sys.stdout)
+            if marked := _marked(args.file, error):
+                _say(marked)
+            return FAULTS
         faults = [
             {
                 "file": f.place.file,
@@ -359,6 +364,42 @@ def _noise(args: argparse.Namespace) -> int:
     return _give(args, lambda: noise_text(result, args.width), result.to_json)
 
 
+def _answer(args: argparse.Namespace) -> int:
+    """Run a command of :mod:`equipdecide.answers`: check what it names, figure, draw where asked, give."""
+    answer, given = ANSWERS[args.command], vars(args)
+    if "on" in given:
+        args.on = _day(args.on)
+    chart = _chart_file(given.get("chart"))
+    scenario = _read(args.file)
+    from equipdecide.scenario.reading import amounts
+
+    for flags, known, what in (
+        (("course", "against"), scenario.alternatives, "course"),
+        (("machine",), scenario.machines, "machine"),
+        (("x", "y", "doubt"), amounts(scenario), "input"),
+    ):
+        for flag in flags:
+            name = given.get(flag)
+            if name is not None and name not in known:
+                raise Refusal(f"there is no {what} '{name}'. {_nearest(name, known, 'Nearest' if what == 'input' else f'{what.capitalize()}s')}")
+    result = answer.figure(scenario, args)
+    if chart is not None:
+        answer.draw(result, chart)
+        _say(f"The chart is {chart}.", sys.stderr)
+    return _give(args, lambda: answer.text(result, args), result.to_json)
+
+
+def _chart_file(name: str | None) -> Path | None:
+    if name is None:
+        return None
+    path = Path(name)
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise Refusal(f"--chart: {path.name} ends in neither .png nor .svg")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    return path
+
+
 def _breakeven(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     for name in (args.course, args.against):
@@ -405,22 +446,49 @@ def _explain(args: argparse.Namespace) -> int:
 
 def _brief(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
-    path = Path(args.output or "brief.html")
+    path = Path(args.output or ("brief.pdf" if args.pdf else "brief.html"))
+    if args.pdf and path.suffix.lower() != ".pdf":
+        raise Refusal(f"--pdf writes a file that ends in .pdf, not {path.name}")
     if not path.parent.is_dir():
         raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
-    if args.owner is not None and args.owner not in scenario.owners:
-        raise Refusal(f"there is no owner '{args.owner}'. {_nearest(args.owner, scenario.owners, 'Owners')}")
+    reader = _reader(args.reader, scenario)
     from equipdecide.decide.compare import compare
     from equipdecide.views.brief import brief
+    from equipdecide.views.printing import NoPrinter, print_page
     from equipdecide.views.table import headline
 
     result = compare(scenario)
-    _write(path, brief(result, reader=f"partner:{args.owner}" if args.owner else "partners"))
+    page = brief(result, reader=reader)
+    lack = ""
+    if path.suffix.lower() == ".pdf":
+        try:
+            print_page(page, path)
+        except NoPrinter as error:
+            path = path.with_suffix(".html")
+            lack = f" It is no PDF: {error}."
+    if path.suffix.lower() != ".pdf":
+        _write(path, page)
     if args.json:
-        _say(json.dumps({"file": str(path), "best": result.best, "best_ignoring_cash": result.best_ignoring_cash}, indent=2))
+        _say(json.dumps({"file": str(path), "reader": reader, "best": result.best, "best_ignoring_cash": result.best_ignoring_cash}, indent=2))
         return FINE
-    _say(f"{headline(result)}\n\nThe page is {path}: open it in any browser, or print it. Nothing was sent anywhere.")
+    how = "print it or send it" if path.suffix.lower() == ".pdf" else "open it in any browser, or print it"
+    _say(f"{headline(result)}\n\nThe page is {path}: {how}.{lack} Nothing was sent anywhere.")
     return FINE
+
+
+def _reader(name: str | None, scenario: Scenario) -> str:
+    """Return the reader of a page: an owner's name alone is that owner's copy."""
+    if name is None:
+        return "partners"
+    if name in scenario.owners:
+        return f"partner:{name}"
+    kind, _, owner = name.partition(":")
+    if kind == "partner" and owner and owner not in scenario.owners:
+        raise Refusal(f"there is no owner '{owner}'. {_nearest(owner, scenario.owners, 'Owners')}")
+    known = ["partners", "lender", "accountant", *(f"partner:{owner}" for owner in scenario.owners)]
+    if name not in known:
+        raise Refusal(f"there is no page for '{name}'. {_nearest(name, [*known, *scenario.owners], 'There are pages for')}")
+    return name
 
 
 def _course(name: str, scenario: Scenario) -> str:
@@ -534,6 +602,24 @@ def _workbook(args: argparse.Namespace) -> int:
     return FINE
 
 
+def _slides(args: argparse.Namespace) -> int:
+    scenario = _read(args.file)
+    path = Path(args.output or "slides.pptx")
+    if path.suffix.lower() != ".pptx":
+        raise Refusal(f"slides are a file that ends in .pptx, not {path.name}")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    from equipdecide.decide.compare import compare
+    from equipdecide.views.slides import slides
+
+    try:
+        slides(compare(scenario), path)
+    except ImportError as error:
+        raise Refusal(str(error)) from None
+    _say(f"The slides are {path}: five, with charts that can be edited; what is to be said stands in the notes.")
+    return FINE
+
+
 def _new(args: argparse.Namespace) -> int:
     path = _new_file(args.output or args.name or "my_shop.yaml")
     from equipdecide.scenario.starter import starter_text
@@ -546,9 +632,45 @@ def _new(args: argparse.Namespace) -> int:
     return FINE
 
 
+def _form(args: argparse.Namespace) -> int:
+    from equipdecide.scenario.form import form, form_to_yaml
+
+    if args.to is not None:
+        filled, path = _there(args.name or "form.xlsx", "form"), _new_file(args.to)
+        _write(path, form_to_yaml(filled))
+        said = f"Written: {path}. Go on there with what the questions do not ask: equipdecide check {path}"
+    else:
+        path = _new_file(args.name or "form.xlsx")
+        if path.suffix.lower() != ".xlsx":
+            raise Refusal(f"a form is a workbook: give a name that ends in .xlsx, not {path.name}")
+        try:
+            form(path)
+        except ImportError as error:
+            raise Refusal(str(error)) from None
+        said = f"Written: {path}. Fill in the yellow cells and save; then: equipdecide compare {path}"
+    _say(json.dumps({"file": str(path)}, indent=2) if args.json else said)
+    return FINE
+
+
+def _marked(file: str, error: ScenarioError) -> str:
+    """Write the marked copy of a form with faults beside it; return what is to be said of it, nothing for a text file."""
+    path = Path(file)
+    from equipdecide.scenario.form import Cell, mark
+
+    if not any(isinstance(fault.place, Cell) for fault in error.faults):
+        return ""
+    copy = path.with_name(f"{path.stem}_marked{path.suffix}")
+    try:
+        mark(path, error.faults, copy)
+    except OSError as trouble:
+        return f"No marked copy was written: {copy} ({(trouble.strerror or str(trouble)).lower()})."
+    return f"{copy} is a copy with these cells in red and what is wrong in a comment; correct {path.name} itself."
+
+
 COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "ask": (_ask, "answer fifteen questions; writes a scenario file and gives a rough answer"),
     "new": (_new, "write a starter file with a remark beside each line"),
+    "form": (_form, "write the fifteen questions as a workbook to fill in; --to makes a scenario file of a filled one"),
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
@@ -558,12 +680,14 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
+    **{name: (_answer, answer.says) for name, answer in ANSWERS.items()},
     "explain": (_explain, "where a figure comes from, one level at a time"),
-    "brief": (_brief, "write the page for partners"),
+    "brief": (_brief, "write the page for partners, for a lender or for the accountant; also as PDF"),
     "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
     "after": (_after, "what to do after the decision: who, what, by when; as a list, a page, a calendar file"),
     "look-back": (_look_back, "planned against actual, the answer with what came, how guesses have run"),
     "papers": (_papers, "where a course's figures land on the tax forms, and what may still be elected by when"),
+    "slides": (_slides, "write five slides with charts that can be edited and notes"),
     "workbook": (_workbook, "write one course beside keep as a workbook of live formulas, for the accountant"),
 }
 
@@ -587,6 +711,11 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("-o", "--output", metavar="FILE", help="the same")
             verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
+        if name == "form":
+            verb.add_argument("name", nargs="?", metavar="FILE", help="workbook to write (form.xlsx if left out)")
+            verb.add_argument("--to", metavar="YAML", help="FILE is filled in: write the scenario file it makes")
+            verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
+            continue
         if name == "ask":
             verb.add_argument(
                 "-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)"
@@ -597,11 +726,14 @@ def _parser() -> argparse.ArgumentParser:
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
         if name == "brief":
-            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out)")
-            verb.add_argument(
-                "--for", dest="owner", metavar="OWNER", help="a copy that leaves out the other owners' own figures"
-            )
+            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out); .pdf prints it")
+            says = "lender, accountant, or partner:NAME: a page that leaves out what is not for that reader"
+            verb.add_argument("--for", dest="reader", metavar="READER", help=says)
+            verb.add_argument("--pdf", action="store_true", help="print the page to a PDF (brief.pdf if no -o)")
             verb.add_argument("--json", action="store_true", help="say the file's name and the answer as JSON")
+            continue
+        if name == "slides":
+            verb.add_argument("-o", "--output", metavar="FILE", help="slides to write (slides.pptx if left out)")
             continue
         if name == "workbook":
             verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")
@@ -633,6 +765,11 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--year", type=int, help="tax year of the lines (the first if left out)")
         if name in ("record", "after", "look-back"):
             _after_options(verb, name)
+        if name in ANSWERS:
+            for flags, options in ANSWERS[name].options:
+                verb.add_argument(*flags, **options)
+            if ANSWERS[name].chart:
+                verb.add_argument("--chart", metavar="FILE", help="draw it too, to a .png or .svg file")
         if name == "sale":
             verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
             verb.add_argument("--machine", help="machine to sell, if not the one in question")

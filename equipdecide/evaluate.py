@@ -149,6 +149,8 @@ def _evaluate(
         _worth(drafts[name], plan)
     ledgers = {name: seal(draft) for name, draft in drafts.items()}
     order = (*shared.order, *(column for draft in drafts.values() for column in draft.order))
+    for working in [*shared.workings.values(), *(w for draft in drafts.values() for w in draft.workings.values())]:
+        working.draft = None  # sealed; and no circle is left, so that ledgers go as soon as nobody holds them
     return Evaluation(scenario, time, plans, ledgers, law, order)
 
 

@@ -172,7 +172,7 @@ class Working:
     axis: Axis
     says: str
     rule: str
-    draft: Draft
+    draft: Draft | None  # None once the ledgers are sealed: nothing is posted after
     columns: dict[str, Column] = field(default_factory=dict)
 
     def __repr__(self) -> str:
@@ -194,6 +194,8 @@ class Working:
         if column.name in self.columns:
             raise Breach(f"column {column.full_name} is defined twice")
         self.columns[column.name] = column
+        if self.draft is None:
+            raise Breach(f"column {column.full_name} is posted to a sealed ledger")
         (self.draft.shared.order if self.draft.is_common else self.draft.order).append(column)
         return column
 
@@ -235,6 +237,7 @@ class Working:
             else:
                 taken += 1
                 if not isinstance(found, Column):
+                    assert self.draft is not None  # kept open by whoever posts
                     found = self.draft.constant(used, float(found))
             args.append(found)
         if taken != len(uses):

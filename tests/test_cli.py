@@ -232,6 +232,9 @@ def test_output_to_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
         (["compare", SMALL, "-o", str(ROOT / "nowhere" / "x.txt")], "cannot be written"),
         (["new", str(ROOT / "nowhere" / "x.yaml")], "There is no folder"),
         (["brief", SHOP, "--for", "Inez"], "Did you mean 'Ines'?"),
+        (["brief", SHOP, "--for", "partner:Inez"], "Did you mean 'Ines'?"),
+        (["brief", SHOP, "--for", "acountant"], "Did you mean 'accountant'?"),
+        (["brief", SHOP, "--pdf", "-o", "x.html"], "--pdf writes a file that ends in .pdf"),
         (["brief", SHOP, "-o", str(ROOT / "nowhere" / "x.html")], "There is no folder"),
         (["frobnicate"], "There is no command 'frobnicate'."),
     ],
@@ -345,6 +348,45 @@ def test_brief_writes_the_page_and_says_where(capsys: pytest.CaptureFixture[str]
     assert str(file) in out
     assert "Nothing was sent anywhere" in out
     assert "sander" in file.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("reader", ["lender", "accountant", "partner:Perrin"])
+def test_brief_for_a_reader(capsys: pytest.CaptureFixture[str], tmp_path: Path, reader: str) -> None:
+    file = tmp_path / "page.html"
+    code, out, _ = call(capsys, "brief", SMALL, "-o", str(file), "--for", reader, "--json")
+    assert code == 0 and json.loads(out)["reader"] == reader
+    first = {"lender": "What is asked", "accountant": "Which course", "partner:Perrin": "The answer"}[reader]
+    assert f">{first}</h2>" in file.read_text(encoding="utf-8")
+
+
+def test_a_pdf_without_a_browser_is_a_page_to_print(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from equipdecide.views import printing
+
+    monkeypatch.setattr(printing, "find_browser", lambda: None)
+    monkeypatch.setattr(printing, "find_weasyprint", lambda: None)
+    code, out, _ = call(capsys, "brief", SMALL, "--pdf", "-o", str(tmp_path / "page.pdf"))
+    assert code == 0 and "open it and print it" in out
+    assert [file.name for file in tmp_path.iterdir()] == ["page.html"]
+
+
+def test_form_is_written_checked_and_made_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    import openpyxl
+
+    from equipdecide.scenario.form import rows
+
+    form, yaml_file = tmp_path / "form.xlsx", tmp_path / "mill.yaml"
+    assert call(capsys, "form", str(form))[0] == 0
+    code, out, _ = call(capsys, "check", str(form))
+    assert code == 2 and "form.xlsx, Questions!D" in out and "(Its name in the shop)" in out
+    assert (tmp_path / "form_marked.xlsx").is_file() and "form_marked.xlsx" in out
+    book = openpyxl.load_workbook(form)
+    for key, value in {"machine": "mill", "cost": 100_000, "in_service": "2021-09-15", "hour_worth": 50, "owed": "none"}.items():
+        book["Questions"][f"D{rows()[key]}"] = value
+    book.save(form)
+    assert call(capsys, "compare", str(form))[0] == 0
+    assert call(capsys, "form", str(form), "--to", str(yaml_file))[0] == 0
+    assert call(capsys, "check", str(yaml_file))[0] == 0
+    assert call(capsys, "form", str(form))[0] == 1  # it is there already
 
 
 def test_list_of_figures(capsys: pytest.CaptureFixture[str]) -> None:

@@ -42,3 +42,15 @@ def test_the_page_is_written(tmp_path: Path) -> None:
     page = ed.brief(comparison, tmp_path / "brief.html")
     assert (tmp_path / "brief.html").read_text(encoding="utf-8") == page
     assert [file.name for file in tmp_path.iterdir()] == ["brief.html"]
+
+
+def test_the_published_example_prints_both_figures_and_they_agree(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sullivan, Wicks and Koelling, Engineering Economy: present worth of the defender -16,076, to the last digit printed."""
+    path = next(path for path in NOTEBOOKS if path.stem == "5_a_published_example")
+    monkeypatch.setenv("PYTHONPATH", str(path.parents[1]))
+    notebook = nbformat.read(path, as_version=4)
+    NotebookClient(notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}).execute()
+    said = [output.text for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs if output.get("name") == "stdout"]
+    printed, computed = (float(line.split(":")[1].split()[0].replace(",", "")) for line in said[-1].splitlines())
+    assert printed == -16_076
+    assert abs(computed - printed) <= 0.5 and computed != printed

@@ -218,7 +218,7 @@ def test_all_bad_answers_at_once() -> None:
     with pytest.raises(AnswerError) as caught:
         scenario_from_answers(
             {
-                "machine": "VF-2.5",
+                "machine": "QX-2.5",
                 "cost": "a lot",
                 "in_service": "2021-02-30",
                 "tax_rate": "0.24",

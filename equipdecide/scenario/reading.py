@@ -433,11 +433,15 @@ def _join(path: str, key: str) -> str:
 
 
 def load(path: str | Path) -> Scenario:
-    """Return the scenario of a file.
+    """Return the scenario of a file; of a form with the fifteen questions where the name ends in ``.xlsx``.
 
     Raises :class:`ScenarioError` with every fault of the file, or :class:`OSError` where it cannot be opened.
     """
     file = Path(path)
+    if file.suffix.lower() == ".xlsx":
+        from equipdecide.scenario.form import read_form  # here: it stands on this module
+
+        return read_form(file)
     try:
         text = file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:

@@ -9,26 +9,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from pathlib import Path
-from typing import ClassVar
 
 import jinja2
 from markupsafe import Markup, escape
-from matplotlib.axes import Axes
 
 from equipdecide.cautions import CAUTIONS, ESTIMATE
-from equipdecide.decide.breakeven import Breakevens, breakeven, nothing_extra_sold
 from equipdecide.decide.compare import Comparison, Outcome, passes
-from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs, ten_numbers
+from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
-from equipdecide.ledger import Finding
 from equipdecide.scenario.amounts import Amount
-from equipdecide.scenario.labels import labels
-from equipdecide.scenario.reading import amounts
+from equipdecide.views import accountant_page as accountant
 from equipdecide.views import charts
+from equipdecide.views import lender_page as lender
+from equipdecide.views.parts import Block, Bullets, Definitions, Page, Part, Row, Table, Text, chart
+from equipdecide.views.printing import print_page
 from equipdecide.views.table import headline, sort_findings
 from equipdecide.views.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
@@ -43,137 +40,6 @@ GROUP_WORDS = {
     "tax": "tax of all owners",
     "between purses": "between the shop and its owners",
 }
-
-
-# --- what a page is made of
-
-
-@dataclass(frozen=True)
-class Text:
-    """A paragraph; `tone` is empty, ``lead`` or ``warning``."""
-
-    kind: ClassVar[str] = "text"
-    text: str
-    tone: str = ""
-
-
-@dataclass(frozen=True)
-class Row:
-    """A row of a table: its heading, its cells; `tone` is empty, ``total`` or ``best``."""
-
-    head: str
-    cells: tuple[str, ...]
-    tone: str = ""
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table with a caption. `columns` name the row headings first; `words` are the columns that hold words."""
-
-    kind: ClassVar[str] = "table"
-    caption: str
-    columns: tuple[str, ...]
-    rows: tuple[Row, ...]
-    words: tuple[int, ...] = ()
-    look: str = ""
-
-
-@dataclass(frozen=True)
-class Chart:
-    """A drawing with its title in words and what it shows for those who do not see it."""
-
-    kind: ClassVar[str] = "chart"
-    title: str
-    source: Markup
-    alt: str
-
-
-@dataclass(frozen=True)
-class Bullets:
-    """A list of sentences."""
-
-    kind: ClassVar[str] = "bullets"
-    items: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Definitions:
-    """Terms and what they mean here."""
-
-    kind: ClassVar[str] = "definitions"
-    pairs: tuple[tuple[str, str], ...]
-
-
-Block = Text | Table | Chart | Bullets | Definitions
-
-
-@dataclass(frozen=True)
-class Part:
-    """One section of a page: an anchor, a heading, and its blocks in order."""
-
-    anchor: str
-    heading: str
-    blocks: tuple[Block, ...]
-
-
-def chart(ax: Axes) -> Chart:
-    """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title and words."""
-    return Chart(charts.title(ax), Markup(charts.data_address(ax, with_title=False)), charts.alt_text(ax))
-
-
-# --- what the parts read
-
-
-@dataclass(frozen=True, eq=False)
-class Page:
-    """A comparison and what else the parts read, each figured once; `owner` limits private figures to one owner's."""
-
-    comparison: Comparison
-    owner: str | None = None
-
-    @property
-    def course(self) -> Outcome:
-        """The course the page is about: the best that passes, else the one of highest worth."""
-        return self.comparison.leader
-
-    @cached_property
-    def ten(self) -> TenNumbers:
-        """The figures of the first table."""
-        return ten_numbers(self.comparison)
-
-    @cached_property
-    def flips(self) -> Breakevens:
-        """What flips the lead, input by input."""
-        return breakeven(self.comparison.scenario)
-
-    @cached_property
-    def unsold(self) -> Comparison:
-        """The comparison with no extra hour sold."""
-        return nothing_extra_sold(self.comparison.scenario, self.comparison)
-
-    @cached_property
-    def entered(self) -> dict[str, Amount]:
-        """Every figure of the scenario by path, without other owners' figures where the page is one owner's."""
-        return {path: amount for path, amount in amounts(self.comparison.scenario).items() if not self.hidden(path)}
-
-    @cached_property
-    def labels(self) -> dict[str, str]:
-        """Every figure's label by path."""
-        return labels(self.comparison.scenario)
-
-    @property
-    def owners(self) -> tuple[str, ...]:
-        """The owners whose own figures the page shows."""
-        return tuple(name for name in self.comparison.scenario.owners if self.owner in (None, name))
-
-    def hidden(self, about: str) -> bool:
-        """Tell whether a path belongs to an owner whose figures this page leaves out."""
-        return any(about.startswith(f"owners.{name}") for name in self.comparison.scenario.owners if name not in self.owners)
-
-    @cached_property
-    def findings(self) -> tuple[Finding, ...]:
-        """The findings this page's reader may see."""
-        return tuple(f for f in self.comparison.findings if not self.hidden(f.about))
 
 
 # --- the parts
@@ -499,7 +365,7 @@ def assumptions(page: Page) -> Part:
         rows = tuple(Row(_plain(page.labels.get(path, path)), (_entered(amount), _provenance(amount))) for path, amount in guessed.items())
         blocks.append(Table("Guesses and defaults", ("Figure", "As entered", "Given by"), rows, words=(2,)))
     notes = page.comparison.scenario.notes
-    if notes:
+    if notes and not page.outside:  # notes are the owners' own words
         blocks.append(Bullets(tuple(notes)))
     return Part("assumptions", "Assumptions and guesses", tuple(blocks))
 
@@ -574,7 +440,8 @@ def definitions(page: Page) -> Part:
     return Part("definitions", "What the words mean", (Definitions(TERMS),))
 
 
-PARTNERS: tuple[Callable[[Page], Part | None], ...] = (
+PartRow = tuple[Callable[[Page], Part | None], ...]
+PARTNERS: PartRow = (
     answer,
     first_table,
     why,
@@ -605,30 +472,58 @@ def _template() -> jinja2.Template:
     return home.get_template(TEMPLATE)
 
 
-def brief(comparison: Comparison, path: str | Path | None = None, reader: str = "partners") -> str:
-    """Return the page as HTML, and write it to `path` where one is given.
+LENDER: PartRow = (lender.caption, lender.funds, lender.debts, lender.collateral, lender.coverage, lender.guarantees, lender.findings, cautions)
+ACCOUNTANT: PartRow = (
+    accountant.course,
+    accountant.settlements,
+    accountant.gains,
+    accountant.taxes,
+    accountant.elections,
+    accountant.forms,
+    assumptions,
+    findings,
+    law,
+    cautions,
+)
+OUTSIDE: dict[str, PartRow] = {"lender": LENDER, "accountant": ACCOUNTANT}
 
-    `reader` is ``partners``, or ``partner:NAME`` for a copy that leaves out the other owners' own figures. Raises
-    ValueError for another reader.
+
+def _left_out(reader: str, owner: str | None) -> str:
+    """Say for whom a page is and what it leaves out; nothing on the page for all partners."""
+    if owner is not None:
+        return f"Copy for {owner}: the other owners' own figures are left out."
+    left = {"lender": "the owners' own figures are left out, but for what they guarantee", "accountant": "what the owners entered of their households is left out"}
+    return f"For the {reader}: {left[reader]}." if reader in left else ""
+
+
+def readers(comparison: Comparison) -> tuple[str, ...]:
+    """Return the readers there is a page for."""
+    return ("partners", *OUTSIDE, *(f"partner:{owner}" for owner in comparison.scenario.owners))
+
+
+def brief(comparison: Comparison, path: str | Path | None = None, reader: str = "partners") -> str:
+    """Return the page as HTML, and write it to `path` where one is given; a path that ends in ``.pdf`` is printed to.
+
+    `reader` is ``partners``; ``partner:NAME`` for a copy that leaves out the other owners' own figures; ``lender`` or
+    ``accountant``, whose pages leave out all owners' own figures. Raises ValueError for another reader,
+    :class:`equipdecide.views.printing.NoPrinter` where nothing on this computer can make a PDF.
     """
-    owner = None
-    kind, _, name = reader.partition(":")
-    if kind == "partner" and name in comparison.scenario.owners:
-        owner = name
-    elif reader != "partners":
-        known = ["partners", *(f"partner:{owner}" for owner in comparison.scenario.owners)]
+    if reader not in (known := readers(comparison)):
         raise ValueError(f"no page for the reader {reader!r}; there is one for {listed(known)}")
-    page = Page(comparison, owner)
-    parts = [part for make in PARTNERS if (part := make(page)) is not None]
+    owner = reader.removeprefix("partner:") if reader.startswith("partner:") else None
+    page = Page(comparison, owner, reader in OUTSIDE)
+    parts = [part for make in OUTSIDE.get(reader, PARTNERS) if (part := make(page)) is not None]
     scenario = comparison.scenario
     text = _template().render(
         title=scenario.title,
         shop=scenario.shop.name,
         decided=day(scenario.decision_date),
         currency=scenario.currency,
-        copy_for=owner or "",
+        copy_for=_left_out(reader, owner),
         parts=parts,
     )
-    if path is not None:
+    if path is not None and Path(path).suffix.lower() == ".pdf":
+        print_page(text, Path(path))
+    elif path is not None:
         Path(path).write_text(text, encoding="utf-8", newline="\n")
     return text

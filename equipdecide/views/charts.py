@@ -8,6 +8,7 @@ no global style is changed. Colours: Okabe and Ito's palette, made to be told ap
 
 from __future__ import annotations
 
+import base64
 import html
 import io
 import re
@@ -119,6 +120,25 @@ def blank(width: float, height: float) -> Axes:
     """Return empty axes on a figure of their own that no window knows of [inch]."""
     with style():
         return Figure(figsize=(width, height), layout="constrained").add_subplot()
+
+
+def unfitted(width: float, height: float, box: tuple[float, float, float, float]) -> Axes:
+    """Return empty axes at a fixed place [share of the figure: left, bottom, width, height], for charts drawn anew at once.
+
+    No layout is sought, which takes most of the time of a drawing; the caller leaves the room that the words need.
+    """
+    with style():
+        figure = Figure(figsize=(width, height))
+        figure.set_layout_engine("none")
+        return figure.add_axes(box)
+
+
+def text_address(ax: Axes) -> str:
+    """Return the drawing as an address for an image, its words as text set by the reader's machine: quick, not the same everywhere."""
+    with style(), plt.rc_context({"svg.fonttype": "none"}):
+        out = io.StringIO()
+        cast("Figure", ax.figure).savefig(out, format="svg", metadata={"Date": None})
+    return "data:image/svg+xml;base64," + base64.b64encode(out.getvalue().encode()).decode()
 
 
 def axes(ax: Axes | None, width: float, height: float) -> Axes:
@@ -236,7 +256,7 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
             ax.plot([crossed], [0.0], marker="o", markersize=10 if name == lead else 8, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2.2, zorder=20 + k)
         ends.append((float(curves[name][-1]), name, colour, name == lead))
     ax.axhline(0, color=BLACK, linewidth=1.2)
-    low, high = _range(list(curves.values()))
+    low, high = shown_range(list(curves.values()))
     ax.set_ylim(low, high)
     _end_labels(ax, float(times[inside][-1]), ends)
     ax.set_xlim(0, float(times[inside][-1]))
@@ -285,7 +305,7 @@ def apart(heights: Sequence[float], gap: float) -> list[float]:
     return result
 
 
-def _range(curves: Sequence[FloatArray]) -> tuple[float, float]:
+def shown_range(curves: Sequence[FloatArray]) -> tuple[float, float]:
     """Return the limits of the money axis; a course that falls far below all others runs off the chart."""
     high = max(0.0, *(float(values.max()) for values in curves))
     kept = [values for values in curves if values[-1] > -1.3 * max(high, 1.0)] or list(curves)
@@ -600,7 +620,12 @@ def other_course(flip: Flip, leader: str) -> str:
 
 def flip_label(flip: Flip) -> str:
     """Return the input's label without the explanations in brackets, its path where it has none."""
-    return re.sub(r" \([^()]*\)", "", flip.label).replace("`", "") or flip.path
+    return short_label(flip.label) or flip.path
+
+
+def short_label(label: str) -> str:
+    """Return a label without the explanations in brackets."""
+    return re.sub(r" \([^()]*\)", "", label).replace("`", "")
 
 
 def in_unit(value: float, unit: str, exact: bool = False) -> str:

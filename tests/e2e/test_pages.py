@@ -103,6 +103,28 @@ def test_print_has_the_answer_and_all_ten_numbers_on_its_first_sheet(browser, pa
     page.close()
 
 
+@pytest.mark.parametrize("reader", ["lender", "accountant"])
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_pages_for_others_have_no_barrier(browser, shots: Path, tmp_path: Path, reader: str, light: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    ed.brief(ed.compare(ed.load(ROOT / "scenarios" / "deck_fittings.yaml")), tmp_path / "page.html", reader)
+    page = browser.new_page(viewport={"width": 950, "height": 900}, color_scheme=light)
+    page.goto((tmp_path / "page.html").as_uri())
+    page.screenshot(path=shots / f"deck_fittings_{reader}_{light}.png", full_page=True)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "the page is wider than its window"
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    page.close()
+
+
+def test_a_page_is_printed_to_a_pdf_by_the_browser_that_is_there(tmp_path: Path) -> None:
+    ed.brief(ed.compare(ed.load(ROOT / "scenarios" / "first_sale.yaml")), tmp_path / "page.pdf", "accountant")
+    made = (tmp_path / "page.pdf").read_bytes()
+    assert made.startswith(b"%PDF-") and len(made) > 20_000
+    assert [file.name for file in tmp_path.iterdir()] == ["page.pdf"]
+
+
 def test_axe_finds_the_barriers_of_a_bad_page(browser) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
@@ -195,7 +217,7 @@ def run_all(browser, address: str, notebook: str):
     return page
 
 
-@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts"])
+@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts", "4_turn_the_knobs", "5_a_published_example"])
 def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -> None:
     page = run_all(browser, lab, notebook)
     assert page.locator(FORMULA).count() == 0
@@ -203,6 +225,40 @@ def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -
     assert images and all(width > 300 and words > 40 for width, words in images)
     page.locator(".jp-OutputArea img").first.scroll_into_view_if_needed()
     page.screenshot(path=shots / f"lab_{notebook}.png")
+    page.close()
+
+
+def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str, shots: Path) -> None:
+    """After Restart and Run All: the nearest flip's slider moved by its keys, then by its number box, then put back."""
+    page = run_all(browser, lab, "4_turn_the_knobs")
+    page.get_by_text("Kernel", exact=True).first.click()
+    page.get_by_text("Restart Kernel and Run All Cells…", exact=True).click()
+    page.locator(".jp-Dialog .jp-mod-warn, .jp-Dialog .jp-mod-accept").last.click()
+    page.wait_for_timeout(1000)
+    page.wait_for_function("() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))", timeout=120_000)
+    handle, answer = page.locator(".widget-slider .noUi-handle").first, page.locator("p[role=status]")
+    handle.wait_for(timeout=30_000)
+    assert page.locator(FORMULA).count() == 0
+    pictures = page.locator(".widget-html img")
+    entered, drawn = answer.inner_text(), [pictures.nth(k).get_attribute("alt") for k in range(2)]
+    box = page.locator(".equipdecide-typed input").first
+    typed = box.input_value()
+    handle.scroll_into_view_if_needed()
+    page.screenshot(path=shots / "lab_knobs_entered.png")
+    handle.focus()
+    for _ in range(8):
+        handle.press("ArrowLeft")
+    page.wait_for_function("text => document.querySelector('p[role=status]').innerText !== text", arg=entered)
+    page.wait_for_timeout(500)
+    moved = answer.inner_text()
+    assert moved != entered and float(box.input_value()) < float(typed)
+    assert all(pictures.nth(k).get_attribute("alt") != drawn[k] for k in range(2))
+    page.screenshot(path=shots / "lab_knobs_moved.png")
+    box.fill(typed)
+    box.press("Enter")
+    page.wait_for_function("text => document.querySelector('p[role=status]').innerText === text", arg=entered)
+    named = page.eval_on_selector_all(".equipdecide-typed input", "boxes => boxes.map(box => box.labels.length && box.labels[0].innerText)")
+    assert len(named) == 7 and all(named)
     page.close()
 
 
