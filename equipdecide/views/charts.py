@@ -52,6 +52,8 @@ def style() -> AbstractContextManager[None]:
 
 
 def styled(draw: Callable[P, Axes]) -> Callable[P, Axes]:
+    """Give a function that draws a chart the look of this package."""
+
     @wraps(draw)
     def inside(*args: P.args, **kwargs: P.kwargs) -> Axes:
         with style():
@@ -142,6 +144,7 @@ def text_address(ax: Axes) -> str:
 
 
 def axes(ax: Axes | None, width: float, height: float) -> Axes:
+    """Return the axes given, or new ones on a figure of that size [inch]."""
     return ax if ax is not None else plt.subplots(figsize=(width, height))[1]
 
 
@@ -160,10 +163,12 @@ def finish(ax: Axes, words: str, alt: str) -> Axes:
 
 
 def money_axis(axis: Any, sign: bool = False) -> None:
+    """Write the figures along an axis as money, with a plus where `sign`."""
     axis.set_major_formatter(FuncFormatter(lambda value, _: plus(value) if sign else money(value)))
 
 
 def plus(amount: float) -> str:
+    """Write money with its sign: "+1,200"."""
     return money(amount, plus=True)
 
 

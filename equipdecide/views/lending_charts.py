@@ -6,10 +6,12 @@ Drawn as those of :mod:`equipdecide.views.charts`: titles from the figures, kind
 from __future__ import annotations
 
 import textwrap
+from datetime import date
+from typing import Any, cast
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import ConciseDateFormatter, date2num
+from matplotlib.dates import ConciseDateFormatter
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -17,7 +19,21 @@ from equipdecide.decide.cash_calendar import CashCalendar, CashEntry
 from equipdecide.decide.lender import LenderView
 from equipdecide.decide.money import MoneyResult
 from equipdecide.decide.routes import RoutesResult
-from equipdecide.views.charts import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, apart, axes, finish, money_axis, plus, styled
+from equipdecide.views.charts import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    SKY,
+    VERMILION,
+    apart,
+    axes,
+    finish,
+    money_axis,
+    plus,
+    styled,
+)
 from equipdecide.views.lending import calendar_headline, lender_headline, money_headline, routes_headline
 from equipdecide.views.risk_charts import HALO
 from equipdecide.views.words import day, money, percent, times
@@ -122,7 +138,7 @@ def cash_dates(result: CashCalendar, ax: Axes | None = None) -> Axes:
     start = result.periods[0].first
     until = max((result.first_good_part - start).days + 365, (result.lowest_on - start).days + 183)
     shown = [one for one in result.periods if (one.first - start).days <= until]
-    ends = [date2num(one.last) for one in shown]
+    ends = [_place(one.last) for one in shown]
     level, lowest = np.array([one.level for one in shown]), np.array([one.lowest for one in shown])
     ax.plot(ends, level, color=BLUE, drawstyle="steps-pre", linewidth=2.2)
     ax.fill_between(ends, lowest, level, step="pre", color=SKY, alpha=0.45, hatch="..", edgecolor="white", linewidth=0)
@@ -132,17 +148,17 @@ def cash_dates(result: CashCalendar, ax: Axes | None = None) -> Axes:
         ax.axhline(floor, color=VERMILION, linewidth=1.6, linestyle=(0, (6, 2)))
         ax.text(1.01, floor, f"floor {money(floor)}", transform=ax.get_yaxis_transform(), va="center", fontsize=9)
     under = floor is not None and result.lowest < floor
-    at = date2num(result.lowest_on)
+    at = _place(result.lowest_on)
     ax.plot([at], [result.lowest], marker="v", markersize=10, color=VERMILION if under else GREEN, zorder=6)
     top, bottom = float(max(level.max(), floor or 0.0)), float(min(lowest.min(), 0.0))
     size = max(top - bottom, 1.0)
-    left, right = date2num(start), ends[-1]
+    left, right = _place(start), ends[-1]
     middle = min(max(at, left + 0.2 * (right - left)), right - 0.2 * (right - left))
     ax.text(middle, result.lowest - 0.035 * size, f"lowest {money(result.lowest)}, {day(result.lowest_on)}", ha="center", va="top", fontweight="bold", fontsize=9)
     told = _told(result, shown[-1].last.toordinal())
     heights = [top + (0.10 + 0.085 * k) * size for k in range(len(told))][::-1]
     for y, entry in zip(heights, told, strict=True):
-        x, amount = date2num(entry.on), entry.amount or 0.0
+        x, amount = _place(entry.on), entry.amount or 0.0
         ax.plot([x, x], [np.interp(x, ends, level), y], color=GREY, linewidth=0.8, zorder=1)
         ax.plot([x], [y], marker="^" if amount > 0 else "v", markersize=6, color=GREEN if amount > 0 else ORANGE, zorder=5)
         near_end = x > left + 0.55 * (right - left)
@@ -152,7 +168,7 @@ def cash_dates(result: CashCalendar, ax: Axes | None = None) -> Axes:
     ax.set_ylim(bottom - 0.14 * size, (max(heights) if heights else top) + 0.08 * size)
     ax.set_xlim(left, right)
     ax.xaxis_date()
-    ax.xaxis.set_major_formatter(ConciseDateFormatter(ax.xaxis.get_major_locator(), show_offset=False))
+    ax.xaxis.set_major_formatter(cast("Any", ConciseDateFormatter)(ax.xaxis.get_major_locator(), show_offset=False))
     ax.yaxis.set_major_locator(MaxNLocator(7))
     ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: money(value) if value <= top + 0.05 * size else ""))
     ax.yaxis.grid(True)
@@ -163,6 +179,11 @@ def cash_dates(result: CashCalendar, ax: Axes | None = None) -> Axes:
         words += f", {money(abs(result.lowest - floor))} {'under' if under else 'above'} the floor"
     alt = f"{calendar_headline(result)} Days named: " + ("; ".join(f"{day(e.on)} {e.what} {plus(e.amount or 0.0)}" for e in told) or "none") + "."
     return finish(ax, words, alt)
+
+
+def _place(value: date) -> float:
+    """Return where a day stands on an axis of dates: days since 1970."""
+    return float((value - date(1970, 1, 1)).days)
 
 
 def _told(result: CashCalendar, last: int) -> list[CashEntry]:

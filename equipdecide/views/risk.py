@@ -95,10 +95,13 @@ def how_sure(runs: Runs) -> list[str]:
     return said
 
 
-def worth_knowing(runs: Runs) -> list[str]:
-    """Say in sentences what is worth finding out before choosing, and what is not worth the trouble."""
+def worth_knowing(runs: Runs, shown: Callable[[str], bool] = lambda path: True) -> list[str]:
+    """Say in sentences what is worth finding out before choosing, and what is not worth the trouble.
+
+    `shown` tells of an input's path whether the reader may see it.
+    """
     pool, said = runs.affordable, []
-    told = [one for one in runs.information(pool) if one.tells]
+    told = [one for one in runs.information(pool) if one.tells and shown(one.path)]
     scope = f" Between {listed(pool)}:" if pool != runs.names and len(pool) > 1 else ""
     if len(pool) == 1 and pool != runs.names:
         said.append(f"Only {pool[0]} can be paid for: nothing there is to find out would change that choice.")
@@ -111,7 +114,7 @@ def worth_knowing(runs: Runs) -> list[str]:
         else:
             said.append(f"{scope} no single input is worth finding out: alone, none changes the choice. Knowing all of them would be worth {money(everything)}.".strip())
     if pool != runs.names:
-        wider = [one for one in runs.information() if one.tells]
+        wider = [one for one in runs.information() if one.tells and shown(one.path)]
         all_known = runs.evpi().value
         if wider:
             said.append(f"Were cash no matter: {_find_out(wider[0])}")
@@ -127,14 +130,14 @@ def _find_out(one: Information) -> str:
     return f"{short_label(one.label)} is worth {money(one.value.value)} to know: find out before you sign."
 
 
-def information_listing(runs: Runs) -> Listing:
+def information_listing(runs: Runs, shown: Callable[[str], bool] = lambda path: True) -> Listing:
     """Return what knowing each input is worth, the most valuable first, beside the worth of knowing all."""
     pool = runs.affordable
     scopes: dict[str, tuple[str, ...]] = {"worth to know": pool}
     if pool != runs.names:
         scopes = {"of what can be paid for": pool, "without regard to cash": runs.names}
     found = {head: {one.path: one for one in runs.information(among)} for head, among in scopes.items()}
-    paths = [path for path in runs.draws if any(one[path].tells for one in found.values())]
+    paths = [path for path in runs.draws if shown(path) and any(one[path].tells for one in found.values())]
     paths.sort(key=lambda path: [-one[path].value.value for one in found.values()])
     rows = []
     for path in paths[:TOLD]:

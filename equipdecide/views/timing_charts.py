@@ -10,7 +10,21 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from equipdecide.decide.timing import SellWhen, ServiceLife
-from equipdecide.views.charts import BLACK, BLUE, DASHES, GREEN, ORANGE, SKY, VERMILION, apart, axes, finish, money_axis, plus, styled
+from equipdecide.views.charts import (
+    BLACK,
+    BLUE,
+    DASHES,
+    GREEN,
+    ORANGE,
+    SKY,
+    VERMILION,
+    apart,
+    axes,
+    finish,
+    money_axis,
+    plus,
+    styled,
+)
 from equipdecide.views.timing import life_headline, sell_when_headline, years_in_words
 from equipdecide.views.words import day, money
 
