@@ -49,7 +49,7 @@ class CashPeriod:
     lowest: float
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class CashCalendar(Shown):
     """The cash of one course. Money in the scenario's currency; without cash in the bank the level starts at 0.
 

@@ -115,7 +115,7 @@ class Guarantee:
     month: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class LenderView(Shown):
     """The lender's figures of one course. ``caption`` belongs on every page that shows them."""
 

@@ -58,7 +58,7 @@ class OfferOfMoney:
     plan: Plan
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class MoneyResult(Shown):
     """Every offer of money of a scenario. ``result["name"]`` is one of them."""
 

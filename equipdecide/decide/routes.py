@@ -74,7 +74,7 @@ class RouteView:
         return self.cash_less_tax - (self.gross - self.true_value)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RoutesResult(Shown):
     """All ways to sell one machine handed over on one day.
 

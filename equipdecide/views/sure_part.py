@@ -52,5 +52,5 @@ def _chances(page: Page, runs: Runs) -> Table:
             cells += [percent(runs.chance("keep", beats=name).value, 0), *(money(one.value, plus=True) for one in runs.percentiles(name, less="keep"))]
         cells.append(money(runs.regret(name).value))
         rows.append(Row(name, tuple(cells), "best" if name == page.course.name else ""))
-    caption = f"Of {runs.trials:,} draws of {len(runs.draws)} doubtful inputs: chances, worth less keep, and what a course loses on average to the best of each draw"
+    caption = f"Of {runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''}: chances, worth less keep, and what a course loses on average to the best of each draw"
     return Table(caption, tuple(heads), tuple(rows))
