@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import argparse
 import difflib
-import importlib
 import json
 import os
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
+
+from equipdecide.answers import ANSWERS
 
 if TYPE_CHECKING:
     from equipdecide.scenario import Scenario, ScenarioError
@@ -363,40 +364,40 @@ def _noise(args: argparse.Namespace) -> int:
     return _give(args, lambda: noise_text(result, args.width), result.to_json)
 
 
-def _simulate(args: argparse.Namespace) -> int:
+def _answer(args: argparse.Namespace) -> int:
+    """Run a command of :mod:`equipdecide.answers`: check what it names, figure, draw where asked, give."""
+    answer, given = ANSWERS[args.command], vars(args)
+    if "on" in given:
+        args.on = _day(args.on)
+    chart = _chart_file(given.get("chart"))
     scenario = _read(args.file)
-    from equipdecide.decide.simulate import simulate
-    from equipdecide.views.risk import runs_text
+    from equipdecide.scenario.reading import amounts
 
-    try:
-        runs = simulate(scenario, trials=args.trials, seed=args.seed)
-    except KeyboardInterrupt:
-        raise Refusal("stopped; nothing was written") from None
-    except ValueError as error:
-        raise Refusal(str(error)) from None
-    return _give(args, lambda: runs_text(runs, args.width), runs.to_json)
+    for flags, known, what in (
+        (("course", "against"), scenario.alternatives, "course"),
+        (("machine",), scenario.machines, "machine"),
+        (("x", "y", "doubt"), amounts(scenario), "input"),
+    ):
+        for flag in flags:
+            name = given.get(flag)
+            if name is not None and name not in known:
+                raise Refusal(f"there is no {what} '{name}'. {_nearest(name, known, 'Nearest' if what == 'input' else f'{what.capitalize()}s')}")
+    result = answer.figure(scenario, args)
+    if chart is not None:
+        answer.draw(result, chart)
+        _say(f"The chart is {chart}.", sys.stderr)
+    return _give(args, lambda: answer.text(result, args), result.to_json)
 
 
-def _result(verb: str, module: str, text: str, of_course: bool = False, on_day: bool = False) -> Callable[[argparse.Namespace], int]:
-    """Return the command that runs a verb of ``decide`` on a scenario and shows it by a function of the views.
-
-    `module` is the verb's module; `text` the view's, with its function (``risk.tornado_text``). With `of_course` the verb is
-    given the course named, with `on_day` the day.
-    """
-
-    def run(args: argparse.Namespace) -> int:
-        scenario = _read(args.file)
-        given: list[object] = []
-        if of_course:
-            given.append(_course(args.course, scenario) if args.course else None)
-        if on_day:
-            given.append(_day(args.on, "--on"))
-        view, _, function = text.partition(".")
-        result = getattr(importlib.import_module(f"equipdecide.decide.{module}"), verb)(scenario, *given)
-        shown = getattr(importlib.import_module(f"equipdecide.views.{view}"), function)
-        return _give(args, lambda: str(shown(result, args.width)), result.to_json)
-
-    return run
+def _chart_file(name: str | None) -> Path | None:
+    if name is None:
+        return None
+    path = Path(name)
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise Refusal(f"--chart: {path.name} ends in neither .png nor .svg")
+    if not path.parent.is_dir():
+        raise Refusal(f"there is no folder {path.parent} to write {path.name} in")
+    return path
 
 
 def _breakeven(args: argparse.Namespace) -> int:
@@ -679,15 +680,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
     "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
-    "simulate": (_simulate, "how sure: chances from your own ranges, regret, and what is worth finding out first"),
-    "tornado": (_result("tornado", "sensitivity", "risk.tornado_text", of_course=True), "what moves the lead, one figure at a time over its own range"),
-    "whose": (_result("whose", "whose", "risk.whose_text"), "each partner's guesses: the answers side by side, and the differences that decide"),
-    "service-life": (_result("service_life", "timing", "risk.service_life_text"), "what keeping the machine costs year by year, before and after tax"),
-    "sell-when": (_result("sell_when", "timing", "risk.sell_when_text", of_course=True), "selling now or in each of the months to come"),
-    "routes": (_result("routes", "routes", "lending.routes_text", on_day=True), "every way to sell: net on average and at worst, time to the money"),
-    "money": (_result("money", "money", "lending.money_text"), "every offer of money on one yearly rate"),
-    "calendar": (_result("cash_calendar", "cash_calendar", "lending.calendar_text", of_course=True), "cash by week to the first good part, then by month"),
-    "lender": (_result("lender", "lender", "lending.lender_text", of_course=True), "the lender's figures: use and source of funds, collateral, coverage, guarantees"),
+    **{name: (_answer, answer.says) for name, answer in ANSWERS.items()},
     "explain": (_explain, "where a figure comes from, one level at a time"),
     "brief": (_brief, "write the page for partners, for a lender or for the accountant; also as PDF"),
     "record": (_record, "write the record of a decision, to sign and keep; --rerun figures one again years later"),
@@ -772,13 +765,11 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--year", type=int, help="tax year of the lines (the first if left out)")
         if name in ("record", "after", "look-back"):
             _after_options(verb, name)
-        if name in ("tornado", "sell-when", "calendar", "lender"):
-            verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")
-        if name == "routes":
-            verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
-        if name == "simulate":
-            verb.add_argument("--trials", type=int, default=4096, metavar="N", help="draws (4096)")
-            verb.add_argument("--seed", type=int, default=7, metavar="N", help="the same seed gives the same figures (7)")
+        if name in ANSWERS:
+            for flags, options in ANSWERS[name].options:
+                verb.add_argument(*flags, **options)
+            if ANSWERS[name].chart:
+                verb.add_argument("--chart", metavar="FILE", help="draw it too, to a .png or .svg file")
         if name == "sale":
             verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
             verb.add_argument("--machine", help="machine to sell, if not the one in question")

@@ -129,7 +129,7 @@ def test_the_last_crossing_by_hand(values: list[float], crossing: float | None) 
 
 
 def test_end_labels_keep_apart() -> None:
-    placed = charts._apart([0.0, 0.5, 0.6, 10.0], 1.0)
+    placed = charts.apart([0.0, 0.5, 0.6, 10.0], 1.0)
     assert placed == sorted(placed)
     assert min(np.diff(placed)) > 0.999
     assert placed[3] == 10.0  # what touches nothing stays

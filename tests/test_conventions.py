@@ -34,7 +34,7 @@ FLOORS = [
     {"decide"},
     {"after"},
     {"views"},
-    {"cli", "demo"},
+    {"cli", "demo", "answers"},
 ]
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}
 TOP = len(FLOORS) - 1

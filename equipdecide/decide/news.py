@@ -110,6 +110,11 @@ def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
     return found
 
 
+def questions(scenario: Scenario) -> dict[str, str]:
+    """Return what each yes/no doubt asks, by path: "P5 renews", "“contract signed” comes true"."""
+    return {path: f"“{says}” comes true" if path.startswith("events.") else says.replace(": does", " does") for path, says, _ in _all_doubts(scenario)}
+
+
 def news(
     scenario: Scenario, values: Mapping[str, float] | None = None, evaluation: Evaluation | None = None, paths: Sequence[str] | None = None
 ) -> NewsResult:

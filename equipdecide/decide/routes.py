@@ -68,6 +68,11 @@ class RouteView:
     tax: float
     cash_less_tax: float
 
+    @property
+    def left_in_all(self) -> float:
+        """What is left of the price after lender, costs and tax, a discount lost by trading off it [currency]."""
+        return self.cash_less_tax - (self.gross - self.true_value)
+
 
 @dataclass(frozen=True, eq=False)
 class RoutesResult(Shown):
@@ -93,7 +98,7 @@ class RoutesResult(Shown):
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         plain = ("name", "route", "gross", "selling_costs", "payoff", "release", "net", "net_if_unsold", "chance_unsold", "expected_net",
-                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax")  # fmt: skip
+                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax", "left_in_all")  # fmt: skip
         return {
             "machine": self.machine,
             "date": self.date.isoformat(),

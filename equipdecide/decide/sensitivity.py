@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from equipdecide.calendar import FloatArray
-from equipdecide.decide.breakeven import search_range
+from equipdecide.decide.breakeven import breakeven, search_range
 from equipdecide.decide.compare import measure
 from equipdecide.decide.draws import draw, drawn_paths, points
 from equipdecide.decide.trials import Trials
@@ -192,7 +192,7 @@ def _ends(scenario: Scenario, path: str, low: float | None, high: float | None) 
 class Map(Shown):
     """The lead of `a` over `b` while two inputs move: `lead[i, j]` at `x[i]`, `y[j]` [currency].
 
-    `line` are points (x, y) at which both courses are worth the same, in rising order of `x` or `y`.
+    `own` are the ranges stated for both, None where one has none. `line` are points (x, y) at which both courses are worth the same, in rising order of `x` or `y`.
     """
 
     a: str
@@ -201,9 +201,13 @@ class Map(Shown):
     y_path: str
     x_label: str
     y_label: str
+    x_unit: str
+    y_unit: str
     x: FloatArray
     y: FloatArray
     entered: tuple[float, float]
+    own: tuple[tuple[float, float], tuple[float, float]] | None
+    lead_entered: float
     lead: FloatArray
     line: tuple[tuple[float, float], ...]
 
@@ -212,8 +216,10 @@ class Map(Shown):
         return {
             "a": self.a,
             "b": self.b,
-            "x": {"path": self.x_path, "label": self.x_label, "values": self.x.tolist(), "entered": self.entered[0]},
-            "y": {"path": self.y_path, "label": self.y_label, "values": self.y.tolist(), "entered": self.entered[1]},
+            "x": {"path": self.x_path, "label": self.x_label, "unit": self.x_unit, "values": self.x.tolist(), "entered": self.entered[0]},
+            "y": {"path": self.y_path, "label": self.y_label, "unit": self.y_unit, "values": self.y.tolist(), "entered": self.entered[1]},
+            "own_ranges": None if self.own is None else [list(ends) for ends in self.own],
+            "lead_entered": self.lead_entered,
             "lead": self.lead.tolist(),
             "line": [list(point) for point in self.line],
         }
@@ -221,8 +227,8 @@ class Map(Shown):
 
 def two_way(
     scenario: Scenario,
-    x: str,
-    y: str,
+    x: str | None = None,
+    y: str | None = None,
     a: str | None = None,
     b: str = "keep",
     steps: int = 24,
@@ -231,19 +237,73 @@ def two_way(
 ) -> Map:
     """Return the lead of `a` (left out: the leader) over `b` on a grid of two inputs, and the line where it flips.
 
-    The flip line is read off the grid by straight lines between neighbours. Raises KeyError for an unknown name.
+    `x` and `y` left out: see :func:`default_axes`. The flip line is read off the grid by straight lines between
+    neighbours. Raises KeyError for an unknown name, ValueError where fewer than two inputs could be moved.
     """
+    if x is None or y is None:
+        x, y = default_axes(scenario, a, b, x or y)
     first, x_low, x_high = _ends(scenario, x, *(x_range or (None, None)))
     second, y_low, y_high = _ends(scenario, y, *(y_range or (None, None)))
     trials = Trials(scenario, [x, y])
     a, b = _pair(trials, a, b)
     xs, ys = np.linspace(x_low, x_high, steps + 1), np.linspace(y_low, y_high, steps + 1)
     across, up = (grid.ravel() for grid in np.meshgrid(xs, ys, indexing="ij"))
-    lead = np.broadcast_to(_lead(trials, a, b, {x: across, y: up}), across.shape).reshape(len(xs), len(ys))
+    across, up = np.append(across, first.likely), np.append(up, second.likely)
+    found = np.broadcast_to(_lead(trials, a, b, {x: across, y: up}), across.shape)
+    lead = found[:-1].reshape(len(xs), len(ys))
     titles = labels(scenario)
     return Map(
-        a, b, x, y, titles.get(x, x), titles.get(y, y), xs, ys, (first.likely, second.likely), lead, flip_line(xs, ys, lead)
+        a,
+        b,
+        x,
+        y,
+        titles.get(x, x),
+        titles.get(y, y),
+        first.unit,
+        second.unit,
+        xs,
+        ys,
+        (first.likely, second.likely),
+        _own(first, second),
+        float(found[-1]),
+        lead,
+        flip_line(xs, ys, lead),
     )
+
+
+NIGHTS, SOLD = "nights.mean_between_stops", (".hours", ".demand")
+
+
+def _own(*moved: Amount) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    ranges = [(amount.low, amount.high) for amount in moved if amount.low is not None and amount.high is not None]
+    return (ranges[0], ranges[1]) if len(ranges) == 2 else None
+
+
+def default_axes(scenario: Scenario, a: str | None = None, b: str = "keep", given: str | None = None) -> tuple[str, str]:
+    """Return the two inputs that most deserve a map of the lead of `a` over `b`: (x, y); `given` is one of them already.
+
+    Hours (or pieces) that can be sold against the mean hours between stops of the machine or improvement that `a`
+    brings in; where the file has not both, the inputs whose flips are nearest, then those that move the lead most.
+    """
+    found = tornado(scenario, a, b)
+    bars = {bar.path: bar for bar in found.bars if bar.swing >= 0.5}
+    subjects = [getattr(step, "machine", None) or getattr(step, "improvement", "") for step in scenario.alternatives[found.a]]
+    nights = [path for path in bars if path.endswith(NIGHTS) and path.split(".")[1] in subjects]
+    sold = [path for ending in SOLD for path in bars if path.startswith("parts.") and path.endswith(ending)]
+    chosen = [given] if given else []
+    if nights and sold and not given:
+        return sold[0], nights[0]
+    flips = breakeven(scenario, None, found.a, found.b).flips
+    for path in [*(flip.path for flip in flips if flip.two_points is None), *bars]:
+        if path not in chosen and (path not in bars or not _yes_no(scenario, path)):
+            chosen.append(path)
+    if len(chosen) < 2:
+        raise ValueError("fewer than two inputs could be moved: give some a range, low .. likely .. high, or name two inputs")
+    return chosen[0], chosen[1]
+
+
+def _yes_no(scenario: Scenario, path: str) -> bool:
+    return amounts(scenario)[path].chance is not None
 
 
 def flip_line(x: FloatArray, y: FloatArray, lead: FloatArray) -> tuple[tuple[float, float], ...]:

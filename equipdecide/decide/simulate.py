@@ -6,6 +6,7 @@ They repeat the ranges that were entered and know nothing more.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,8 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
+from equipdecide.decide.compare import Comparison, measure, passes
 from equipdecide.decide.draws import draw, drawn_paths
-from equipdecide.decide.trials import Figures, Trials
+from equipdecide.decide.news import questions
+from equipdecide.decide.trials import Figures, Trials, joined
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Finding
 from equipdecide.parameters import Law
@@ -30,6 +33,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 REPLICATES = 8
+PATIENCE = 2.0  # [s] after which what has been run is kept when a simulation is stopped
 DEGREE = 5  # of the polynomial by which a lead is seen to follow one input
 
 
@@ -46,18 +50,28 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Information:
-    """What it would be worth, at most, to know one input before choosing [currency]."""
+    """What it would be worth, at most, to know one input before choosing [currency].
+
+    `question` is what a yes/no doubt asks: "P5 renews"; empty for any other input.
+    """
 
     path: str
     label: str
     value: Estimate
+    question: str = ""
+
+    @property
+    def tells(self) -> bool:
+        """Whether the value stands clear of its standard error: more than two of them, and of a dollar."""
+        return self.value.value > max(2 * self.value.error, 1.0)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Runs(Shown):
     """The trials of a scenario. Arrays are (trials,); trials of a replicate stand together.
 
-    `draws` holds the drawn inputs by path, `fixed` inputs set to one value for the whole run.
+    `draws` holds the drawn inputs by path, `fixed` inputs set to one value for the whole run. `asked` is the number of
+    trials asked for, more than `trials` where the run was stopped.
     """
 
     scenario: Scenario
@@ -68,6 +82,7 @@ class Runs(Shown):
     evaluation: Evaluation  # as entered
     replicates: int
     law: Law | None = None
+    asked: int = 0
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -148,9 +163,12 @@ class Runs(Shown):
         margin = self._of(name).margin
         return None if margin is None else self.estimate(lambda k: float((margin[k] < -0.005).mean()))
 
-    def regret(self, name: str) -> Estimate:
-        """Return the expected regret: what choosing `name` loses on average to the best of each trial [currency]."""
-        lost = self._npv.max(axis=0) - self._of(name).npv
+    def regret(self, name: str, among: Sequence[str] | None = None) -> Estimate:
+        """Return the expected regret: what choosing `name` loses on average to the best of each trial [currency].
+
+        `among` limits the choice, to what can be paid for, say.
+        """
+        lost = self._choice(among).max(axis=0) - self._of(name).npv
         return self.estimate(lambda k: float(lost[k].mean()))
 
     def evpi(self, among: Sequence[str] | None = None) -> Estimate:
@@ -188,16 +206,24 @@ class Runs(Shown):
 
     def information(self, among: Sequence[str] | None = None) -> tuple[Information, ...]:
         """Return the value of knowing each input alone, the most valuable first."""
-        titles = labels(self.scenario)
-        found = [Information(path, titles.get(path, path), self.evppi(path, among)) for path in self.draws]
+        titles, asks = labels(self.scenario), questions(self.scenario)
+        found = [Information(path, titles.get(path, path), self.evppi(path, among), asks.get(path, "")) for path in self.draws]
         return tuple(sorted(found, key=lambda one: -one.value.value))
+
+    @cached_property
+    def comparison(self) -> Comparison:
+        """The comparison at the entered figures."""
+        return measure(self.evaluation)
+
+    @property
+    def leader(self) -> str:
+        """The course that leads at the entered figures: the best that passes, else the one of highest worth."""
+        return self.comparison.leader.name
 
     @property
     def affordable(self) -> tuple[str, ...]:
         """The alternatives that pass as entered, or all where none does: what the owner chooses from."""
-        from equipdecide.decide.compare import measure, passes
-
-        found = tuple(outcome.name for outcome in measure(self.evaluation) if passes(outcome))
+        found = tuple(outcome.name for outcome in self.comparison if passes(outcome))
         return found or self.names
 
     def values(self, trial: int) -> dict[str, float]:
@@ -218,7 +244,7 @@ class Runs(Shown):
         found = [
             Finding(
                 "own_ranges",
-                f"These chances repeat your own ranges: {len(self.draws)} inputs were drawn, {guesses} of them guesses. "
+                f"These chances repeat your own ranges: {len(self.draws)} input{'s were' if len(self.draws) != 1 else ' was'} drawn, {guesses} of them guesses. "
                 "If the ranges are too narrow, the chances are too sure.",
                 "doubts",
             )
@@ -230,6 +256,9 @@ class Runs(Shown):
             )
         if not self.draws:
             found.append(Finding("no_doubts", "No input has a range, so every trial is the same.", "doubts", "warning"))
+        if self.asked > self.trials:
+            text = f"Stopped after {self.trials:,} of {self.asked:,} trials: what had been run is shown."
+            found.insert(0, Finding("stopped", text, "doubts", "warning"))
         return tuple(found)
 
     def to_json(self) -> dict[str, object]:
@@ -240,7 +269,7 @@ class Runs(Shown):
             "seed": self.seed,
             "replicates": self.replicates,
             "drawn": list(self.draws),
-            "alternatives": [self._one(name) for name in self.names],
+            "alternatives": [self._one(name, pool) for name in self.names],
             "chance_none_affordable": _plain(self.chance_none_affordable),
             "evpi": _plain(self.evpi()),
             "evpi_affordable": _plain(self.evpi(pool)),
@@ -250,7 +279,7 @@ class Runs(Shown):
             "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
         }
 
-    def _one(self, name: str) -> dict[str, object]:
+    def _one(self, name: str, pool: Sequence[str]) -> dict[str, object]:
         low, middle, high = self.percentiles(name, less="keep")
         under = self.chance_under_floor(name)
         return {
@@ -266,16 +295,17 @@ class Runs(Shown):
             "chance_best_affordable": _plain(self.chance_best(name, affordable=True)),
             "chance_under_floor": None if under is None else _plain(under),
             "regret": _plain(self.regret(name)),
+            "regret_affordable": _plain(self.regret(name, pool)) if name in pool else None,
         }
 
     def to_frame(self) -> pd.DataFrame:
         """Return a tidy pandas frame, one row an alternative; standard errors in columns that end in `_error`."""
         import pandas as pd
 
-        rows = []
+        rows, pool = [], self.affordable
         for name in self.names:
             row: dict[str, object] = {"alternative": name}
-            for key, value in self._one(name).items():
+            for key, value in self._one(name, pool).items():
                 if isinstance(value, dict):
                     row |= {key: value["value"], f"{key}_error": value["error"]}
             rows.append(row)
@@ -331,12 +361,15 @@ def simulate(
     values: Mapping[str, float] | None = None,
     replicates: int = REPLICATES,
     law: Law | None = None,
+    stoppable: bool = False,
 ) -> Runs:
     """Draw all doubtful inputs `trials` times and run every alternative through the same draws.
 
     Inputs with low, likely and high follow a PERT shape unless `doubts:` of the scenario says otherwise; yes/no doubts
     come true with their chance. `values` sets inputs to one value instead (path -> number). The same seed gives the
-    same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters. Raises
+    same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters. With
+    `stoppable`, replicates are run one after another, and an interrupt after two seconds keeps those that are done (two
+    at the least). Raises
     :class:`equipdecide.decide.draws.DrawError` where doubts cannot be drawn, ValueError for too few trials.
     """
     if not 1 < replicates <= trials // 2:
@@ -350,8 +383,28 @@ def simulate(
     paths = [path for path in paths if path in program.used]
     draws = draw(scenario, entered, paths, trials, seed, replicates)
     held = {path: np.full(trials, value) for path, value in fixed.items()}
-    figures = program.run({**held, **draws}) if draws or held else program.run({_ANY: np.zeros(trials)})
-    return Runs(scenario, seed, draws, fixed, figures, program.evaluation, replicates, law)
+    vectors = {**held, **draws} if draws or held else {_ANY: np.zeros(trials)}
+    if not stoppable:
+        return Runs(scenario, seed, draws, fixed, program.run(vectors), program.evaluation, replicates, law, trials)
+    parts = np.array_split(np.arange(trials), replicates)
+    done = _one_by_one(program, vectors, parts)
+    kept = parts[len(done) - 1][-1] + 1
+    draws = {path: vector[:kept] for path, vector in draws.items()}
+    figures = {name: joined([part[name] for part in done]) for name in program.names}
+    return Runs(scenario, seed, draws, fixed, figures, program.evaluation, len(done), law, trials)
+
+
+def _one_by_one(program: Trials, vectors: Mapping[str, FloatArray], parts: Sequence[NDArray[np.int64]]) -> list[dict[str, Figures]]:
+    """Run replicate after replicate; an interrupt ends it, and is passed on where too little has been run to be kept."""
+    done: list[dict[str, Figures]] = []
+    began = time.monotonic()
+    try:
+        for part in parts:
+            done.append(program.run({path: vector[part] for path, vector in vectors.items()}))
+    except KeyboardInterrupt:
+        if len(done) < 2 or time.monotonic() - began < PATIENCE:
+            raise
+    return done
 
 
 _ANY = ""  # no input has this path: it only says how many trials there are

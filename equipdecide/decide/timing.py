@@ -16,6 +16,7 @@ import numpy as np
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date, FloatArray
 from equipdecide.decide.compare import measure, passes
+from equipdecide.decide.news import questions
 from equipdecide.decide.trials import tested
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.measures import EconomicLife, Keep, annual_worth, economic_life, years_to_keep
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 AS_IT_STANDS = "at what it would bring today"
+FLAT = 0.03  # costs this near the least are as good: customary, no source
 
 
 # --- how long to keep it ---------------------------------------------------------------------------------------------
@@ -49,6 +51,7 @@ class ServiceLife(Shown):
     worth_if_sold: FloatArray  # (years + 1,) present worth if sold after 0, 1, 2 ... years, after tax [currency]
     annual_worth: FloatArray  # (years,) of keeping it that long rather than selling today, after tax [currency/year]
     marginal_worth: FloatArray  # (years,) of keeping it that one year more, at the year's end, after tax [currency]
+    rate: float  # [1/year]
 
     @property
     def years_before_tax(self) -> int:
@@ -66,6 +69,29 @@ class ServiceLife(Shown):
         """What one more year is worth after tax, at that year's end [currency]; negative is a cost."""
         return float(self.marginal_worth[0])
 
+    @property
+    def annual_expenses(self) -> FloatArray:
+        """The level annual worth of expenses if it is kept through each year, before tax (years,) [currency/year]."""
+        return np.array([annual_worth(pw, self.rate, k) for k, pw in enumerate(self._spent, start=1)], dtype=float)
+
+    @property
+    def capital_recovery(self) -> FloatArray:
+        """The level annual cost of loss in value with interest, before tax (years,) [currency/year]."""
+        cost: FloatArray = np.asarray(self.before_tax.annual_cost) - self.annual_expenses
+        return cost
+
+    @property
+    def near_best(self) -> tuple[int, ...]:
+        """Years kept at which the annual cost before tax is within 3 % of the least: all as good as one another."""
+        cost = np.asarray(self.before_tax.annual_cost)
+        return tuple(int(k) + 1 for k in np.flatnonzero(cost <= (1 + FLAT) * cost.min()))
+
+    @property
+    def _spent(self) -> FloatArray:
+        factors = (1 + self.rate) ** -np.arange(1.0, len(self.expenses) + 1)
+        spent: FloatArray = np.cumsum(self.expenses * factors)
+        return spent
+
     def keep_against(self, challenger_annual_cost: float) -> Keep:
         """Return how many years to keep it against a challenger's least annual cost before tax [currency/year]."""
         return years_to_keep(np.asarray(self.before_tax.marginal_cost), challenger_annual_cost)
@@ -77,6 +103,7 @@ class ServiceLife(Shown):
             "value_now": self.value_now,
             "years_before_tax": self.years_before_tax,
             "years_after_tax": self.years_after_tax,
+            "near_best_years": list(self.near_best),
             "next_year": self.next_year,
             "worth_if_sold_now": float(self.worth_if_sold[0]),
             "years": self._rows(),
@@ -96,6 +123,8 @@ class ServiceLife(Shown):
                 "expenses": float(self.expenses[k]),
                 "marginal_cost_before_tax": float(self.before_tax.marginal_cost[k]),
                 "annual_cost_before_tax": float(self.before_tax.annual_cost[k]),
+                "capital_recovery": float(self.capital_recovery[k]),
+                "annual_expenses": float(self.annual_expenses[k]),
                 "worth_if_sold": float(self.worth_if_sold[k + 1]),
                 "annual_worth_after_tax": float(self.annual_worth[k]),
                 "marginal_worth_after_tax": float(self.marginal_worth[k]),
@@ -144,6 +173,7 @@ def service_life(
         worth_if_sold,
         np.array([annual_worth(pw, rate, int(k)) for pw, k in zip(gain, ends, strict=True)], dtype=float),
         np.diff(worth_if_sold) * (1 + rate) ** ends,
+        rate,
     )
 
 
@@ -352,15 +382,16 @@ def _fallen(scenario: Scenario, steps: Sequence[Step], months: int) -> dict[str,
 # --- waiting for a doubt ---------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Waiting:
+@dataclass(frozen=True, repr=False)
+class Waiting(Shown):
     """What waiting for a yes/no doubt is worth. Money is present worth on average over both outcomes [currency].
 
-    `now` is the best course taken today; `then_no` and `then_yes` are the best of keeping and of the same courses put
+    `question` is what the doubt asks: "P5 renews". `now` is the best course taken today; `then_no` and `then_yes` are the best of keeping and of the same courses put
     off until `on`, once the outcome is known. `if_known` would be the worth if the outcome were known today.
     """
 
     doubt: str
+    question: str
     chance: float
     on: Date
     now: str
@@ -384,6 +415,7 @@ class Waiting:
         """Return plain data with fixed keys: keys are added, never renamed."""
         return {
             "doubt": self.doubt,
+            "question": self.question,
             "chance": self.chance,
             "on": self.on.isoformat(),
             "now": self.now,
@@ -409,8 +441,12 @@ def wait(
     entered = amounts(scenario)
     doubts = [path for path, amount in entered.items() if amount.chance is not None and amount.doubtful]
     doubt = doubt or next((path for path in doubts if _settled(scenario, path)), None)
-    if doubt is None or doubt not in doubts:
-        raise KeyError(f"no yes/no doubt {doubt or 'with a day on which it is settled'!r}; there are {', '.join(doubts) or 'none'}")
+    if not doubts:
+        raise KeyError("there is no yes/no doubt in this file to wait for: nothing under `events:`, no contract that may be renewed")
+    if doubt is None:
+        raise KeyError(f"nothing says on which day a doubt is settled: name one of {', '.join(doubts)} and its day")
+    if doubt not in doubts:
+        raise KeyError(f"no yes/no doubt {doubt!r}; there are {', '.join(doubts)}")
     day = on or _settled(scenario, doubt)
     if day is None:
         raise KeyError(f"nothing says when {doubt} is settled: give the day as `on`")
@@ -447,7 +483,8 @@ def wait(
                 then[k][name] = worth
     chosen = [max(options, key=lambda name: options[name]) for options in then]  # noqa: B023
     waiting = _average([then[k][chosen[k]] for k in (0, 1)], shares)
-    return Waiting(doubt, chance, day, now, averages[now], chosen[0], chosen[1], waiting, _average(best_known, shares))
+    asks = questions(scenario).get(doubt, doubt)
+    return Waiting(doubt, asks, chance, day, now, averages[now], chosen[0], chosen[1], waiting, _average(best_known, shares))
 
 
 def _average(worth: Sequence[float], shares: Sequence[float]) -> float:

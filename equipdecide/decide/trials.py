@@ -161,6 +161,19 @@ class Trials:
         return Figures(npv, margin, coverage, _passes(trials, margin, coverage, least), columns)
 
 
+def joined(parts: Sequence[Figures]) -> Figures:
+    """Return one alternative's figures over several runs as those of one run, the trials in the order of the runs."""
+
+    def along(name: str) -> FloatArray | None:
+        found = [getattr(part, name) for part in parts]
+        return None if found[0] is None else np.concatenate(found)
+
+    npv, passes = along("npv"), np.concatenate([part.passes for part in parts])
+    assert npv is not None
+    columns = {name: np.concatenate([part.columns[name] for part in parts], axis=1) for name in parts[0].columns}
+    return Figures(npv, along("margin"), along("coverage"), passes, columns)
+
+
 def _passes(
     trials: int, margin: FloatArray | None, coverage: FloatArray | None, least: FloatArray | None
 ) -> NDArray[np.bool_]:

@@ -59,10 +59,14 @@ class Deciding:
 
 @dataclass(frozen=True, repr=False)
 class Whose(Shown):
-    """Views side by side, the entered figures first, and the differences of opinion that decide."""
+    """Views side by side, the entered figures first, and the differences of opinion that decide.
+
+    `inputs` gives label, unit and entered value of every input on which somebody differs, by path.
+    """
 
     views: tuple[View, ...]
     deciding: tuple[Deciding, ...]
+    inputs: Mapping[str, tuple[str, str, float]]
 
     def __getitem__(self, name: str) -> View:
         for view in self.views:
@@ -90,6 +94,7 @@ class Whose(Shown):
                 }
                 for v in self.views
             ],
+            "inputs": {path: {"label": label, "unit": unit, "entered": value} for path, (label, unit, value) in self.inputs.items()},
             "deciding": [{name: getattr(d, name) for name in d.__dataclass_fields__} for d in self.deciding],
         }
 
@@ -147,7 +152,8 @@ def whose(scenario: Scenario, guesses: Mapping[str, Mapping[str, float | str]] |
             deciding.append(
                 Deciding(name, path, titles.get(path, path), amount.likely, read[name][path], amount.unit, views[-1].choice, view.choice)
             )
-    return Whose(tuple(views), tuple(deciding))
+    inputs = {path: (titles.get(path, path), entered[path].unit, entered[path].likely) for path in paths}
+    return Whose(tuple(views), tuple(deciding), inputs)
 
 
 def _value(path: str, value: float | str, known: set[str]) -> float:

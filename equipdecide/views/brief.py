@@ -26,6 +26,7 @@ from equipdecide.views import charts
 from equipdecide.views import lender_page as lender
 from equipdecide.views.parts import Block, Bullets, Definitions, Page, Part, Row, Table, Text, chart
 from equipdecide.views.printing import print_page
+from equipdecide.views.sure_part import sure
 from equipdecide.views.table import headline, sort_findings
 from equipdecide.views.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
@@ -430,6 +431,8 @@ TERMS = (
     ("Floor", "The cash the owners will not go under; a course whose cash falls below it is not counted as payable."),
     ("Good hours", "Hours the machine cuts, at standard time, scrap taken out."),
     ("Contribution", "Price less material, outside work and tooling; wages are not taken off."),
+    ("Draw", "One set of values of all doubtful figures together, taken at random from their ranges; every course is run through the same draws."),
+    ("Regret", "What a course loses in a draw to the course that would have been best in it; expected regret is its average."),
     ("Flip", "The value of one input at which two courses are worth the same."),
     ("Shortfall behind a guarantee", "Debt on the machines above what they would bring; their value is taken to fall by the same share each year from today's or the price paid to the value entered for the end. A forced sale brings less."),
 )
@@ -447,6 +450,7 @@ PARTNERS: PartRow = (
     why,
     flips,
     alternatives,
+    sure,
     proceeds,
     cash,
     hours,

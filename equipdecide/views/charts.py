@@ -51,7 +51,9 @@ def style() -> AbstractContextManager[None]:
     return cast("AbstractContextManager[None]", plt.style.context(STYLE))
 
 
-def _styled(draw: Callable[P, Axes]) -> Callable[P, Axes]:
+def styled(draw: Callable[P, Axes]) -> Callable[P, Axes]:
+    """Give a function that draws a chart the look of this package."""
+
     @wraps(draw)
     def inside(*args: P.args, **kwargs: P.kwargs) -> Axes:
         with style():
@@ -141,16 +143,18 @@ def text_address(ax: Axes) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(out.getvalue().encode()).decode()
 
 
-def _axes(ax: Axes | None, width: float, height: float) -> Axes:
+def axes(ax: Axes | None, width: float, height: float) -> Axes:
+    """Return the axes given, or new ones on a figure of that size [inch]."""
     return ax if ax is not None else plt.subplots(figsize=(width, height))[1]
 
 
-def _finish(ax: Axes, words: str, alt: str) -> Axes:
+def finish(ax: Axes, words: str, alt: str) -> Axes:
     """Put the title over the whole figure where the chart is alone on it, else over the axes; keep the words."""
     figure = cast("Figure", ax.figure)
-    wide = figure.get_size_inches()[0] if len(figure.axes) == 1 else figure.get_size_inches()[0] * ax.get_position().width
+    alone = sum(one.get_label() != "<colorbar>" for one in figure.axes) == 1
+    wide = figure.get_size_inches()[0] if alone else figure.get_size_inches()[0] * ax.get_position().width
     wrapped = "\n".join(textwrap.wrap(words, max(30, int(wide * 10.3))))
-    if len(figure.axes) == 1:
+    if alone:
         figure.suptitle(wrapped, x=0.01, ha="left", fontsize=11, fontweight="bold")
     else:
         ax.set_title(wrapped, loc="left", fontsize=10.5, fontweight="bold")
@@ -158,11 +162,13 @@ def _finish(ax: Axes, words: str, alt: str) -> Axes:
     return ax
 
 
-def _money_axis(axis: Any, sign: bool = False) -> None:
-    axis.set_major_formatter(FuncFormatter(lambda value, _: _plus(value) if sign else money(value)))
+def money_axis(axis: Any, sign: bool = False) -> None:
+    """Write the figures along an axis as money, with a plus where `sign`."""
+    axis.set_major_formatter(FuncFormatter(lambda value, _: plus(value) if sign else money(value)))
 
 
-def _plus(amount: float) -> str:
+def plus(amount: float) -> str:
+    """Write money with its sign: "+1,200"."""
     return money(amount, plus=True)
 
 
@@ -180,13 +186,13 @@ def capital(text: str) -> str:
 # --- where the price goes
 
 
-@_styled
+@styled
 def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     """Draw where the price of a sale goes: lender, costs, cash, and the later tax, which is no cash at the closing.
 
     `result` is one route of a sale. Cash at the closing is filled; tax due later is an outline with hatch.
     """
-    ax = _axes(ax, 7.6, 3.6)
+    ax = axes(ax, 7.6, 3.6)
     lost, end = result.over_allowance, result.left_in_all
     rows: list[tuple[str, float, str]] = [("price", result.gross, "start")]
     rows += [("selling costs", -result.selling_costs, "cash")] if result.selling_costs else []
@@ -213,13 +219,13 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
             ax.plot([level, level], [k, k + 1], color="#999999", linewidth=0.8, linestyle=":")
     widest = max(x for _, x in places)
     for (k, x), (_, amount, _) in zip(places, rows, strict=True):
-        ax.text(x + 0.012 * widest, k, _plus(amount) if k else money(amount), va="center", fontweight="bold")
+        ax.text(x + 0.012 * widest, k, plus(amount) if k else money(amount), va="center", fontweight="bold")
     ax.set_yticks(range(len(rows)), [capital(name) for name, _, _ in rows])
     ax.invert_yaxis()
     ax.set_xlim(min(0.0, *(amount for _, amount, kind in rows if kind == "end")) * 1.15, widest * 1.14)
     ax.axvline(0, color="#555555", linewidth=0.9)
     ax.xaxis.grid(True)
-    _money_axis(ax.xaxis)
+    money_axis(ax.xaxis)
     ax.set_xlabel("dollars; filled: paid at the closing, hatched: due later")
     left = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing" if result.net_cash >= 0 else f"{money(result.gross)} does not cover the lender: {money(-result.net_cash)} to bring"
     if result.tax_by_owner:
@@ -227,17 +233,17 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
         words = f"{left}; after {money(result.tax)} of tax, {tail}"
     else:
         words = left
-    alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {_plus(amount) if k else money(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
-    return _finish(ax, words, alt)
+    alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {plus(amount) if k else money(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
+    return finish(ax, words, alt)
 
 
 # --- when a course pays back
 
 
-@_styled
+@styled
 def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     """Draw present worth added up month by month, each alternative less keeping; the last crossing of zero is marked."""
-    ax = _axes(ax, 7.6, 4.2)
+    ax = axes(ax, 7.6, 4.2)
     time = result.evaluation.time
     keep = worth_so_far(result.keep)
     times = np.array([0.0, *time.cash_times])
@@ -262,7 +268,7 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("years from the decision (circle: where the line comes above keeping for good)")
     ax.set_ylabel("present worth less keeping, loans counted, dollars")
     ax.yaxis.grid(True)
-    _money_axis(ax.yaxis, sign=True)
+    money_axis(ax.yaxis, sign=True)
     if lead == "keep":
         words = "No course gains on keeping within the study" if not any(o.npv_less_keep > 0 for o in shown) else "Keeping leads among the courses that pass"
     else:
@@ -270,9 +276,9 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
         ahead = money(result[str(lead)].npv_less_keep)
         words = f"“{lead}” is ahead of keeping for good after {crossed:.1f} years, and by {ahead} at the end" if crossed is not None else f"“{lead}” ends {ahead} ahead of keeping"
     alt = "Lines of present worth added up, each course less keeping. At the end: " + "; ".join(
-        f"{label} {_plus(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _, _ in sorted(ends, reverse=True) if label != "keep"
+        f"{label} {plus(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _, _ in sorted(ends, reverse=True) if label != "keep"
     ) + "."
-    return _finish(ax, words, alt)
+    return finish(ax, words, alt)
 
 
 def _crossing(times: FloatArray, values: FloatArray) -> float | None:
@@ -284,7 +290,7 @@ def _crossing(times: FloatArray, values: FloatArray) -> float | None:
     return float(times[k] + (times[k + 1] - times[k]) * -values[k] / (values[k + 1] - values[k]))
 
 
-def _apart(heights: Sequence[float], gap: float) -> list[float]:
+def apart(heights: Sequence[float], gap: float) -> list[float]:
     """Return heights near the given ones, at least `gap` apart, in the same order."""
     order = sorted(range(len(heights)), key=lambda k: heights[k])
     placed = [heights[k] for k in order]
@@ -316,10 +322,10 @@ def shown_range(curves: Sequence[FloatArray]) -> tuple[float, float]:
 def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
     """Write each line's name and last figure to the right of the axes, moved apart where they would touch."""
     low, high = ax.get_ylim()
-    heights = _apart([max(end[0], low + 0.02 * (high - low)) for end in ends], (high - low) * 0.066)
+    heights = apart([max(end[0], low + 0.02 * (high - low)) for end in ends], (high - low) * 0.066)
     for (value, name, colour, bold), y in zip(ends, heights, strict=True):
         inside = value >= low
-        text = name if name == "keep" else f"{name}  {_plus(value)}" + ("" if inside else " (below the chart)")
+        text = name if name == "keep" else f"{name}  {plus(value)}" + ("" if inside else " (below the chart)")
         ax.annotate(
             "\n".join(textwrap.wrap(text, 30)),
             (x, max(value, low)),
@@ -337,14 +343,14 @@ def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]
 # --- when cash is short
 
 
-@_styled
+@styled
 def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     """Draw the shop's cash by month against the floor, and name the days on which the course moves money.
 
     Shown up to a year past the lowest month, two years at least. Without cash in the scenario the line is money since
     the decision, and no floor is tested.
     """
-    ax = _axes(ax, 7.6, 4.2)
+    ax = axes(ax, 7.6, 4.2)
     time, shop = result.plan.time, result.plan.scenario.shop
     tested = "cash test" in result.ledger.workings
     level = result.column("cash test.level").per_row() if tested else np.cumsum(result.cash("shop"))
@@ -373,7 +379,7 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     ax.set_xticks(x[::step], [month(time.cash.labels[k]) for k in x[::step]])
     ax.set_ylabel("cash of the shop, month's end, dollars" if tested else "cash of the shop since the decision, dollars")
     ax.yaxis.grid(True)
-    _money_axis(ax.yaxis)
+    money_axis(ax.yaxis)
     lowest = f"{money(level[k_low])} in {month(time.cash.labels[k_low])}"
     if floor is None:
         words = f"“{result.name}”: cash is lowest at {lowest}; no floor was given" if tested else f"“{result.name}”: money since the decision is lowest at {lowest}; cash in the bank was not given"
@@ -382,11 +388,11 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     else:
         words = f"“{result.name}”: cash is lowest at {lowest}, {money(level[k_low] - floor)} above the floor"
     alt = f"Cash of the shop by month from {month(time.cash.labels[0])} to {month(time.cash.labels[count - 1])}, lowest {lowest}" + (f", floor {money(floor)}" if floor is not None else "") + ". Days: " + ("; ".join(f"{day(one.day)} {_what(one)}" for _, one in shown) or "none") + "."
-    return _finish(ax, words, alt)
+    return finish(ax, words, alt)
 
 
 def _what(one: DatedCash) -> str:
-    return ", ".join(f"{name} {_plus(amount)}" for name, amount in one.parts)
+    return ", ".join(f"{name} {plus(amount)}" for name, amount in one.parts)
 
 
 def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, highest: float) -> float:
@@ -396,7 +402,7 @@ def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatAr
     for row, one in shown:
         left = row > count * 0.6  # written to the left of its stem
         room = max(int((row if left else count - row) / count * 96), 24)
-        lines = textwrap.wrap(f"{day(one.day)}: {_plus(one.net)}  {_short(one)}", room)
+        lines = textwrap.wrap(f"{day(one.day)}: {plus(one.net)}  {_short(one)}", room)
         labels.append((row, left, lines if len(lines) <= 2 else [lines[0], textwrap.shorten(" ".join(lines[1:]), room, placeholder=" …")]))
     whole_lines = sum(len(lines) for _, _, lines in labels)
     line = max(high - low, 1.0) * (0.075 if whole_lines <= 5 else 0.062)
@@ -421,7 +427,7 @@ def _short(one: DatedCash) -> str:
 # --- what an hour earns
 
 
-@_styled
+@styled
 def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     """Draw contribution an hour over the hours of a year, what must ship first, and each alternative's capacity.
 
@@ -430,7 +436,7 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     stairs = stairs_of(result) if isinstance(result, Comparison) else result
     if stairs is None:
         raise ValueError("no parts in the scenario: there is no staircase to draw")
-    ax = _axes(ax, 7.6, 4.4)
+    ax = axes(ax, 7.6, 4.4)
     at, top = 0.0, max(stair.per_hour for stair in stairs.stairs)
     ordered = sum(stair.hours for stair in stairs.stairs)
     width = max(ordered, *stairs.capacities.values())  # the width of the chart
@@ -470,7 +476,7 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("contribution, dollars an hour")
     words = _stairs_title(stairs)
     alt = "Staircase of contribution per machine hour. " + "; ".join(f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} dollars{', must ship' if stair.must_ship else ''}" for stair in stairs.stairs) + ". Capacity: " + "; ".join(f"{name} {hours:,.0f} h" for name, hours in stairs.capacities.items()) + "."
-    return _finish(ax, words, alt)
+    return finish(ax, words, alt)
 
 
 CHARACTER = 0.0115  # width of one character of a bold label, as a share of the axes of a chart on its own
@@ -502,10 +508,10 @@ def _stairs_title(stairs: Staircase) -> str:
 # --- cash by what it is for
 
 
-@_styled
+@styled
 def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
     """Draw cash of all purses by calendar year and by what it is for; of a difference, the first less the second."""
-    ax = _axes(ax, 7.6, 4.0)
+    ax = axes(ax, 7.6, 4.0)
     outcome, less = (result.minuend, result.subtrahend) if isinstance(result, Difference) else (result, None)
     by_group = {group: values for group, values in cash_by_year(outcome, less).items() if np.abs(values).max() >= 0.5}
     first = outcome.plan.time.cash.ends[0].year
@@ -525,20 +531,20 @@ def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
     ax.set_xticks(x, [str(first + k) for k in x])
     ax.set_ylim(float(down.min()) - 0.05 * size, float(up.max()) + 0.12 * size)
     ax.yaxis.grid(True)
-    _money_axis(ax.yaxis, sign=True)
+    money_axis(ax.yaxis, sign=True)
     ax.set_ylabel("dollars a year, all purses")
     ax.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.8)
     worst, best = int(net.argmin()), int(net.argmax())
     whose = f"“{outcome.name}” less “{less.name}”" if less is not None else f"“{outcome.name}”"
-    words = f"{whose}: {_plus(net[worst])} in {first + worst}, the leanest year, {_plus(net[best])} in {first + best}, the best"
-    alt = f"Bars of cash by calendar year, {whose}. " + "; ".join(f"{first + k}: {_plus(net[k])} (" + ", ".join(f"{group} {_plus(values[k])}" for group, values in by_group.items() if abs(values[k]) >= 0.5) + ")" for k in range(count)) + "."
-    return _finish(ax, words, alt)
+    words = f"{whose}: {plus(net[worst])} in {first + worst}, the leanest year, {plus(net[best])} in {first + best}, the best"
+    alt = f"Bars of cash by calendar year, {whose}. " + "; ".join(f"{first + k}: {plus(net[k])} (" + ", ".join(f"{group} {plus(values[k])}" for group, values in by_group.items() if abs(values[k]) >= 0.5) + ")" for k in range(count)) + "."
+    return finish(ax, words, alt)
 
 
-@_styled
+@styled
 def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     """Draw why one course beats another: present worth of the first less the second, by what the money is for."""
-    ax = _axes(ax, 7.6, 3.0)
+    ax = axes(ax, 7.6, 3.0)
     found = [(group, value) for group, value in result.by_group.items() if abs(value) >= 0.5] or [("nothing", 0.0)]
     found.sort(key=lambda pair: -pair[1])
     rows = [*found, ("all together", result.npv)]
@@ -546,20 +552,20 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     for k, (name, value) in enumerate(rows):
         whole = name == "all together"
         ax.barh(k, value, height=0.62, color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE, hatch="" if value >= 0 else "///", edgecolor="white", linewidth=0.4)
-        ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, _plus(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
+        ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, plus(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
     ax.set_yticks(range(len(rows)), [capital(name) for name, _ in rows])
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
     low, high = min(0.0, *(value for _, value in rows)), max(0.0, *(value for _, value in rows))
     ax.set_xlim(low - 0.17 * (high - low) * (low < 0), high + 0.13 * (high - low or 1.0))
     ax.xaxis.grid(True)
-    _money_axis(ax.xaxis, sign=True)
+    money_axis(ax.xaxis, sign=True)
     ax.set_xlabel("present worth, dollars")
     one, other = result.minuend.name, result.subtrahend.name
     best, worst = found[0], found[-1]
-    words = f"“{one}” is {money(abs(result.npv))} {'better' if result.npv >= 0 else 'worse'} than “{other}”: {best[0]} {_plus(best[1])}" + (f", {worst[0]} {_plus(worst[1])}" if worst is not best else "")
-    alt = f"Bars of present worth, {one} less {other}: " + "; ".join(f"{name} {_plus(value)}" for name, value in rows) + " dollars."
-    return _finish(ax, words, alt)
+    words = f"“{one}” is {money(abs(result.npv))} {'better' if result.npv >= 0 else 'worse'} than “{other}”: {best[0]} {plus(best[1])}" + (f", {worst[0]} {plus(worst[1])}" if worst is not best else "")
+    alt = f"Bars of present worth, {one} less {other}: " + "; ".join(f"{name} {plus(value)}" for name, value in rows) + " dollars."
+    return finish(ax, words, alt)
 
 
 # --- what flips it
@@ -568,18 +574,18 @@ SHORT = {"hour": "h", "h": "h", "minute": "min", "day": "days", "week": "weeks"}
 NEAREST = 8  # flips drawn: more than that no reader weighs
 
 
-@_styled
+@styled
 def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
     """Draw the inputs that flip the leader, the nearest on top: how far each would have to move, and to what value.
 
     Bars are the distance from the entered value as a share of it; hatched where the flip lies inside the stated range.
     """
     found = leaders_flips(result)[:NEAREST]
-    ax = _axes(ax, 7.6, 1.4 + 0.42 * max(len(found), 2))
+    ax = axes(ax, 7.6, 1.4 + 0.42 * max(len(found), 2))
     if not found:
         ax.set_axis_off()
         ax.text(0, 0.5, "Nothing searched flips it.", va="center")
-        return _finish(ax, f"No single input flips the lead of “{result.leader}”", "No bars: no single input flips the lead.")
+        return finish(ax, f"No single input flips the lead of “{result.leader}”", "No bars: no single input flips the lead.")
     size = max(min(flip.distance, 3.0) for flip in found)
     for k, flip in enumerate(found):
         more = flip.flip > flip.entered
@@ -594,13 +600,13 @@ def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
     high = max(0.0, *(min(flip.distance, 3.0) for flip in found if flip.flip > flip.entered), 0.0)
     room = 0.55 * max(high - low, 0.05)
     ax.set_xlim(low - (room if low < 0 else 0.02 * size), high + (room if high > 0 else 0.02 * size))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{_plus(round(100 * value))} %"))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{plus(round(100 * value))} %"))
     ax.xaxis.grid(True)
     ax.set_xlabel("how far it would have to move" + (" (hatched: within the stated range)" if any(flip.inside_range for flip in found) else ""))
     first = found[0]
     words = f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit, exact=True)} now, {in_unit(first.flip, first.unit)} at the flip"
     alt = f"Bars of what flips the lead of {result.leader}, nearest first: " + "; ".join(f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit, exact=True)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}" for flip in found) + "."
-    return _finish(ax, words, alt)
+    return finish(ax, words, alt)
 
 
 def leaders_flips(result: Breakevens) -> list[Flip]:

@@ -17,11 +17,14 @@ from equipdecide.decide.compare import Comparison, Outcome
 from equipdecide.decide.lender import LenderView, lender
 from equipdecide.decide.page_figures import TenNumbers, ten_numbers
 from equipdecide.decide.papers import Papers, papers
+from equipdecide.decide.simulate import Runs, simulate
 from equipdecide.ledger import Finding
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.views import charts
+
+PAGE_TRIALS = 2048  # draws behind a page: chances to a point, and quick
 
 # --- what a page is made of
 
@@ -128,6 +131,11 @@ class Page:
     def flips(self) -> Breakevens:
         """What flips the lead, input by input."""
         return breakeven(self.comparison.scenario)
+
+    @cached_property
+    def runs(self) -> Runs:
+        """All doubts drawn together, always the same draws."""
+        return simulate(self.comparison.scenario, trials=PAGE_TRIALS)
 
     @cached_property
     def unsold(self) -> Comparison:

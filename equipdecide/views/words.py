@@ -8,6 +8,7 @@ signs that an older console has.
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterable
 from datetime import date
@@ -86,6 +87,12 @@ def number(value: float, places: int = 2) -> str:
     return _signed(text.rstrip("0").rstrip(".") if "." in text else text, value, False)
 
 
+def times(value: float) -> str:
+    """Write a ratio with two decimals: a coverage of 1.70."""
+    value = rounded(value, 0.01)
+    return _signed(f"{abs(value):,.2f}", value, False)
+
+
 def years(value: float | None) -> str:
     """Write a time in years: "2.2 years"; "never" where there is none."""
     if value is None:
@@ -137,6 +144,45 @@ def entered(value: float, unit: str) -> str:
         return f"{figure} a{'n' if per == 'hour' else ''} {per}" if per else figure
     words = {"hour": "h", "hour/year": "h a year", "h/year": "h a year", "minute": "min", "factor": "", "count": ""}
     return f"{number(value, 2 if abs(value) < 100 else 0)} {words.get(unit, unit)}".rstrip()
+
+
+def short_label(label: str) -> str:
+    """Write an input's label without the explanations in brackets.
+
+    >>> short_label("MC-1: Time to sell (from the day it is handed over)")
+    'MC-1: Time to sell'
+    """
+    return re.sub(r" \([^()]*\)", "", label).replace("`", "")
+
+
+def in_hundred(share: float, of: str = "draws") -> str:
+    """Write a chance as a count: "86 of 100 draws", "every draw", "no draw".
+
+    >>> in_hundred(0.863), in_hundred(1.0), in_hundred(0.0), in_hundred(0.001)
+    ('86 of 100 draws', 'every draw', 'no draw', 'fewer than 1 of 100 draws')
+    """
+    if share in (0.0, 1.0):
+        return f"{'every' if share else 'no'} {of.removesuffix('s')}"
+    if share < 0.005:
+        return f"fewer than 1 of 100 {of}"
+    if share >= 0.995:
+        return f"more than 99 of 100 {of}"
+    return f"{whole(100 * share)} of 100 {of}"
+
+
+def bare(value: float, unit: str) -> str:
+    """Write an input without its unit, for a heading or an axis that names the unit once; shares in per cent."""
+    if unit in ("1/year", "share", "chance", "rate"):
+        return percent(value, 1)
+    return whole(value) if abs(value) >= 100 else number(value, 1 if abs(value) >= 10 else 2)
+
+
+def unit_words(unit: str, currency: str = "USD") -> str:
+    """Name a unit for an axis: "h a year", "dollars"; empty where there is none to name."""
+    base, _, per = unit.partition("/")
+    names = {"hour": "h", "h": "h", "minute": "minutes", "day": "days", "week": "weeks", currency: "dollars" if currency == "USD" else currency}
+    name = names.get(base, "")
+    return f"{name} a {per}" if name and per else name
 
 
 def listed(items: Iterable[str]) -> str:
