@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from equipdecide.decide.sale import RouteResult, SaleResult, sale
-from equipdecide.scenario import load
+from equipdecide.scenario import load, loads
 from equipdecide.scenario.examples import example, examples
 
 CENT = Decimal("0.01")
@@ -139,3 +139,33 @@ def test_examples_are_found_in_the_folder_of_the_checkout() -> None:
     assert example("first_sale") == Path(__file__).parents[1] / "scenarios" / "first_sale.yaml"
     with pytest.raises(KeyError, match="deck_fittings"):
         example("nothing")
+
+
+def test_a_sale_under_one_flat_rate_is_taxed_in_its_period() -> None:
+    # by hand: cost 4,400 with 52 % taken (20 + 32 of the five-year table), so a basis of 2,112; 2,500 less that is 388, at 40 %
+    scenario = loads("""
+title: A textbook sale
+decision_date: 2026-12-31
+machine_in_question: press
+regime: flat
+flat: {tax_rate: 40 %}
+study: {years: 3, rate: 12 %, periods: years}
+shop: {name: a shop, taxed_as: C corporation}
+machines:
+  press:
+    what: press
+    assets:
+      machine:
+        cost: 4,400
+        in_service: 2024-12-31
+        life: 5
+offers:
+  dealer: {machine: press, route: outright, price: 2,500}
+alternatives:
+  keep: []
+  sell: [{do: sell, machine: press, by: dealer, on: 2026-12-31}]
+""")
+    route = sale(scenario)["dealer"]
+    assert route.gain == pytest.approx(388)
+    assert route.tax == pytest.approx(155.20)
+    assert route.tax_due == ((date(2026, 12, 31), pytest.approx(155.20)),)

@@ -185,7 +185,9 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
         payer = "corporation" if scenario.shop.taxed_as == "C corporation" else "individual"
         for k in range(1, 6):
             if f"due_{k}" in working:
-                days = due_dates(evaluation.law, plan.time.tax, payer, f"estimate-{k}" if k < 5 else "return")
+                days = plan.time.tax.ends  # of the textbook regime: tax in the period of the flow
+                if not plan.time.flat:
+                    days = due_dates(evaluation.law, plan.time.tax, payer, f"estimate-{k}" if k < 5 else "return")
                 for day, amount in zip(days, working[f"due_{k}"].per_row(), strict=True):
                     if abs(amount) >= 0.005:
                         due[day] = due.get(day, 0.0) + float(amount)

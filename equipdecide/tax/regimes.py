@@ -68,9 +68,21 @@ def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
     rate = draft.input(entry.tax_rate)
     for case in _cases(draft, plan, sale_alone):
         at_one_rate(draft, plan, "shop", 1.0, rate, case, at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0))
+    if "federal return shop without the sale" in draft:
+        _flat_tax_on_sale(draft, plan)
     w = draft.working("payments income tax shop", plan.time.tax, "tax in the period of the flow", "payments")
     out = w.formula("paid", "0 - tax", "USD", "tax, as cash", tax=draft["federal return shop as filed"]["tax"])
     draft.line("income tax", "shop", out, "tax", list(plan.time.tax.ends))
+
+
+def _flat_tax_on_sale(draft: Draft, plan: Plan) -> None:
+    """Post what the plan's first sale adds to the tax, due in its own period."""
+    w = draft.working("tax on the sale shop", plan.time.tax, "tax of the shop on the sale alone", "tax on the sale")
+    filed, without = (draft[f"federal return shop {case}"]["tax"] for case in ("as filed", "without the sale"))
+    w.formula("federal", "filed - without", "USD", "tax as filed less the same without the sale", filed=filed, without=without)
+    w.formula("state", "0", "USD", "no state return apart")
+    w.formula("tax", "federal + state", "USD", "tax on the sale")
+    w.formula("due_5", "tax", "USD", "due with the flow")
 
 
 def _cases(draft: Draft, plan: Plan, sale_alone: bool) -> list[str]:
