@@ -189,6 +189,17 @@ def test_what_was_run_is_kept_after_two_seconds(demo, runs: Runs, stopped_in_the
     assert "Stopped after 192 of 512 trials" in risk.runs_text(part)
 
 
+def test_of_long_replicates_as_many_blocks_are_kept_of_each(demo, monkeypatch: pytest.MonkeyPatch, stopped_in_the_fourth: list[int]) -> None:
+    monkeypatch.setattr("equipdecide.decide.simulate.BLOCK", 16)
+    _clock(monkeypatch, 5.0)
+    part = ed.simulate(demo, trials=128, replicates=2, stoppable=True)  # blocks in turn: 1a 2a 1b, stopped in 2b
+    monkeypatch.undo()
+    whole = ed.simulate(demo, trials=128, replicates=2)
+    assert (part.trials, part.replicates) == (32, 2)
+    assert part.npv("upgrade") == pytest.approx(whole.npv("upgrade")[[*range(16), *range(64, 80)]], abs=1e-6)
+    assert part.draws["study.rate"] == pytest.approx(whole.draws["study.rate"][[*range(16), *range(64, 80)]])
+
+
 def test_before_two_seconds_nothing_is_kept(stopped_in_the_fourth: list[int], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     _clock(monkeypatch, 0.1)
     assert main(["simulate", DECK, "--trials", "512"]) == 1
@@ -198,6 +209,7 @@ def test_before_two_seconds_nothing_is_kept(stopped_in_the_fourth: list[int], mo
 
 def test_run_in_parts_a_simulation_is_the_same(demo, runs: Runs) -> None:
     parts = ed.simulate(demo, trials=512, stoppable=True)
+    assert parts.trials == runs.trials
     for name in runs.names:
         assert parts.npv(name) == pytest.approx(runs.npv(name), abs=1e-6)
         assert parts.regret(name).error == pytest.approx(runs.regret(name).error)

@@ -19,7 +19,7 @@ from equipdecide.calendar import FloatArray
 from equipdecide.decide.compare import Comparison, measure, passes
 from equipdecide.decide.draws import draw, drawn_paths
 from equipdecide.decide.news import questions
-from equipdecide.decide.trials import Figures, Trials, joined
+from equipdecide.decide.trials import BLOCK, Figures, Trials, joined
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Finding
 from equipdecide.parameters import Law
@@ -368,8 +368,7 @@ def simulate(
     Inputs with low, likely and high follow a PERT shape unless `doubts:` of the scenario says otherwise; yes/no doubts
     come true with their chance. `values` sets inputs to one value instead (path -> number). The same seed gives the
     same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters. With
-    `stoppable`, replicates are run one after another, and an interrupt after two seconds keeps those that are done (two
-    at the least). Raises
+    `stoppable`, an interrupt after two seconds keeps what has been run (of two replicates at the least). Raises
     :class:`equipdecide.decide.draws.DrawError` where doubts cannot be drawn, ValueError for too few trials.
     """
     if not 1 < replicates <= trials // 2:
@@ -386,25 +385,35 @@ def simulate(
     vectors = {**held, **draws} if draws or held else {_ANY: np.zeros(trials)}
     if not stoppable:
         return Runs(scenario, seed, draws, fixed, program.run(vectors), program.evaluation, replicates, law, trials)
-    parts = np.array_split(np.arange(trials), replicates)
-    done = _one_by_one(program, vectors, parts)
-    kept = parts[len(done) - 1][-1] + 1
-    draws = {path: vector[:kept] for path, vector in draws.items()}
-    figures = {name: joined([part[name] for part in done]) for name in program.names}
-    return Runs(scenario, seed, draws, fixed, figures, program.evaluation, len(done), law, trials)
+    kept, figures = _piece_by_piece(program, vectors, np.array_split(np.arange(trials), replicates))
+    rows = np.concatenate(kept)
+    draws = {path: vector[rows] for path, vector in draws.items()}
+    return Runs(scenario, seed, draws, fixed, figures, program.evaluation, len(kept), law, trials)
 
 
-def _one_by_one(program: Trials, vectors: Mapping[str, FloatArray], parts: Sequence[NDArray[np.int64]]) -> list[dict[str, Figures]]:
-    """Run replicate after replicate; an interrupt ends it, and is passed on where too little has been run to be kept."""
+def _piece_by_piece(
+    program: Trials, vectors: Mapping[str, FloatArray], parts: Sequence[NDArray[np.int64]]
+) -> tuple[list[NDArray[np.int64]], dict[str, Figures]]:
+    """Run a block of every replicate in turn; an interrupt ends it, and is passed on where too little has been run.
+
+    Returned are the trials kept, replicate by replicate, and the figures in that order. Of a run that was stopped the
+    same number of blocks is kept of each replicate: a beginning of spread points is itself evenly spread.
+    """
+    turns = [(r, part[first : first + BLOCK]) for first in range(0, len(parts[0]), BLOCK) for r, part in enumerate(parts) if first < len(part)]
     done: list[dict[str, Figures]] = []
     began = time.monotonic()
     try:
-        for part in parts:
-            done.append(program.run({path: vector[part] for path, vector in vectors.items()}))
+        for _, rows in turns:
+            done.append(program.run({path: vector[rows] for path, vector in vectors.items()}))
     except KeyboardInterrupt:
         if len(done) < 2 or time.monotonic() - began < PATIENCE:
             raise
-    return done
+        if len(done) > len(parts):
+            del done[len(done) - len(done) % len(parts) :]
+    order = sorted(range(len(done)), key=lambda k: turns[k][0])  # a stable sort: within a replicate the blocks stay in turn
+    replicates = sorted({turns[k][0] for k in order})
+    kept = [np.concatenate([turns[k][1] for k in order if turns[k][0] == r]) for r in replicates]
+    return kept, {name: joined([done[k][name] for k in order]) for name in program.names}
 
 
 _ANY = ""  # no input has this path: it only says how many trials there are
