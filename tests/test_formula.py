@@ -84,6 +84,31 @@ def test_a_carry_forward_goes_row_by_row_with_trials_side_by_side() -> None:
     assert run("max(prev(left) - income, 0)", own="left", income=income) == [[100, 100], [40, 100], [10, 100], [0, 100]]
 
 
+@pytest.mark.parametrize(
+    ("text", "own"),
+    [
+        ("max(prev(left) - income, 0)", "left"),
+        ("cents(prev(owed, start) * (1 + rate / 12)) - min(paid, prev(owed, start))", "owed"),
+        ("where(income > prev(kept), prev(kept) / 2 + abs(income), min(prev(kept), income) ** 2)", "kept"),
+        ("prev(income) - prev(sum) + dollars(income) + ceiling(rate) + exp(0 - rate) + log(start)", "sum"),
+    ],
+)
+def test_a_carry_forward_of_one_trial_equals_that_trial_among_many(text: str, own: str) -> None:
+    # one trial goes by plain numbers, many go by arrays: two ways through the same text
+    draw = np.random.default_rng(7)
+    given = {
+        "income": draw.normal(0, 900, (4, 5)).round(3),
+        "paid": draw.uniform(100, 400, (4, 5)).round(2),
+        "rate": draw.uniform(0.02, 0.09, (1, 5)),
+        "start": draw.uniform(500, 900, (1, 5)).round(2),
+    }
+    used = {name: given[name] for name in parse(text, own).others}
+    many = np.array(run(text, own=own, **used))
+    for k in range(5):
+        alone = run(text, own=own, **{name: x[:, k : k + 1] for name, x in used.items()})
+        assert many[:, k] == pytest.approx(np.array(alone)[:, 0], rel=1e-14)
+
+
 def test_brackets_by_hand() -> None:
     # 10 % up to 100, 20 % to 300, 30 % above: on 400 that is 10 + 40 + 30
     formula = parse("brackets(i, over, rate)")
