@@ -62,6 +62,15 @@ def _named(name: str) -> Callable[..., Any]:
     return found
 
 
+def _plainly(verb: str) -> Callable[[Scenario, Namespace], Any]:
+    """Return how to figure a verb that takes nothing but the scenario."""
+    return lambda scenario, args: _named(verb)(scenario)
+
+
+def _weigh(scenario: Scenario, args: Namespace) -> Any:
+    return _named("decide.criteria:weigh")(_named("decide.compare:compare")(scenario))
+
+
 def _simulate(scenario: Scenario, args: Namespace) -> Any:
     if args.trials > MOST_TRIALS:
         raise ValueError(f"--trials: {args.trials:,} is more than the {MOST_TRIALS:,} that are run at most.")
@@ -90,16 +99,8 @@ def _wait(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.timing:wait")(scenario, args.doubt, args.on, not args.ignoring_cash)
 
 
-def _whose(scenario: Scenario, args: Namespace) -> Any:
-    return _named("decide.whose:whose")(scenario)
-
-
 def _routes(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.routes:routes")(scenario, args.on, args.machine)
-
-
-def _money(scenario: Scenario, args: Namespace) -> Any:
-    return _named("decide.money:money")(scenario)
 
 
 def _calendar(scenario: Scenario, args: Namespace) -> Any:
@@ -128,6 +129,23 @@ _AGAINST = _flag("--against", "the course it is set against (keep)", "COURSE")
 _HANDED_OVER = _flag("--on", "day it is handed over, such as 2026-09-18", "DAY")
 
 ANSWERS: dict[str, Answer] = {
+    "hours": Answer("hours staffed and alone, and what a spindle hour earns", _plainly("decide.hours:hours"), "views.table:hours_text"),
+    "mix": Answer(
+        "what to make in a full year within every station's hours, and what one more hour is worth",
+        _plainly("decide.mix:mix"),
+        "views.beside:mix_text",
+    ),
+    "news": Answer(
+        "each yes/no doubt: every course if yes, if no and on average, and what knowing is worth",
+        _plainly("decide.news:news"),
+        "views.beside:news_text",
+    ),
+    "weigh": Answer(
+        "what is not money: gates, criteria weighed by each partner, and the rate of exchange", _weigh, "views.beside:weighing_text"
+    ),
+    "noise": Answer(
+        "the noise of one person's day in each course, by three criteria", _plainly("decide.noise:noise"), "views.beside:noise_text"
+    ),
     "simulate": Answer(
         "how sure: all doubts drawn together, chances, regret, and what is worth finding out first",
         _simulate,
@@ -154,7 +172,7 @@ ANSWERS: dict[str, Answer] = {
             _AGAINST,
         ),
     ),
-    "whose": Answer("the answer under each partner's own figures, and which difference decides", _whose, "views.timing:whose_text"),
+    "whose": Answer("the answer under each partner's own figures, and which difference decides", _plainly("decide.whose:whose"), "views.timing:whose_text"),
     "service-life": Answer(
         "how many more years a machine is worth keeping, before and after tax",
         _service_life,
@@ -188,7 +206,7 @@ ANSWERS: dict[str, Answer] = {
     ),
     "money": Answer(
         "every offer of money, side by side: payments, yearly rate, worth after tax",
-        _money,
+        _plainly("decide.money:money"),
         "views.lending:money_text",
         "views.lending_charts:money_offers",
     ),

@@ -100,13 +100,6 @@ def next_business_day(day: Date) -> Date:
     return day
 
 
-def add_business_days(day: Date, count: int) -> Date:
-    """Return the business day `count` business days after `day`."""
-    for _ in range(count):
-        day = next_business_day(add_days(day, 1))
-    return day
-
-
 def years_between(start: Date, end: Date) -> float:
     """Return the time from `start` to `end` in years of 365 days [year]; negative before `start`."""
     return (end - start).days / DAYS_IN_YEAR

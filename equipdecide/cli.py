@@ -101,7 +101,7 @@ def _unforeseen(error: Exception) -> int:
 
 
 def _say(text: str, file: Any = None) -> None:
-    from equipdecide.views.words import plain
+    from equipdecide.words import plain
 
     out = file or sys.stdout
     print(plain(text, getattr(out, "encoding", None) or "utf-8"), file=out)
@@ -247,7 +247,7 @@ def _ask(args: argparse.Namespace) -> int:
 
 
 def _say_prompt(prompt: str, where: Any) -> None:
-    from equipdecide.views.words import plain
+    from equipdecide.words import plain
 
     where.write(plain(prompt, getattr(where, "encoding", None) or "utf-8"))
     where.flush()
@@ -306,24 +306,6 @@ def _sale(args: argparse.Namespace) -> int:
     return _give(args, lambda: sale_text(result, args.width, args.full), result.to_json)
 
 
-def _hours(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.hours import hours
-    from equipdecide.views.table import hours_text
-
-    result = hours(scenario)
-    return _give(args, lambda: hours_text(result, args.width), result.to_json)
-
-
-def _news(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.news import news
-    from equipdecide.views.beside import news_text
-
-    result = news(scenario)
-    return _give(args, lambda: news_text(result, args.width), result.to_json)
-
-
 def _papers(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     from equipdecide.decide.papers import papers
@@ -334,34 +316,6 @@ def _papers(args: argparse.Namespace) -> int:
         raise Refusal("the forms are those of the United States; this file uses one flat tax rate")
     result = papers(scenario, course)
     return _give(args, lambda: papers_text(result, args.year, args.width), result.to_json)
-
-
-def _weigh(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.compare import compare
-    from equipdecide.decide.criteria import weigh
-    from equipdecide.views.beside import weighing_text
-
-    result = weigh(compare(scenario))
-    return _give(args, lambda: weighing_text(result, args.width), result.to_json)
-
-
-def _mix(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.mix import mix
-    from equipdecide.views.beside import mix_text
-
-    result = mix(scenario)
-    return _give(args, lambda: mix_text(result, args.width), result.to_json)
-
-
-def _noise(args: argparse.Namespace) -> int:
-    scenario = _read(args.file)
-    from equipdecide.decide.noise import noise
-    from equipdecide.views.beside import noise_text
-
-    result = noise(scenario)
-    return _give(args, lambda: noise_text(result, args.width), result.to_json)
 
 
 def _answer(args: argparse.Namespace) -> int:
@@ -674,11 +628,6 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
     "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
-    "hours": (_hours, "hours staffed and alone, and what a spindle hour earns"),
-    "news": (_news, "each yes/no doubt: every course if yes, if no and on average, and what knowing is worth"),
-    "mix": (_mix, "what to make in a full year within every station's hours, and what one more hour is worth"),
-    "weigh": (_weigh, "what is not money: gates, criteria weighed by each partner, and the rate of exchange"),
-    "noise": (_noise, "the noise of one person's day in each course, by three criteria"),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     **{name: (_answer, answer.says) for name, answer in ANSWERS.items()},
     "explain": (_explain, "where a figure comes from, one level at a time"),

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from equipdecide.scenario.examples import example
 from equipdecide.scenario.reading import load
-from equipdecide.views.words import plain
+from equipdecide.words import plain
 
 OUT = Path("out")  # in the folder it is run in
 

@@ -324,7 +324,6 @@ class Draft:
         self.lines: list[Line] = []
         self.findings: list[Finding] = []
         self.income: list[IncomeItem] = []
-        self.rule = ""
 
     @property
     def common(self) -> Draft:
@@ -342,7 +341,7 @@ class Draft:
         """Open a new working. Names are unique within an alternative and the common part."""
         if name in self.workings or name in self.shared.workings:
             raise Breach(f"working {name} is defined twice")
-        self.workings[name] = Working(name, axis, says, rule or self.rule, self)
+        self.workings[name] = Working(name, axis, says, rule, self)
         return self.workings[name]
 
     def __getitem__(self, name: str) -> Working:

@@ -13,7 +13,7 @@ import equipdecide as ed
 from equipdecide.cautions import CAUTIONS
 from equipdecide.decide.page_figures import ten_numbers
 from equipdecide.views.brief import PARTNERS, TERMS, Page, first_table
-from equipdecide.views.words import cents, money, month
+from equipdecide.words import cents, money, month
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 NAMES = ("deck_fittings", "first_sale")

@@ -12,7 +12,7 @@ import equipdecide as ed
 from equipdecide.cautions import CAUTIONS
 from equipdecide.decide.compare import Comparison
 from equipdecide.views import printing
-from equipdecide.views.words import cents, day, money, whole
+from equipdecide.words import cents, day, money, whole
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

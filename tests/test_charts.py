@@ -12,7 +12,7 @@ import pytest
 import equipdecide as ed
 from equipdecide.decide.breakeven import Breakevens, Flip
 from equipdecide.views import charts
-from equipdecide.views.words import money
+from equipdecide.words import money
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 DECK = SCENARIOS / "deck_fittings.yaml"

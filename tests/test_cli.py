@@ -13,7 +13,7 @@ from equipdecide import cli
 from equipdecide.demo import main as demo
 from equipdecide.scenario import load
 from equipdecide.scenario.examples import example
-from equipdecide.views.words import MINUS
+from equipdecide.words import MINUS
 
 ROOT = Path(__file__).parents[1]
 SMALL, SHOP = str(example("first_sale")), str(example("deck_fittings"))

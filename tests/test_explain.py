@@ -24,7 +24,7 @@ from equipdecide.views.explain import (
     rule_says,
     unwind,
 )
-from equipdecide.views.words import plain
+from equipdecide.words import plain
 
 DEMO = example("deck_fittings")
 

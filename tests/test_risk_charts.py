@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 import equipdecide as ed
 from equipdecide.scenario.examples import example, examples
 from equipdecide.views import charts, lending_charts, risk_charts, timing_charts
-from equipdecide.views.words import day, money, times
+from equipdecide.words import day, money, times
 
 
 @pytest.fixture(scope="module")

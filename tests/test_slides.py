@@ -9,7 +9,7 @@ import pytest
 
 import equipdecide as ed
 from equipdecide.cli import main
-from equipdecide.views.words import money
+from equipdecide.words import money
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import equipdecide
-from equipdecide import parameters
+from equipdecide import parameters, words
 from equipdecide.decide.breakeven import breakeven
 from equipdecide.decide.compare import CashLow, Comparison, Outcome, compare
 from equipdecide.decide.hours import hours
@@ -17,7 +17,6 @@ from equipdecide.decide.sale import SaleResult, sale
 from equipdecide.ledger import Finding
 from equipdecide.scenario import Scenario, load
 from equipdecide.scenario.examples import example
-from equipdecide.views import words
 from equipdecide.views.table import (
     breakeven_text,
     comparison_grid,
@@ -32,7 +31,7 @@ from equipdecide.views.table import (
     sale_text,
     sort_findings,
 )
-from equipdecide.views.words import MINUS, plain
+from equipdecide.words import MINUS, plain
 
 
 @pytest.fixture(scope="module")

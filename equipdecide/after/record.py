@@ -22,6 +22,7 @@ from equipdecide.after.law_used import Change, LawUsed, NotingLaw, RecordedLaw, 
 from equipdecide.calendar import Date
 from equipdecide.decide.breakeven import Breakevens, breakeven
 from equipdecide.decide.compare import Comparison, Outcome, measure
+from equipdecide.decide.named import named
 from equipdecide.evaluate import evaluate
 from equipdecide.parameters import Law
 from equipdecide.parameters.values import in_words
@@ -124,10 +125,7 @@ class Record(Shown):
     law: LawUsed
 
     def __getitem__(self, name: str) -> Figures:
-        for figures in self.answer:
-            if figures.name == name:
-                return figures
-        raise KeyError(f"no course {name!r} in the record; there are {', '.join(f.name for f in self.answer)}")
+        return named(self.answer, name, "course of the record")
 
     def to_json(self) -> dict[str, Any]:
         """Return the record as plain data with fixed keys, as its file holds it; days as texts."""
@@ -598,7 +596,7 @@ class Rerun(Shown):
         return self.answer == self.record.answer
 
     def __getitem__(self, name: str) -> Figures:
-        return next(figures for figures in self.answer if figures.name == name)
+        return named(self.answer, name, "course of the record")
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""

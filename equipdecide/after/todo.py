@@ -19,6 +19,7 @@ import yaml
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison
+from equipdecide.decide.named import named
 from equipdecide.evaluate import Evaluation
 from equipdecide.ledger import Ledger
 from equipdecide.plan import LEASES, Plan, Purchase, last_day
@@ -183,10 +184,7 @@ class TodoList(Shown):
         return iter(self.items)
 
     def __getitem__(self, key: str) -> TodoItem:
-        for item in self.items:
-            if item.key == key:
-                return item
-        raise KeyError(f"no entry {key!r}; there are {', '.join(item.key for item in self.items)}")
+        return named(self.items, key, "entry", lambda entry: entry.key)
 
     @property
     def open(self) -> tuple[TodoItem, ...]:

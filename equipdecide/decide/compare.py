@@ -13,9 +13,10 @@ from functools import cached_property
 import numpy as np
 
 from equipdecide.calendar import FloatArray
+from equipdecide.decide.named import named
 from equipdecide.decide.news import on_average
 from equipdecide.decide.remarks import remarks
-from equipdecide.evaluate import Evaluation, evaluate
+from equipdecide.evaluate import GROUPS, Evaluation, evaluate
 from equipdecide.ledger import Column, Finding, Ledger, Line
 from equipdecide.measures import Payback, Rates, payback, rates_of_return
 from equipdecide.plan import Plan
@@ -80,6 +81,12 @@ class Outcome:
         """Return cash by period of one purse, or of all together [currency], shape (periods,)."""
         return self.ledger.column(f"cash.{purse}").per_row()
 
+    def cash_level(self) -> FloatArray:
+        """Return the shop's cash at each period's end, or its money since the decision where no cash was given [currency]."""
+        if "cash test" in self.ledger.workings:
+            return self.column("cash test.level").per_row()
+        return np.cumsum(self.cash("shop"))
+
     def __sub__(self, other: Outcome) -> Difference:
         return Difference(self, other)
 
@@ -113,8 +120,6 @@ class Difference:
     @cached_property
     def by_group(self) -> Mapping[str, float]:
         """Present worth by what the money is for, first less second [currency]."""
-        from equipdecide.evaluate import GROUPS
-
         return {g: self.minuend.column(f"worth.{g}").figure() - self.subtrahend.column(f"worth.{g}").figure() for g in GROUPS}
 
 
@@ -130,10 +135,7 @@ class Comparison(Shown):
     findings: tuple[Finding, ...]
 
     def __getitem__(self, name: str) -> Outcome:
-        for outcome in self.outcomes:
-            if outcome.name == name:
-                return outcome
-        raise KeyError(f"no alternative {name!r}; there are {', '.join(o.name for o in self.outcomes)}")
+        return named(self.outcomes, name, "alternative")
 
     def __iter__(self):  # type: ignore[no-untyped-def]
         return iter(self.outcomes)

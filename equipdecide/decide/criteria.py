@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 
 from equipdecide.decide.compare import Comparison
+from equipdecide.decide.named import named
 from equipdecide.ledger import Finding
 from equipdecide.scenario.models import Criterion
 from equipdecide.showing import Shown
@@ -77,10 +78,7 @@ class Weighing(Shown):
     findings: tuple[Finding, ...]
 
     def __getitem__(self, partner: str) -> View:
-        for view in self.views:
-            if view.partner == partner:
-                return view
-        raise KeyError(f"no weights of {partner!r}; there are {', '.join(view.partner for view in self.views)}")
+        return named(self.views, partner, "partner", lambda entry: entry.partner)
 
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""

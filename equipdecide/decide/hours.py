@@ -12,6 +12,7 @@ import numpy as np
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date
+from equipdecide.decide.named import named
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
@@ -55,10 +56,7 @@ class HoursResult(Shown):
     definition: str = DEFINITION
 
     def __getitem__(self, name: str) -> HoursOfOne:
-        for entry in self.alternatives:
-            if entry.name == name:
-                return entry
-        raise KeyError(f"no alternative {name!r}; there are {', '.join(entry.name for entry in self.alternatives)}")
+        return named(self.alternatives, name, "alternative")
 
     @property
     def shape(self) -> str:

@@ -141,6 +141,11 @@ class LenderView(Shown):
     plan: Plan
 
     @property
+    def funds(self) -> float:
+        """All uses, which equal all sources [currency]."""
+        return sum(use.amount for use in self.uses)
+
+    @property
     def soft_costs(self) -> float:
         """Costs of the purchase that do not come back when the machine is sold [currency]."""
         return sum(use.amount for use in self.uses if use.soft)

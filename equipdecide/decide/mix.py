@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from equipdecide.decide.hours import hours
+from equipdecide.decide.named import named
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Finding, Ledger
 from equipdecide.scenario.models import Scenario
@@ -39,10 +40,7 @@ class MixResult(Shown):
     alternatives: tuple[MixOfOne, ...]
 
     def __getitem__(self, name: str) -> MixOfOne:
-        for entry in self.alternatives:
-            if entry.name == name:
-                return entry
-        raise KeyError(f"no alternative {name!r}; there are {', '.join(entry.name for entry in self.alternatives)}")
+        return named(self.alternatives, name, "alternative")
 
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys; pieces and money a year. Keys are added, never renamed."""

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from equipdecide.calendar import Date
+from equipdecide.decide.named import named
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Finding, Ledger
 from equipdecide.plan import LEASES, Plan, is_lease_for_tax
@@ -67,10 +68,7 @@ class MoneyResult(Shown):
     findings: tuple[Finding, ...]
 
     def __getitem__(self, name: str) -> OfferOfMoney:
-        for offer in self.offers:
-            if offer.name == name:
-                return offer
-        raise KeyError(f"no offer of money {name!r}; there are {', '.join(o.name for o in self.offers)}")
+        return named(self.offers, name, "offer of money")
 
     def advantage(self, name: str, other: str) -> float:
         """Return what offer `name` is worth more than `other` after tax [currency]: for a lease, its net advantage.

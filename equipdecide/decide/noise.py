@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from equipdecide.decide.named import named
 from equipdecide.ledger import Finding
 from equipdecide.plan import Plan, Setup, resolve, timeline
 from equipdecide.scenario.models import Improvement, Scenario
@@ -35,10 +36,7 @@ class NoiseResult(Shown):
     cautions: tuple[str, ...] = CAUTIONS
 
     def __getitem__(self, name: str) -> NoiseOfOne:
-        for entry in self.alternatives:
-            if entry.name == name:
-                return entry
-        raise KeyError(f"no alternative {name!r}; there are {', '.join(entry.name for entry in self.alternatives)}")
+        return named(self.alternatives, name, "alternative")
 
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys; doses in per cent, levels in dBA. Keys are added, never renamed."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from equipdecide.calendar import Date, add_months
 from equipdecide.ledger import Finding
+from equipdecide.words import money
 
 if TYPE_CHECKING:
     from equipdecide.decide.compare import Outcome
@@ -29,7 +30,7 @@ def remarks(evaluation: Evaluation, outcomes: Sequence[Outcome], best: str | Non
         found.append(Finding("no_cash_test", text, "shop.cash", "warning"))
         return [*found, *_prices(evaluation)]
     if shop.cash.likely < shop.cash_floor.likely:
-        text = f"The cash entered, {_money(shop.cash.likely)}, is under the floor of {_money(shop.cash_floor.likely)} already today."
+        text = f"The cash entered, {money(shop.cash.likely)}, is under the floor of {money(shop.cash_floor.likely)} already today."
         found.append(Finding("floor_above_cash", text, "shop.cash_floor", "warning"))
     if shop.overhead is None:
         text = (
@@ -46,10 +47,10 @@ def _floors(outcomes: Sequence[Outcome], floor: float) -> Iterator[Finding]:
             continue
         margin = o.cash_low.amount - floor
         if o.affordable is False:
-            text = f"{o.name}: cash falls to {_money(o.cash_low.amount)} in {o.cash_low.month}, under the floor of {_money(floor)}."
+            text = f"{o.name}: cash falls to {money(o.cash_low.amount)} in {o.cash_low.month}, under the floor of {money(floor)}."
             yield Finding("under_floor", text, o.name, "warning")
         elif margin < SLIM * floor:
-            text = f"{o.name}: cash comes within {_money(margin)} of the floor in {o.cash_low.month}: a slim yes."
+            text = f"{o.name}: cash comes within {money(margin)} of the floor in {o.cash_low.month}: a slim yes."
             yield Finding("slim", text, o.name, "warning")
 
 
@@ -63,7 +64,7 @@ def _owners_tax(evaluation: Evaluation, outcomes: Sequence[Outcome]) -> Iterator
         added = _tax_of_owners(o, until) - keep
         if o.name != "keep" and added >= 1_000:
             text = (
-                f"{o.name}: by {until} the owners pay {_money(added)} more tax than by keeping, from their own purses. "
+                f"{o.name}: by {until} the owners pay {money(added)} more tax than by keeping, from their own purses. "
                 "The cash test sees only the shop's."
             )
             yield Finding("owners_tax", text, o.name, "warning")
@@ -86,11 +87,5 @@ def _prices(evaluation: Evaluation) -> Iterator[Finding]:
             if sale.offer is None or not cost or sale.offer_name in said or float(sale.offer.price) <= cost:
                 continue
             said.add(sale.offer_name)
-            text = f"{sale.offer_name}: {_money(float(sale.offer.price))} for {sale.machine}, which cost {_money(cost)}. Is that meant?"
+            text = f"{sale.offer_name}: {money(float(sale.offer.price))} for {sale.machine}, which cost {money(cost)}. Is that meant?"
             yield Finding("above_cost", text, sale.offer.price.path, "warning")
-
-
-def _money(value: float) -> str:
-    """Write whole hundreds above a thousand, as the tables do."""
-    shown = round(value, -2) if abs(value) >= 1000 else round(value)
-    return f"{shown:,.0f}".replace("-", "\u2212")

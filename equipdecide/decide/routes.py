@@ -15,6 +15,7 @@ import numpy as np
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date, FloatArray
+from equipdecide.decide.named import named
 from equipdecide.decide.sale import RouteResult, first_sale, sale
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Breach, Finding, Tape
@@ -90,10 +91,7 @@ class RoutesResult(Shown):
     findings: tuple[Finding, ...]
 
     def __getitem__(self, name: str) -> RouteView:
-        for route in self.routes:
-            if name == route.name:
-                return route
-        raise KeyError(f"no route {name!r}; there are {', '.join(r.name for r in self.routes)}")
+        return named(self.routes, name, "route")
 
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""

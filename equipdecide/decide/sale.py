@@ -13,6 +13,7 @@ from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.showing import Shown
 from equipdecide.tax.payments import due_dates
+from equipdecide.words import cents, whole
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -249,8 +250,8 @@ def _tax_against_cash(routes: tuple[RouteResult, ...]) -> list[Finding]:
             continue
         gap = r.cash_less_tax
         if gap < 0:
-            text = f"{r.name}: the sale leaves {r.net_cash:,.2f} in cash and {r.tax:,.0f} of tax: short by {-gap:,.0f}. The tax follows the gain, not the cash."
+            text = f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: short by {whole(-gap)}. The tax follows the gain, not the cash."
         else:
-            text = f"{r.name}: the sale leaves {r.net_cash:,.2f} in cash and {r.tax:,.0f} of tax: {gap:,.0f} over."
+            text = f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: {whole(gap)} over."
         found.append(Finding("tax_against_cash", text, f"offers.{r.name}", "warning" if gap < 0 else "note"))
     return found

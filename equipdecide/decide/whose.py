@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
+from equipdecide.decide.named import named
 from equipdecide.decide.trials import Figures, Trials, decides_dates
 from equipdecide.scenario.amounts import AmountError
 from equipdecide.scenario.labels import labels
@@ -69,10 +70,7 @@ class Whose(Shown):
     inputs: Mapping[str, tuple[str, str, float]]
 
     def __getitem__(self, name: str) -> View:
-        for view in self.views:
-            if view.name == name:
-                return view
-        raise KeyError(f"no partner {name!r}; there are {', '.join(view.name for view in self.views)}")
+        return named(self.views, name, "partner")
 
     @property
     def agree(self) -> bool:

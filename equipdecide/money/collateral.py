@@ -8,10 +8,9 @@ and fixtures do not come back and are not in it. A machine owned falls by the ye
 from __future__ import annotations
 
 from equipdecide import calendar as cal
-from equipdecide.calendar import Axis, Date
+from equipdecide.calendar import Axis
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
-from equipdecide.money.financing import amount_lent
-from equipdecide.money.loan import loan_schedule, schedule_after
+from equipdecide.money.financing import owed_on
 from equipdecide.plan import Debt, Plan
 from equipdecide.scenario.amounts import Amount
 
@@ -55,29 +54,10 @@ def _machine(draft: Draft, plan: Plan, machine: str, debts: list[Debt]) -> None:
     else:
         text, uses = "now * (1 - later) ** year", {"now": draft.input(now), "later": later}
     w.formula("value", text, "USD", "orderly liquidation value", None, **uses)
-    owed = [_owed(draft, plan, w, debt, days, k) for k, debt in enumerate(debts)]
+    owed = [owed_on(draft, plan, w, debt, k, days) for k, debt in enumerate(debts)]
     sum_of(w, "owed", owed, "USD", "owed on it")
     w.formula("cover", "value - owed", "USD", "value less what is owed; below zero the lender is not covered")
 
 
 def _fall(draft: Draft, w: Working, name: str, usual: float, entered: Amount | None, says: str) -> Column:
     return draft.input(entered) if entered is not None else w.given(name, usual, "1", says, OPINION)
-
-
-def _owed(draft: Draft, plan: Plan, w: Working, debt: Debt, days: list[Date], k: int) -> Column:
-    if debt.old is not None:
-        schedule, amount = schedule_after(draft, debt, loan_schedule(draft, debt), debt.ends_on)
-    else:
-        schedule, amount = draft[f"loan {debt.name}"], amount_lent(draft, plan, debt)
-    w.given(f"open_{k}", [1.0 if debt.drawn_on <= day < debt.ends_on else 0.0 for day in days], "1", f"{debt.name} is owed", Origin("choice", f"steps of {plan.name}"), w.axis)
-    w.given(f"begun_{k}", [1.0 if schedule.axis.ends[0] <= day else 0.0 for day in days], "1", "a payment was made", Origin("calendar", debt.name), w.axis)
-    return w.formula(
-        f"owed on {debt.name}",
-        "is_open * where(begun, closing(balance), amount)",
-        "USD",
-        f"owed on {debt.name}",
-        is_open=w[f"open_{k}"],
-        begun=w[f"begun_{k}"],
-        balance=schedule["balance"],
-        amount=amount,
-    )

@@ -11,12 +11,13 @@ Whether a lease is one for tax turns on its wording: have it read by an accounta
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Axis, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.money.apr import months_of, per_year, post_rate
-from equipdecide.money.loan import post_payments, schedule
+from equipdecide.money.loan import loan_schedule, post_payments, schedule, schedule_after
 from equipdecide.plan import LEASES, Debt, Plan, is_lease_for_tax, last_day
 from equipdecide.scenario.models import Financing
 
@@ -274,3 +275,25 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
             "Ask an accountant to read it.",
             offer.amount.path,
         )
+
+
+def owed_on(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int, days: Sequence[Date]) -> Column:
+    """Post what is owed on a debt at the end of each of `days`, the rows of `w`; `k` tells debts of one working apart."""
+    if debt.old is not None:
+        loan, amount = schedule_after(draft, debt, loan_schedule(draft, debt), debt.ends_on)
+    else:
+        loan, amount = draft[f"loan {debt.name}"], amount_lent(draft, plan, debt)
+    is_open = [1.0 if debt.drawn_on <= day < debt.ends_on else 0.0 for day in days]
+    begun = [1.0 if loan.axis.ends[0] <= day else 0.0 for day in days]
+    w.given(f"open_{k}", is_open, "1", f"{debt.name} is owed", Origin("choice", f"steps of {plan.name}"), w.axis)
+    w.given(f"begun_{k}", begun, "1", "a payment was made", Origin("calendar", debt.name), w.axis)
+    return w.formula(
+        f"owed on {debt.name}",
+        "is_open * where(begun, closing(balance), amount)",
+        "USD",
+        f"owed on {debt.name}",
+        is_open=w[f"open_{k}"],
+        begun=w[f"begun_{k}"],
+        balance=loan["balance"],
+        amount=amount,
+    )

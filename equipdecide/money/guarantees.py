@@ -11,9 +11,8 @@ from __future__ import annotations
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
-from equipdecide.money.financing import amount_lent
-from equipdecide.money.loan import loan_schedule, schedule_after
-from equipdecide.plan import Debt, Plan
+from equipdecide.money.financing import owed_on
+from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
 
 
@@ -22,7 +21,7 @@ def guarantees(draft: Draft, plan: Plan) -> None:
     if plan.time.yearly or not plan.debts or not plan.scenario.owners:
         return
     w = draft.working("guarantees", plan.time.cash, "debt on the machines against what they would bring", "guarantees")
-    owed = [_owed(draft, plan, w, debt, k) for k, debt in enumerate(plan.debts)]
+    owed = [owed_on(draft, plan, w, debt, k, plan.time.cash.ends) for k, debt in enumerate(plan.debts)]
     machines = list(dict.fromkeys(debt.machine for debt in plan.debts))
     sum_of(w, "owed", owed, "USD", "owed on the machines at the month's end")
     sum_of(w, "would_bring", [_would_bring(draft, plan, w, machine, k) for k, machine in enumerate(machines)], "USD", "what these machines would bring")
@@ -33,26 +32,6 @@ def guarantees(draft: Draft, plan: Plan) -> None:
             w.formula(f"behind {name}", "worst", "USD", f"what {name} may have to pay: the whole of it", ONE)
         else:
             w.formula(f"behind {name}", "min(worst, limit)", "USD", f"what {name} may have to pay", ONE, limit=draft.input(owner.guarantees))
-
-
-def _owed(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int) -> Column:
-    if debt.old is not None:
-        loan, amount = schedule_after(draft, debt, loan_schedule(draft, debt), debt.ends_on)
-    else:
-        loan, amount = draft[f"loan {debt.name}"], amount_lent(draft, plan, debt)
-    ends = plan.time.cash.ends
-    w.given(f"open_{k}", [1.0 if debt.drawn_on <= day < debt.ends_on else 0.0 for day in ends], "1", f"{debt.name} is owed", Origin("choice", f"steps of {plan.name}"))
-    w.given(f"begun_{k}", [1.0 if loan.axis.ends[0] <= day else 0.0 for day in ends], "1", "a payment was made", Origin("calendar", debt.name))
-    return w.formula(
-        f"owed on {debt.name}",
-        "is_open * where(begun, closing(balance), amount)",
-        "USD",
-        f"owed on {debt.name}",
-        is_open=w[f"open_{k}"],
-        begun=w[f"begun_{k}"],
-        balance=loan["balance"],
-        amount=amount,
-    )
 
 
 def _would_bring(draft: Draft, plan: Plan, w: Working, machine: str, k: int) -> Column:

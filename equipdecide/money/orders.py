@@ -43,12 +43,13 @@ def _order(draft: Draft, plan: Plan, purchase: Purchase) -> None:
     parts = [w.formula(f"expense: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in source.expenses.items()]
     sum_of(w, "expenses", parts, "USD", "costs of the change that are deducted at once")
 
-    days = [when for when, _, _ in purchase.payments]
-    axis = cal.on_days("payment", [what for _, what, _ in purchase.payments], days)
-    paid = draft.working(f"payments for {purchase.name}", axis, f"when {purchase.name} is paid", "orders")
-    paid.given("share", [share for _, _, share in purchase.payments], "1", "share of the price", Origin("choice", f"terms of {purchase.name}"), axis)
-    out = paid.formula("cash", "0 - share * price", "USD", "price, as it is paid", price=w["price"])
-    draft.line(f"price of {purchase.name}", "shop", out, "investment", days)
+    if price is not None:  # an improvement has costs only
+        days = [when for when, _, _ in purchase.payments]
+        axis = cal.on_days("payment", [what for _, what, _ in purchase.payments], days)
+        paid = draft.working(f"payments for {purchase.name}", axis, f"when {purchase.name} is paid", "orders")
+        paid.given("share", [share for _, _, share in purchase.payments], "1", "share of the price", Origin("choice", f"terms of {purchase.name}"), axis)
+        out = paid.formula("cash", "0 - share * price", "USD", "price, as it is paid", price=w["price"])
+        draft.line(f"price of {purchase.name}", "shop", out, "investment", days)
     once = draft.working(f"change-over to {purchase.name}", cal.dated(day), f"costs of putting {purchase.name} in", "orders")
     if source.capital_costs or taxed is not None:
         draft.line(f"change-over to {purchase.name}", "shop", once.formula("capital", "0 - capital_costs", "USD", "freight, rigging, wiring, sales tax and the like", capital_costs=w["capital_costs"]), "investment", [day])

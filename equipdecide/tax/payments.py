@@ -127,8 +127,12 @@ def tax_distributions(draft: Draft, plan: Plan, law: Law, entity: Flows) -> None
             draft.line(f"tax distribution {event[-1]}", owner, part, "between purses", days)
 
 
-def tax_on_sale(draft: Draft, plan: Plan, law: Law, name: str, estimates: bool, with_state: bool, payer: str = "individual") -> Working:
+def tax_on_sale(
+    draft: Draft, plan: Plan, name: str, with_state: bool, estimates: Law | None = None, payer: str = "individual"
+) -> Working:
     """Post what the plan's first sale alone adds to one taxpayer's returns, and on which days.
+
+    With `estimates`, the law of their days, part of it is due with the estimates of `payer`; without, all with the return.
 
     The return as filed less the same return with the sale struck out. Working ``tax on the sale <name>``: columns
     ``federal, state, tax``, and ``due_1`` .. ``due_4``, ``due_5`` for the estimates and the balance [currency a year].
@@ -155,9 +159,9 @@ def tax_on_sale(draft: Draft, plan: Plan, law: Law, name: str, estimates: bool, 
     else:
         w.formula("state", "0", "USD", "no state return apart")
     w.formula("tax", "federal + state", "USD", "tax on the sale")
-    if estimates:
+    if estimates is not None:
         for k, event in enumerate(ESTIMATES, start=1):
-            days = due_dates(law, axis, payer, event)
+            days = due_dates(estimates, axis, payer, event)
             w.given(f"open_{k}", [1.0 if plan.estimate_is_open(day) else 0.0 for day in days], "1", "not yet past", Origin("calendar", event))
             w.formula(
                 f"due_{k}",

@@ -69,20 +69,10 @@ def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
     for case in _cases(draft, plan, sale_alone):
         at_one_rate(draft, plan, "shop", 1.0, rate, case, at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0))
     if "federal return shop without the sale" in draft:
-        _flat_tax_on_sale(draft, plan)
+        tax_on_sale(draft, plan, "shop", False)
     w = draft.working("payments income tax shop", plan.time.tax, "tax in the period of the flow", "payments")
     out = w.formula("paid", "0 - tax", "USD", "tax, as cash", tax=draft["federal return shop as filed"]["tax"])
     draft.line("income tax", "shop", out, "tax", list(plan.time.tax.ends))
-
-
-def _flat_tax_on_sale(draft: Draft, plan: Plan) -> None:
-    """Post what the plan's first sale adds to the tax, due in its own period."""
-    w = draft.working("tax on the sale shop", plan.time.tax, "tax of the shop on the sale alone", "tax on the sale")
-    filed, without = (draft[f"federal return shop {case}"]["tax"] for case in ("as filed", "without the sale"))
-    w.formula("federal", "filed - without", "USD", "tax as filed less the same without the sale", filed=filed, without=without)
-    w.formula("state", "0", "USD", "no state return apart")
-    w.formula("tax", "federal + state", "USD", "tax on the sale")
-    w.formula("due_5", "tax", "USD", "due with the flow")
 
 
 def _cases(draft: Draft, plan: Plan, sale_alone: bool) -> list[str]:
@@ -175,7 +165,7 @@ def _one_rate_owner(draft: Draft, plan: Plan, by_year: LawByYear, name: str, cas
     without: Column | float = draft[f"federal return {name} reference"]["tax"] if "reference" in cases else 0.0
     pay(draft, plan, by_year.law, _purse(plan, name), f"income tax of {name}", draft[f"federal return {name} as filed"]["tax"], without, None)
     if "without the sale" in cases:
-        tax_on_sale(draft, plan, by_year.law, name, False, False)
+        tax_on_sale(draft, plan, name, False)
     draft.common.find("one_rate", f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and the tax of a year is due with its return.", f"owners.{name}.tax_rate")
 
 
@@ -195,7 +185,7 @@ def _owner(
             if owner.last_state_tax is not None:
                 instalments(draft, plan, by_year, name, owner, filed, "state", owner.last_state_tax)
     if "without the sale" in cases:
-        tax_on_sale(draft, plan, law, name, owner.last_tax is not None, rules is not None)
+        tax_on_sale(draft, plan, name, rules is not None, law if owner.last_tax is not None else None)
     _say_what_is_left(draft, name, draft[f"federal return {name} as filed"])
     for kind, last in (("federal", owner.last_tax), ("state", owner.last_state_tax if rules is not None else None)):
         if kind == "state" and rules is None:
@@ -250,4 +240,4 @@ def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rul
         without: Column | float = draft[f"{kind} return shop reference"]["tax"] if known else 0.0
         pay(draft, plan, by_year.law, "shop", f"{kind} tax", draft[f"{kind} return shop as filed"]["tax"], without, each if kind == "federal" else None, "corporation")
     if "without the sale" in cases:
-        tax_on_sale(draft, plan, by_year.law, "shop", known, rules is not None, "corporation")
+        tax_on_sale(draft, plan, "shop", rules is not None, by_year.law if known else None, "corporation")

@@ -10,7 +10,7 @@ from equipdecide.ledger import Line
 from equipdecide.plan import Sale
 from equipdecide.views import charts
 from equipdecide.views.parts import Block, Page, Part, Row, Table, Text
-from equipdecide.views.words import cents, day, listed, whole
+from equipdecide.words import cents, day, listed, whole
 
 LISTED_YEARS = 2  # whose payments are listed day by day
 SETTLED = (("commission", "Commission"), ("costs", "Costs of selling"), ("payoff", "Payoff to the lender"), ("release", "Release of the lien"))

@@ -15,7 +15,7 @@ from equipdecide.decide.news import News, NewsResult
 from equipdecide.decide.noise import NoiseResult
 from equipdecide.showing import shows
 from equipdecide.views.table import WIDTH, Grid, Row
-from equipdecide.views.words import listed, money, number, percent, whole, wrap
+from equipdecide.words import listed, money, number, percent, whole, wrap
 
 # --- yes/no doubts
 

@@ -28,7 +28,7 @@ from equipdecide.views.parts import Block, Bullets, Definitions, Page, Part, Row
 from equipdecide.views.printing import print_page
 from equipdecide.views.sure_part import sure
 from equipdecide.views.table import headline, sort_findings
-from equipdecide.views.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
+from equipdecide.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
 TEMPLATE = "brief.html.j2"
 FLIPS_LISTED = 8

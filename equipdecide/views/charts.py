@@ -33,7 +33,7 @@ from equipdecide.decide.compare import Comparison, Difference, Outcome
 from equipdecide.decide.page_figures import DatedCash, Staircase, cash_by_year, one_offs, worth_so_far
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult
-from equipdecide.views.words import MINUS, day, money, month, number, percent, whole
+from equipdecide.words import MINUS, day, money, month, number, percent, whole
 
 STYLE = Path(__file__).with_name("equipdecide.mplstyle")
 
@@ -353,7 +353,7 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     ax = axes(ax, 7.6, 4.2)
     time, shop = result.plan.time, result.plan.scenario.shop
     tested = "cash test" in result.ledger.workings
-    level = result.column("cash test.level").per_row() if tested else np.cumsum(result.cash("shop"))
+    level = result.cash_level()
     inside = [k for k, day_ in enumerate(time.cash.starts) if day_ <= time.end]
     k_low = int(level[inside].argmin())
     count = min(len(inside), max(k_low + (2 if time.yearly else 13), 4 if time.yearly else 24))

@@ -29,7 +29,7 @@ from equipdecide.plan import Plan
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
-from equipdecide.views.words import day, listed, number, percent, quantity, wrap
+from equipdecide.words import day, listed, number, percent, quantity, wrap
 
 WIDTH = 96
 MANY_TERMS = 7  # a longer sum is not written out: its parts stand below

@@ -23,7 +23,7 @@ from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts, quantity_at
 from equipdecide.views import charts
 from equipdecide.views.table import headline
-from equipdecide.views.words import money
+from equipdecide.words import money
 
 STEPS = 60  # of a knob, about: fine enough to look smooth, coarse enough to read
 PER_CENT = ("share", "chance", "1/year", "rate")

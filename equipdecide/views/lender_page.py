@@ -5,7 +5,7 @@ from __future__ import annotations
 from equipdecide.decide.lender import CoverageYear
 from equipdecide.views import charts
 from equipdecide.views.parts import Block, Bullets, Page, Part, Row, Table, Text
-from equipdecide.views.words import day, listed, money, month, number, percent
+from equipdecide.words import day, listed, money, month, number, percent
 
 GROUPS = {
     "operating": "what the work brings, less upkeep",
@@ -43,8 +43,8 @@ def funds(page: Page) -> Part | None:
     uses = [Row(charts.capital(use.what), (money(use.amount), "does not come back at a sale" if use.soft else "")) for use in view.uses]
     sources = [Row(charts.capital(source.what), (money(source.amount),)) for source in view.sources]
     blocks = (
-        Table("Use of funds, dollars", ("Use", "Amount", "And"), (*uses, Row("All together", (money(sum(use.amount for use in view.uses)), ""), "total")), words=(2,)),
-        Table("Source of funds, dollars", ("Source", "Amount"), (*sources, Row("All together", (money(sum(source.amount for source in view.sources)),), "total")), look="narrow"),
+        Table("Use of funds, dollars", ("Use", "Amount", "And"), (*uses, Row("All together", (money(view.funds), ""), "total")), words=(2,)),
+        Table("Source of funds, dollars", ("Source", "Amount"), (*sources, Row("All together", (money(view.funds),), "total")), look="narrow"),
     )
     return Part("funds", "Use and source of funds", blocks)
 

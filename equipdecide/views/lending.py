@@ -17,7 +17,7 @@ from equipdecide.decide.routes import RoutesResult, RouteView
 from equipdecide.showing import shows
 from equipdecide.views.listing import Listing
 from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
-from equipdecide.views.words import cents, day, listed, money, month, number, percent, short_label, times, whole, wrap
+from equipdecide.words import cents, day, listed, money, month, number, percent, short_label, times, whole, wrap
 
 # --- ways to sell
 
@@ -286,7 +286,7 @@ def funds_listing(view: LenderView) -> Listing:
     deep = max(len(uses), len(sources))
     pad = ("", "")
     rows = [(*(uses[k] if k < len(uses) else pad), *(sources[k] if k < len(sources) else pad)) for k in range(deep)]
-    rows.append(("in all", cents(sum(u.amount for u in view.uses)), "in all", cents(sum(s.amount for s in view.sources))))
+    rows.append(("in all", cents(view.funds), "in all", cents(view.funds)))
     return Listing(("uses", "amount", "sources", "amount"), tuple(rows), (0, 2))
 
 

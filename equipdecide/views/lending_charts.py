@@ -36,7 +36,7 @@ from equipdecide.views.charts import (
 )
 from equipdecide.views.lending import calendar_headline, lender_headline, money_headline, routes_headline
 from equipdecide.views.risk_charts import HALO
-from equipdecide.views.words import day, money, percent, times
+from equipdecide.words import day, money, percent, times
 
 TOLD = 7  # dated amounts named on a chart of cash
 ONE_OFF = ("order", "change-over", "sale", "payoff", "loan", "other")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from html import escape
 
 from equipdecide.views.table import GAP, RULE, WIDTH
-from equipdecide.views.words import wrap
+from equipdecide.words import wrap
 
 LEAST_WORDS = 12  # signs a column of words is never narrowed below
 

@@ -10,7 +10,7 @@ from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
 from equipdecide.views.table import WIDTH, Grid, Row
-from equipdecide.views.words import day, entered, money, number, percent, wrap
+from equipdecide.words import day, entered, money, number, percent, wrap
 
 KEPT_AS_PLANNED = "“Goes on” takes what runs on as it was seen; “as planned” takes its later years as planned."
 NOT_APPLIED = "Corrections are offered for the next file; nothing here changes a guess by itself."

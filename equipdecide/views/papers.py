@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from equipdecide.decide.papers import Papers
 from equipdecide.views.table import WIDTH
-from equipdecide.views.words import whole, wrap
+from equipdecide.words import whole, wrap
 
 
 def papers_text(result: Papers, year: int | None = None, width: int = WIDTH) -> str:

@@ -10,7 +10,7 @@ from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
 from equipdecide.views.table import WIDTH, Grid, Row
-from equipdecide.views.words import cents, day, entered, listed, month, wrap
+from equipdecide.words import cents, day, entered, listed, month, wrap
 
 FLIPS_SHOWN = 4  # what fits on one sheet of paper with the rest
 GUESSES_SHOWN = 6

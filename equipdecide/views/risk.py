@@ -15,7 +15,7 @@ from equipdecide.decide.simulate import Estimate, Information, Runs
 from equipdecide.showing import shows
 from equipdecide.views.listing import Listing
 from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
-from equipdecide.views.words import bare, entered, in_hundred, listed, money, percent, short_label, unit_words, wrap
+from equipdecide.words import bare, entered, in_hundred, listed, money, percent, short_label, unit_words, wrap
 
 TOLD = 8  # inputs listed as worth finding out
 

@@ -21,7 +21,7 @@ from equipdecide.decide.sensitivity import Map, Tornado
 from equipdecide.decide.simulate import Runs
 from equipdecide.views.charts import BLACK, DASHES, GREEN, LINES, VERMILION, axes, finish, money_axis, plus, styled
 from equipdecide.views.risk import axis_words, end_in_words, tornado_headline
-from equipdecide.views.words import bare, entered, in_hundred, listed, money, short_label
+from equipdecide.words import bare, entered, in_hundred, listed, money, short_label
 
 LEVELS = ((95, "o"), (50, "D"), (5, "s"))  # in so many of 100 draws a course is worth at least this; its mark
 POINTS = 400  # of a curve

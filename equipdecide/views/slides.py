@@ -18,7 +18,7 @@ from equipdecide.decide.compare import Comparison
 from equipdecide.decide.page_figures import worth_so_far
 from equipdecide.views import charts
 from equipdecide.views.table import headline
-from equipdecide.views.words import money
+from equipdecide.words import money
 
 WIDE, HIGH = 13.333, 7.5  # of a slide [inch]
 FLIPS_SHOWN = 6
@@ -103,7 +103,7 @@ class _Deck:
         c = self.comparison
         drawn = charts.cash_calendar(c.leader, charts.blank(7.6, 4.2))
         tested = "cash test" in c.leader.ledger.workings
-        level = c.leader.column("cash test.level").per_row() if tested else np.cumsum(c.leader.cash("shop"))
+        level = c.leader.cash_level()
         at = np.array(c.evaluation.time.cash_times)
         inside = at <= c.evaluation.time.years_to(c.evaluation.time.end)
         series: dict[str, Points] = {c.leader.name: list(zip(at[inside].tolist(), level[inside].tolist(), strict=True))}

@@ -10,7 +10,7 @@ from equipdecide.views import charts
 from equipdecide.views.parts import Block, Bullets, Page, Part, Row, Table, Text, chart
 from equipdecide.views.risk import how_sure, information_listing, worth_knowing
 from equipdecide.views.risk_charts import exceedance
-from equipdecide.views.words import money, percent
+from equipdecide.words import money, percent
 
 
 def sure(page: Page) -> Part | None:

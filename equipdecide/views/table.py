@@ -18,7 +18,7 @@ from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.ledger import Finding
 from equipdecide.scenario.reading import amounts
 from equipdecide.showing import shows
-from equipdecide.views.words import cents, day, entered, listed, money, month, number, percent, whole, wrap, years
+from equipdecide.words import cents, day, entered, listed, money, month, number, percent, whole, wrap, years
 
 WIDTH = 96
 GAP = 2

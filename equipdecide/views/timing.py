@@ -14,7 +14,7 @@ from equipdecide.decide.whose import Deciding, Whose
 from equipdecide.showing import shows
 from equipdecide.views.listing import Listing
 from equipdecide.views.table import WIDTH, Grid, Row
-from equipdecide.views.words import day, entered, listed, money, percent, short_label, wrap
+from equipdecide.words import day, entered, listed, money, percent, short_label, wrap
 
 # --- how long to keep it
 

@@ -26,7 +26,7 @@ from equipdecide.views.charts import (
     styled,
 )
 from equipdecide.views.timing import life_headline, sell_when_headline, years_in_words
-from equipdecide.views.words import day, money
+from equipdecide.words import day, money
 
 
 def _names_at_the_end(ax: Axes, x: float, ends: list[tuple[float, str, str]]) -> None:

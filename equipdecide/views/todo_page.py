@@ -10,7 +10,7 @@ from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
 from equipdecide.views.table import WIDTH
-from equipdecide.views.words import day, money, wrap
+from equipdecide.words import day, money, wrap
 
 LEGAL = "Days of law differ by state and country and move; where it says ask, ask before the day."
 
