@@ -58,6 +58,7 @@ demo: .venv/.core
 
 lint: .venv/.test
 	@$(PY) -m ruff check .
+	@$(PY) -m ruff format --check .
 	@$(PY) -m mypy
 
 test: lint

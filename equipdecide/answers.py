@@ -129,7 +129,11 @@ _AGAINST = _flag("--against", "the course it is set against (keep)", "COURSE")
 _HANDED_OVER = _flag("--on", "day it is handed over, such as 2026-09-18", "DAY")
 
 ANSWERS: dict[str, Answer] = {
-    "hours": Answer("hours staffed and alone, and what a spindle hour earns", _plainly("decide.hours:hours"), "views.table:hours_text"),
+    "hours": Answer(
+        "hours staffed and alone, and what a spindle hour earns",
+        _plainly("decide.hours:hours"),
+        "views.table:hours_text",
+    ),
     "mix": Answer(
         "what to make in a full year within every station's hours, and what one more hour is worth",
         _plainly("decide.mix:mix"),
@@ -141,10 +145,14 @@ ANSWERS: dict[str, Answer] = {
         "views.beside:news_text",
     ),
     "weigh": Answer(
-        "what is not money: gates, criteria weighed by each partner, and the rate of exchange", _weigh, "views.beside:weighing_text"
+        "what is not money: gates, criteria weighed by each partner, and the rate of exchange",
+        _weigh,
+        "views.beside:weighing_text",
     ),
     "noise": Answer(
-        "the noise of one person's day in each course, by three criteria", _plainly("decide.noise:noise"), "views.beside:noise_text"
+        "the noise of one person's day in each course, by three criteria",
+        _plainly("decide.noise:noise"),
+        "views.beside:noise_text",
     ),
     "simulate": Answer(
         "how sure: all doubts drawn together, chances, regret, and what is worth finding out first",
@@ -172,7 +180,11 @@ ANSWERS: dict[str, Answer] = {
             _AGAINST,
         ),
     ),
-    "whose": Answer("the answer under each partner's own figures, and which difference decides", _plainly("decide.whose:whose"), "views.timing:whose_text"),
+    "whose": Answer(
+        "the answer under each partner's own figures, and which difference decides",
+        _plainly("decide.whose:whose"),
+        "views.timing:whose_text",
+    ),
     "service-life": Answer(
         "how many more years a machine is worth keeping, before and after tax",
         _service_life,
@@ -194,7 +206,10 @@ ANSWERS: dict[str, Answer] = {
         options=(
             _flag("--doubt", "the doubt, such as 'parts.P5 bracket.renews' (the first with a day if left out)", "PATH"),
             _flag("--on", "day the answer is known, such as 2027-07-01", "DAY"),
-            (("--ignoring-cash",), {"action": "store_true", "help": "choose from all courses, not only those that can be paid for"}),
+            (
+                ("--ignoring-cash",),
+                {"action": "store_true", "help": "choose from all courses, not only those that can be paid for"},
+            ),
         ),
     ),
     "routes": Answer(
@@ -215,7 +230,10 @@ ANSWERS: dict[str, Answer] = {
         _calendar,
         "views.lending:calendar_text",
         "views.lending_charts:cash_dates",
-        (_course("the first that buys a machine"), (("--full",), {"action": "store_true", "help": "leave no month and no entry out"})),
+        (
+            _course("the first that buys a machine"),
+            (("--full",), {"action": "store_true", "help": "leave no month and no entry out"}),
+        ),
         full=True,
     ),
     "lender": Answer(

@@ -26,11 +26,22 @@ CAUTIONS: tuple[Caution, ...] = (
         "The tax follows the gain, not the cash. Paying off the lender, trading in, leaving the money at a dealer or buying "
         "another machine does not lower it, and it is due even if the business pays nothing out.",
     ),
-    Caution("dealer_credit", "Money credited at a dealer is that dealer's promise: unsecured, without interest, until it is used."),
-    Caution("payoff", "A payoff is not the balance: it is good until a day, then so much more a day. A lien stays on file until it is released."),
+    Caution(
+        "dealer_credit",
+        "Money credited at a dealer is that dealer's promise: unsecured, without interest, until it is used.",
+    ),
+    Caution(
+        "payoff",
+        "A payoff is not the balance: it is good until a day, then so much more a day. A lien stays on file until it is released.",
+    ),
     Caution("hours", "Extra hours count only if somebody orders them."),
-    Caution("write_off", "A write-off counts when the machine is installed and ready, not when it is ordered or paid. A state may keep other books."),
-    Caution("guarantee", "A joint and several guarantee means the whole shortfall, whatever the share in the business."),
+    Caution(
+        "write_off",
+        "A write-off counts when the machine is installed and ready, not when it is ordered or paid. A state may keep other books.",
+    ),
+    Caution(
+        "guarantee", "A joint and several guarantee means the whole shortfall, whatever the share in the business."
+    ),
     Caution(
         "unattended",
         "Running unattended: guarding, fire protection and the insurer's consent come before the first night; one fault that nobody "

@@ -335,7 +335,9 @@ def _answer(args: argparse.Namespace) -> int:
         for flag in flags:
             name = given.get(flag)
             if name is not None and name not in known:
-                raise Refusal(f"there is no {what} '{name}'. {_nearest(name, known, 'Nearest' if what == 'input' else f'{what.capitalize()}s')}")
+                raise Refusal(
+                    f"there is no {what} '{name}'. {_nearest(name, known, 'Nearest' if what == 'input' else f'{what.capitalize()}s')}"
+                )
     result = answer.figure(scenario, args)
     if chart is not None:
         answer.draw(result, chart)
@@ -423,7 +425,17 @@ def _brief(args: argparse.Namespace) -> int:
     if path.suffix.lower() != ".pdf":
         _write(path, page)
     if args.json:
-        _say(json.dumps({"file": str(path), "reader": reader, "best": result.best, "best_ignoring_cash": result.best_ignoring_cash}, indent=2))
+        _say(
+            json.dumps(
+                {
+                    "file": str(path),
+                    "reader": reader,
+                    "best": result.best,
+                    "best_ignoring_cash": result.best_ignoring_cash,
+                },
+                indent=2,
+            )
+        )
         return FINE
     how = "print it or send it" if path.suffix.lower() == ".pdf" else "open it in any browser, or print it"
     _say(f"{headline(result)}\n\nThe page is {path}: {how}.{lack} Nothing was sent anywhere.")
@@ -441,7 +453,9 @@ def _reader(name: str | None, scenario: Scenario) -> str:
         raise Refusal(f"there is no owner '{owner}'. {_nearest(owner, scenario.owners, 'Owners')}")
     known = ["partners", "lender", "accountant", *(f"partner:{owner}" for owner in scenario.owners)]
     if name not in known:
-        raise Refusal(f"there is no page for '{name}'. {_nearest(name, [*known, *scenario.owners], 'There are pages for')}")
+        raise Refusal(
+            f"there is no page for '{name}'. {_nearest(name, [*known, *scenario.owners], 'There are pages for')}"
+        )
     return name
 
 
@@ -545,7 +559,9 @@ def _workbook(args: argparse.Namespace) -> int:
 
     comparison = compare(scenario)
     if args.course is not None and args.course not in scenario.alternatives:
-        raise Refusal(f"no course is named '{args.course}'. {_nearest(args.course, scenario.alternatives, 'There are')}")
+        raise Refusal(
+            f"no course is named '{args.course}'. {_nearest(args.course, scenario.alternatives, 'There are')}"
+        )
     try:
         workbook(comparison, path, args.course)
     except ImportError as error:
@@ -675,7 +691,9 @@ def _parser() -> argparse.ArgumentParser:
             continue
         verb.add_argument("file", metavar="FILE", help="scenario file")
         if name == "brief":
-            verb.add_argument("-o", "--output", metavar="FILE", help="page to write (brief.html if left out); .pdf prints it")
+            verb.add_argument(
+                "-o", "--output", metavar="FILE", help="page to write (brief.html if left out); .pdf prints it"
+            )
             says = "lender, accountant, or partner:NAME: a page that leaves out what is not for that reader"
             verb.add_argument("--for", dest="reader", metavar="READER", help=says)
             verb.add_argument("--pdf", action="store_true", help="print the page to a PDF (brief.pdf if no -o)")
@@ -685,7 +703,9 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("-o", "--output", metavar="FILE", help="slides to write (slides.pptx if left out)")
             continue
         if name == "workbook":
-            verb.add_argument("course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)")
+            verb.add_argument(
+                "course", nargs="?", metavar="COURSE", help="name of a course (the leading one if left out)"
+            )
             verb.add_argument("-o", "--output", metavar="FILE", help="workbook to write (FILE.xlsx if left out)")
             continue
         if name == "explain":

@@ -85,9 +85,13 @@ def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Wor
         if id(working) not in made:
             columns = {name: new.get(id(column), column) for name, column in working.columns.items()}
             made[id(working)] = replace(working, columns=columns)
-    lines = tuple(replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines)
+    lines = tuple(
+        replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines
+    )
     order = tuple(new.get(id(column), column) for column in ledger.order)
-    return replace(ledger, workings={name: made[id(w)] for name, w in ledger.workings.items()}, lines=lines, order=order)
+    return replace(
+        ledger, workings={name: made[id(w)] for name, w in ledger.workings.items()}, lines=lines, order=order
+    )
 
 
 def evaluate(
@@ -121,11 +125,19 @@ def _no_collecting() -> Iterator[None]:
 
 
 def _evaluate(
-    scenario: Scenario, values: Mapping[str, FloatArray | float], only: Sequence[str] | None, law: Law | None, sale_alone: bool
+    scenario: Scenario,
+    values: Mapping[str, FloatArray | float],
+    only: Sequence[str] | None,
+    law: Law | None,
+    sale_alone: bool,
 ) -> Evaluation:
     if values and (unknown := sorted(set(values) - (known := set(amounts(scenario))))):
-        near = [f"; nearest: {', '.join(found)}" if (found := get_close_matches(path, known)) else "" for path in unknown]
-        raise KeyError("; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True)))
+        near = [
+            f"; nearest: {', '.join(found)}" if (found := get_close_matches(path, known)) else "" for path in unknown
+        ]
+        raise KeyError(
+            "; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True))
+        )
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
@@ -163,7 +175,11 @@ def _taken_as(common: Draft, plan: Plan) -> None:
         answer = "yes" if step in plan.steps else "no"
         name = step.when.removeprefix("events.").removeprefix("parts.").replace(".renews", " renews")
         chance = amount.chance if amount.chance is not None else amount.likely
-        common.find("doubt_taken", f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `news` weighs both answers.", step.when)
+        common.find(
+            "doubt_taken",
+            f"'{name}' is taken as {answer} here (chance of yes {chance:.0%}); `news` weighs both answers.",
+            step.when,
+        )
 
 
 def _vector(value: FloatArray | float) -> FloatArray:
@@ -222,16 +238,34 @@ def _first_year(draft: Draft, time: Timeline) -> dict[str, float]:
             continue
         amounts, axis = item.column.per_row(), item.column.axis
         if item.book:  # depreciation, by tax year
-            taken += item.sign * sum(float(a) for a, day in zip(amounts, axis.ends, strict=True) if day.year == time.start.year)
+            taken += item.sign * sum(
+                float(a) for a, day in zip(amounts, axis.ends, strict=True) if day.year == time.start.year
+            )
         else:
-            before += item.sign * sum(float(a) for a, day in zip(amounts, axis.starts, strict=True) if time.start <= day < last)
+            before += item.sign * sum(
+                float(a) for a, day in zip(amounts, axis.starts, strict=True) if time.start <= day < last
+            )
     return {"whole": before + taken, "before depreciation": before}
 
 
 def _discounting(common: Draft, scenario: Scenario, time: Timeline) -> None:
     w = common.working("discounting", time.cash, "what a later dollar is worth today", "worth")
-    w.formula("log_rate", "log(1 + rate)", "1", "logarithm of one and the study's rate", ONE, rate=common.input(scenario.study.rate))
-    w.given("time", list(time.cash_times), "year", "time from the decision to the end of the period", Origin("calendar", "days over 365"), time.cash)
+    w.formula(
+        "log_rate",
+        "log(1 + rate)",
+        "1",
+        "logarithm of one and the study's rate",
+        ONE,
+        rate=common.input(scenario.study.rate),
+    )
+    w.given(
+        "time",
+        list(time.cash_times),
+        "year",
+        "time from the decision to the end of the period",
+        Origin("calendar", "days over 365"),
+        time.cash,
+    )
     w.formula("factor", "exp(0 - time * log_rate)", "1", "present worth of one at the end of the period")
 
 
@@ -258,18 +292,44 @@ def _worth(draft: Draft, plan: Plan) -> None:
             w = draft.working(f"{says} by stretch", plan.spans, says, "worth")
             whole = sum_of(w, "sum", [line.column for line in lines], "USD", says)
         spread = cash.formula(f"{purse}: {group}, spread", "spread(x)", "USD", f"{says}, by period", x=whole)
-        by_group[group].append(worth.formula(f"{says}, spread", "weighted(x, factor)", "USD", f"present worth of {says}", x=spread, factor=discounting["factor"]))
+        by_group[group].append(
+            worth.formula(
+                f"{says}, spread",
+                "weighted(x, factor)",
+                "USD",
+                f"present worth of {says}",
+                x=spread,
+                factor=discounting["factor"],
+            )
+        )
         by_purse.setdefault(purse, []).append(spread)
         per_group_cash[group].append(spread)
     for k, ((purse, group, _, dates), lines) in enumerate(days.items()):
         says = f"{group} of {purse} ({', '.join(line.name for line in lines[:3])})"
-        w = draft.working(f"{group} of {purse} on days {k}", _standing(draft, dates, lines[0].column.axis), says, "worth")
+        w = draft.working(
+            f"{group} of {purse} on days {k}", _standing(draft, dates, lines[0].column.axis), says, "worth"
+        )
         moved = [w.on_days(line.name, line.column, w.axis) for line in lines]
         whole = sum_of(w, "sum", moved, "USD", says) if len(moved) > 1 else moved[0]
         if min(dates) < time.start:
-            w.given("counted", [0.0 if day < time.start else 1.0 for day in dates], "1", "from the decision on; what is past is sunk", Origin("calendar", str(time.start)))
+            w.given(
+                "counted",
+                [0.0 if day < time.start else 1.0 for day in dates],
+                "1",
+                "from the decision on; what is past is sunk",
+                Origin("calendar", str(time.start)),
+            )
             whole = w.formula("open", "amount * counted", "USD", "amounts still open", amount=whole)
-        by_group[group].append(worth.formula(f"{group} of {purse} {k}", "weighted(x, factor)", "USD", f"present worth of {says}", x=whole, factor=_factor(draft, time, w.axis)))
+        by_group[group].append(
+            worth.formula(
+                f"{group} of {purse} {k}",
+                "weighted(x, factor)",
+                "USD",
+                f"present worth of {says}",
+                x=whole,
+                factor=_factor(draft, time, w.axis),
+            )
+        )
         gathered = cash.formula(f"{purse}: {group} {k}", "gather(x)", "USD", says, x=whole)
         by_purse.setdefault(purse, []).append(gathered)
         per_group_cash[group].append(gathered)
@@ -283,8 +343,12 @@ def _worth(draft: Draft, plan: Plan) -> None:
     sum_of(cash, "all purses", [cash[purse] for purse in by_purse], "USD", "cash of all purses together")
     sum_of(worth, "npv", [worth[group] for group in GROUPS], "USD", "present worth of all purses together")
     financing = [group for group in GROUPS if group in FINANCING]
-    sum_of(worth, "npv_financing", [worth[group] for group in financing], "USD", "of it, loans taken, paid and paid off")
-    sum_of(cash, "all financing", [cash[f"all {group}"] for group in financing], "USD", "loans taken, paid and paid off")
+    sum_of(
+        worth, "npv_financing", [worth[group] for group in financing], "USD", "of it, loans taken, paid and paid off"
+    )
+    sum_of(
+        cash, "all financing", [cash[f"all {group}"] for group in financing], "USD", "loans taken, paid and paid off"
+    )
     worth.formula(
         "annual_worth",
         f"npv * where(rate > 0.000001, rate / (1 - (1 + rate) ** (0 - {scenario.study.years})), 1 / {scenario.study.years})",
@@ -312,7 +376,14 @@ def _factor(draft: Draft, time: Timeline, axis: Axis) -> Column:
     if axis not in draft.shared.factors:
         name = f"discounting on {', '.join(day.isoformat() for day in axis.ends)}"
         w = draft.common.working(name, axis, "what a dollar on these days is worth at the decision", "worth")
-        w.given("time", [time.years_to(day) for day in axis.ends], "year", "time from the decision", Origin("calendar", "days over 365"), axis)
+        w.given(
+            "time",
+            [time.years_to(day) for day in axis.ends],
+            "year",
+            "time from the decision",
+            Origin("calendar", "days over 365"),
+            axis,
+        )
         draft.shared.factors[axis] = w.formula(
             "factor", "exp(0 - time * log_rate)", "1", "present worth of one", log_rate=draft["discounting"]["log_rate"]
         )
@@ -327,10 +398,18 @@ def _cash_test(draft: Draft, plan: Plan) -> None:
     inside = [1.0 if day.replace(day=1) <= plan.time.end else 0.0 for day in plan.time.cash.ends]
     w.given("inside", inside, "1", "within the study", Origin("calendar", str(plan.time.end)))
     w.formula("flow", "inside * shop_cash", "USD", "cash of the shop", shop_cash=draft["cash"]["shop"])
-    w.formula("level", "opening + running(flow)", "USD", "cash in the bank at the end of the period", opening=draft.input(shop.cash))
+    w.formula(
+        "level",
+        "opening + running(flow)",
+        "USD",
+        "cash in the bank at the end of the period",
+        opening=draft.input(shop.cash),
+    )
     w.formula("lowest", "smallest(level)", "USD", "lowest cash", ONE)
     if shop.cash_floor is not None:
-        w.formula("margin", "lowest - floor", "USD", "lowest cash less the floor", ONE, floor=draft.input(shop.cash_floor))
+        w.formula(
+            "margin", "lowest - floor", "USD", "lowest cash less the floor", ONE, floor=draft.input(shop.cash_floor)
+        )
 
 
 def _own_money(draft: Draft, plan: Plan) -> None:
@@ -361,7 +440,20 @@ def _coverage(draft: Draft, plan: Plan) -> None:
         return
     w = draft.working("coverage", plan.time.tax, "operating cash over loan payments, by full calendar year", "coverage")
     w.given("full", full, "1", "a full year of the study", Origin("calendar", "years"))
-    w.formula("available", "gather(operating)", "USD", "operating cash before tax and drawings", operating=draft["cash"]["all operating"])
-    w.formula("service", "0 - gather(service_paid)", "USD", "loan payments", service_paid=draft["cash"]["all debt service"])
-    w.formula("coverage", "where(full * service > 0.005, available / max(service, 0.005), 99)", "1", "coverage; 99 where nothing is owed")
+    w.formula(
+        "available",
+        "gather(operating)",
+        "USD",
+        "operating cash before tax and drawings",
+        operating=draft["cash"]["all operating"],
+    )
+    w.formula(
+        "service", "0 - gather(service_paid)", "USD", "loan payments", service_paid=draft["cash"]["all debt service"]
+    )
+    w.formula(
+        "coverage",
+        "where(full * service > 0.005, available / max(service, 0.005), 99)",
+        "1",
+        "coverage; 99 where nothing is owed",
+    )
     w.formula("worst", "smallest(coverage)", "1", "coverage in the worst year", ONE)

@@ -185,8 +185,9 @@ def rate(nper: float, pmt: float, pv: float, fv: float = 0.0, due: Due = "end") 
     if changes == 0:
         raise NoAnswer("rate: every flow has the same sign, so no rate balances them. Give paid amounts a minus sign.")
     if changes > 1:
-        raise NoAnswer("rate: the flows change sign twice, so there may be two rates or none; list them with "
-                       "rates_of_return.")
+        raise NoAnswer(
+            "rate: the flows change sign twice, so there may be two rates or none; list them with rates_of_return."
+        )
     if abs(_residual(0.0, nper, pmt, pv, fv, due)) < 1e-15:
         return 0.0
     for guess in (0.1, 0.01, 0.001, -0.1, 0.5, -0.5, -0.9, 2.0):
@@ -216,8 +217,11 @@ def ipmt(rate: float, per: int, nper: float, pv: float, fv: float = 0.0, due: Du
         level = pmt(rate, nper, pv, fv, due)
         owed = pv if per == 1 else -_fv(rate, per - 1, level, pv, due)
         return -owed * rate / (1.0 + rate * _begin(due))
-    return _answer("ipmt", _npf("ipmt", float(rate), int(per), float(nper), float(pv), float(fv), due),
-                   "The figures are too large.")
+    return _answer(
+        "ipmt",
+        _npf("ipmt", float(rate), int(per), float(nper), float(pv), float(fv), due),
+        "The figures are too large.",
+    )
 
 
 def ppmt(rate: float, per: int, nper: float, pv: float, fv: float = 0.0, due: Due = "end") -> float:
@@ -230,8 +234,10 @@ def ppmt(rate: float, per: int, nper: float, pv: float, fv: float = 0.0, due: Du
 
 
 def _flows(name: str, flows: Sequence[float], least: int) -> list[float]:
-    rows = [float(flow) if getattr(flow, "ndim", 0) == 0 and not isinstance(flow, (str, list, tuple)) else math.nan
-            for flow in flows]
+    rows = [
+        float(flow) if getattr(flow, "ndim", 0) == 0 and not isinstance(flow, (str, list, tuple)) else math.nan
+        for flow in flows
+    ]
     if any(math.isnan(flow) for flow in rows):
         raise ValueError(f"{name}: the flows must be one row of numbers; for many series use equipdecide.measures.")
     if len(rows) < least:
@@ -261,9 +267,12 @@ def irr(flows: Sequence[float]) -> float:
     rows = _flows("irr", flows, 2)
     changes = _flow_signs(rows)
     if changes != 1:
-        raise NoAnswer("irr: the flows never change sign, so there is no rate of return." if changes == 0 else
-                       f"irr: the flows change sign {changes} times, so there may be several rates or none; "
-                       "list them with rates_of_return.")
+        raise NoAnswer(
+            "irr: the flows never change sign, so there is no rate of return."
+            if changes == 0
+            else f"irr: the flows change sign {changes} times, so there may be several rates or none; "
+            "list them with rates_of_return."
+        )
     import numpy
 
     try:

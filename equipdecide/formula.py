@@ -72,9 +72,28 @@ _ARITY = {
     "during": (1, 1),
     "closing": (1, 1),
 }
-_BARE_FIRST = {"prev", "running", "total", "weighted", "smallest", "pick", "gather", "spread", "during", "closing"}  # first argument: a bare name
+_BARE_FIRST = {
+    "prev",
+    "running",
+    "total",
+    "weighted",
+    "smallest",
+    "pick",
+    "gather",
+    "spread",
+    "during",
+    "closing",
+}  # first argument: a bare name
 _ACROSS = {"gather", "spread", "during", "closing"}  # change the axis
-_WHOLE = {"running", "total", "weighted", "smallest", "pick", "lookup", "brackets"} | _ACROSS  # may not stand in a carry-forward
+_WHOLE = {
+    "running",
+    "total",
+    "weighted",
+    "smallest",
+    "pick",
+    "lookup",
+    "brackets",
+} | _ACROSS  # may not stand in a carry-forward
 _OPERATORS: dict[type[ast.AST], str] = {
     ast.Add: "+",
     ast.Sub: "-",
@@ -313,14 +332,19 @@ class Formula:
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _WHOLE:
                 function = node.func.id
-                wanted = node.args if function == "weighted" else node.args[1:] if function in ("lookup", "brackets") else node.args[:1]
+                wanted = (
+                    node.args
+                    if function == "weighted"
+                    else node.args[1:]
+                    if function in ("lookup", "brackets")
+                    else node.args[:1]
+                )
                 found |= {arg.id for arg in wanted if isinstance(arg, ast.Name)}
         return frozenset(found)
 
     def cell(self, row: int, axis: Axis, axes: Mapping[str, Axis], sheet: SheetAddresses) -> str:
         """Return the spreadsheet formula of this column at `row`, without the leading equals sign."""
         return _Cell(self, row, axis, axes, sheet).write(self.tree)
-
 
 
 @lru_cache(maxsize=16384)
@@ -445,7 +469,9 @@ def parse(text: str, own: str | None = None) -> Formula:
                 raise FormulaError(f"'{text}': {function} takes {low} to {high} figures")
             if function in _BARE_FIRST and not isinstance(node.args[0], ast.Name):
                 raise FormulaError(f"'{text}': {function} takes the name of a column")
-            if function in ("lookup", "brackets", "weighted") and not all(isinstance(arg, ast.Name) for arg in node.args[1:]):
+            if function in ("lookup", "brackets", "weighted") and not all(
+                isinstance(arg, ast.Name) for arg in node.args[1:]
+            ):
                 raise FormulaError(f"'{text}': {function} takes its table by name")
             state["divides"] |= function in ("log", "exp")
             if function in _ACROSS:
@@ -465,7 +491,9 @@ def parse(text: str, own: str | None = None) -> Formula:
     if own in names and not state["recurs"]:
         raise FormulaError(f"'{text}' names itself outside prev")
     others = tuple(name for name in names if not (state["recurs"] and name == own))
-    return Formula(text, tuple(names), tree, own, state["recurs"], state["divides"], tuple(across), frozenset(names), others)
+    return Formula(
+        text, tuple(names), tree, own, state["recurs"], state["divides"], tuple(across), frozenset(names), others
+    )
 
 
 @lru_cache(maxsize=4096)
@@ -508,7 +536,9 @@ def _compiled_source(formula_text: str, own: str | None, plain: bool = False) ->
         source = f"lambda t, before, here, earlier: {body}"
     else:
         source = f"lambda rows, maps, {', '.join(f'a{i}' for i in range(len(others)))}: {body}"
-    return eval(compile(source, f"<formula {formula_text}>", "eval"), dict(_PLAIN if plain else _FUNCTIONS))  # the library's own text
+    return eval(
+        compile(source, f"<formula {formula_text}>", "eval"), dict(_PLAIN if plain else _FUNCTIONS)
+    )  # the library's own text
 
 
 def _compiled(formula: Formula) -> Any:

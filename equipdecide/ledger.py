@@ -22,7 +22,9 @@ from equipdecide.calendar import ONE, Axis, Date, FloatArray
 from equipdecide.formula import Evaluator, Formula, FormulaError, parse
 
 Kind = Literal["given", "formula", "computed"]
-Character = Literal["business", "one-off", "interest received", "section 179", "recapture", "section 1231"]  # how the returns treat income
+Character = Literal[
+    "business", "one-off", "interest received", "section 179", "recapture", "section 1231"
+]  # how the returns treat income
 Group = Literal["operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses"]
 CERTIFICATE_TOLERANCE = 0.005
 
@@ -258,7 +260,20 @@ class Working:
         if len(axis) != len(column.axis):
             raise Breach(f"{self.name}.{name}: {len(column.axis)} rows cannot stand on {len(axis)} days")
         formula = parse("same", name)
-        made = Column(name, self.name, axis, column.values, column.unit, column.says, "formula", self.rule, None, formula, (column,), _same)
+        made = Column(
+            name,
+            self.name,
+            axis,
+            column.values,
+            column.unit,
+            column.says,
+            "formula",
+            self.rule,
+            None,
+            formula,
+            (column,),
+            _same,
+        )
         return self._keep(made)
 
     def computed(
@@ -286,7 +301,18 @@ class Working:
             return np.broadcast_to(found, (len(axis), found.shape[-1]))
 
         column = Column(
-            name, self.name, axis, run(*(arg.values for arg in args)), unit, says, "computed", self.rule, None, None, tuple(args), run
+            name,
+            self.name,
+            axis,
+            run(*(arg.values for arg in args)),
+            unit,
+            says,
+            "computed",
+            self.rule,
+            None,
+            None,
+            tuple(args),
+            run,
         )
         self._keep(column)
         for step, text, its_unit, its_says, its_axis in through:
@@ -330,7 +356,9 @@ class Draft:
         """The draft that posts to what all alternatives share."""
         return self if self.is_common else Draft("common", self.shared, True)
 
-    def taxed(self, name: str, column: Column, sign: int = 1, book: str = "", character: Character = "business") -> None:
+    def taxed(
+        self, name: str, column: Column, sign: int = 1, book: str = "", character: Character = "business"
+    ) -> None:
         """Tell the returns that `column` (on days or stretches) is business income (sign 1) or a deduction (-1).
 
         `book` limits it to one jurisdiction's book, such as its own depreciation; empty means every book.
@@ -347,7 +375,9 @@ class Draft:
     def __getitem__(self, name: str) -> Working:
         found = self.workings.get(name) or self.shared.workings.get(name)
         if found is None:
-            raise Breach(f"{self.name}: no working {name}; there are {', '.join([*self.shared.workings, *self.workings])}")
+            raise Breach(
+                f"{self.name}: no working {name}; there are {', '.join([*self.shared.workings, *self.workings])}"
+            )
         return found
 
     def __contains__(self, name: str) -> bool:
@@ -392,11 +422,18 @@ class Draft:
             self._say(listed)
             values = np.array([float(str(item.value)) for item in listed]).reshape(-1, 1)
             self.shared.law[key] = store.given(
-                name, values, listed[0].unit, says, Origin("law", listed[0].id, _sources(listed), listed[0].status), axis
+                name,
+                values,
+                listed[0].unit,
+                says,
+                Origin("law", listed[0].id, _sources(listed), listed[0].status),
+                axis,
             )
         return self.shared.law[key]
 
-    def legal_wide(self, rows: Sequence[Sequence[float]], reading: DatedFigure, unit: str, says: str, axis: Axis) -> Column:
+    def legal_wide(
+        self, rows: Sequence[Sequence[float]], reading: DatedFigure, unit: str, says: str, axis: Axis
+    ) -> Column:
         """Return a wide column of a dated parameter, `rows` one sequence per period; shape (width, periods, 1)."""
         key = (id(axis), "wide", says, tuple(tuple(row) for row in rows))
         if key not in self.shared.law:
@@ -505,7 +542,9 @@ class Tape:
                 needed.update(step[2])
                 kept.append(step)
         self.steps = kept[::-1]
-        self.reached = frozenset(path for path, k in self.inputs.items() if k in needed)  # inputs the wanted columns rest on
+        self.reached = frozenset(
+            path for path, k in self.inputs.items() if k in needed
+        )  # inputs the wanted columns rest on
         self.base: list[FloatArray] = [column.values for column in order]
         self.wanted = [index[id(column)] for column in wanted]
         last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}
@@ -536,7 +575,9 @@ def seal(draft: Draft) -> Ledger:
     return Ledger(draft.name, workings, tuple(draft.lines), findings, (*draft.shared.order, *draft.order))
 
 
-def sum_of(working: Working, name: str, columns: Sequence[Column], unit: str, says: str, axis: Axis | None = None) -> Column:
+def sum_of(
+    working: Working, name: str, columns: Sequence[Column], unit: str, says: str, axis: Axis | None = None
+) -> Column:
     """Add a formula column that is the sum of `columns` (zero where there are none), all on the working's axis."""
     uses: dict[str, Column | float] = {}
     for column in columns:
@@ -550,7 +591,9 @@ def sum_of(working: Working, name: str, columns: Sequence[Column], unit: str, sa
 @lru_cache(maxsize=4096)
 def _identifier(text: str) -> str:
     """Return a name that may stand in a formula, as near to `text` as can be."""
-    plain = "_".join(part for part in "".join(ch if ch.isascii() and ch.isalnum() else " " for ch in text).split() if not part.isdigit())
+    plain = "_".join(
+        part
+        for part in "".join(ch if ch.isascii() and ch.isalnum() else " " for ch in text).split()
+        if not part.isdigit()
+    )
     return plain or "x"
-
-

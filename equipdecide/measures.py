@@ -21,10 +21,31 @@ Array = NDArray[np.float64]
 FloatOrArray = float | Array
 
 __all__ = [
-    "BatchRates", "EconomicLife", "Keep", "Payback", "Rates", "Replacement", "annual_worth", "capital_recovery_factor",
-    "discount_factors", "economic_life", "effective_rate", "external_rate", "market_rate", "modified_rate",
-    "nominal_rate", "payback", "present_worth", "present_worth_deviation", "profitability_index", "rates_of_return",
-    "rates_of_return_batch", "real_rate", "replacement_by_age", "savings_to_investment", "three_point_mean",
+    "BatchRates",
+    "EconomicLife",
+    "Keep",
+    "Payback",
+    "Rates",
+    "Replacement",
+    "annual_worth",
+    "capital_recovery_factor",
+    "discount_factors",
+    "economic_life",
+    "effective_rate",
+    "external_rate",
+    "market_rate",
+    "modified_rate",
+    "nominal_rate",
+    "payback",
+    "present_worth",
+    "present_worth_deviation",
+    "profitability_index",
+    "rates_of_return",
+    "rates_of_return_batch",
+    "real_rate",
+    "replacement_by_age",
+    "savings_to_investment",
+    "three_point_mean",
     "years_to_keep",
 ]
 
@@ -102,8 +123,10 @@ def present_worth(flows: ArrayLike, t: ArrayLike, rate: ArrayLike) -> FloatOrArr
     if f.ndim == 1:
         return _plain(np.asarray(f @ factors, dtype=float))
     if 1 not in (f.shape[1], factors.shape[1]) and f.shape[1] != factors.shape[1]:
-        raise ValueError(f"present_worth: {f.shape[1]} trials of flows but {factors.shape[1]} rates; give one rate, or "
-                         "one for each trial.")
+        raise ValueError(
+            f"present_worth: {f.shape[1]} trials of flows but {factors.shape[1]} rates; give one rate, or "
+            "one for each trial."
+        )
     return np.asarray((f * factors).sum(axis=0), dtype=float)
 
 
@@ -209,8 +232,10 @@ def _note(roots: tuple[float, ...], changes: int, total: float) -> str:
         return f"No rate of return: present worth is {'above' if total > 0 else 'below'} zero at every rate."
     if len(roots) > 1:
         listed = ", ".join(f"{root * 100:.2f} %" for root in roots)
-        return (f"{len(roots)} rates of return ({listed}): none of them ranks the choice; decide by present worth at "
-                "the required rate.")
+        return (
+            f"{len(roots)} rates of return ({listed}): none of them ranks the choice; decide by present worth at "
+            "the required rate."
+        )
     if changes > 1:
         return f"One rate of return, although the flows change sign {changes} times."
     return "One rate of return."
@@ -553,8 +578,10 @@ def savings_to_investment(savings: ArrayLike, investment: ArrayLike, t: ArrayLik
     saved = np.asarray(present_worth(savings, t, rate))
     invested = np.asarray(present_worth(investment, t, rate))
     if (invested <= 0).any():
-        raise ValueError("savings_to_investment: the present worth of the investment is not above zero, so there is no "
-                         "ratio; enter money laid out as positive.")
+        raise ValueError(
+            "savings_to_investment: the present worth of the investment is not above zero, so there is no "
+            "ratio; enter money laid out as positive."
+        )
     return _plain(np.asarray(saved / invested))
 
 
@@ -638,8 +665,15 @@ def economic_life(
     best = annual.argmin(axis=0)
     least = annual[best, np.arange(annual.shape[1])]
     if single:
-        return EconomicLife(loss[:, 0], interest[:, 0], costs[:, 0].copy(), marginal[:, 0], annual[:, 0],
-                            int(best[0]) + 1, float(least[0]))
+        return EconomicLife(
+            loss[:, 0],
+            interest[:, 0],
+            costs[:, 0].copy(),
+            marginal[:, 0],
+            annual[:, 0],
+            int(best[0]) + 1,
+            float(least[0]),
+        )
     return EconomicLife(loss, interest, costs.copy(), marginal, annual, best.astype(np.int64) + 1, least)
 
 

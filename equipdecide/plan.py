@@ -98,6 +98,21 @@ class Possession:
     disposed: Date
     sale: Sale
 
+    @property
+    def entry(self) -> Asset | Machine | Improvement:
+        """What the scenario says of the item."""
+        return self.asset if self.asset is not None else self._bought.source
+
+    @property
+    def elected(self) -> Asset | Buy | Improve:
+        """Where its section 179 and bonus stand: with an item owned, or in the step that buys it."""
+        return self.asset if self.asset is not None else self._bought.step
+
+    @property
+    def _bought(self) -> Purchase:
+        assert self.purchase is not None  # an item is owned at the decision or bought by a step
+        return self.purchase
+
 
 @dataclass(frozen=True)
 class Debt:
@@ -208,6 +223,7 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
 
     Raises KeyError for an unknown name.
     """
+
     def comes_true(step: Step) -> bool:
         if step.when is None:
             return True
@@ -215,11 +231,17 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             return doubts[step.when] > 0.5
         return scenario.doubt(step.when).likely > 0.5
 
-    steps = tuple(sorted((s for s in scenario.alternatives[name] if comes_true(s)), key=lambda s: (s.on, s.do != "buy")))
+    steps = tuple(
+        sorted((s for s in scenario.alternatives[name] if comes_true(s)), key=lambda s: (s.on, s.do != "buy"))
+    )
     start, end = time.start, time.end
     bought = {step.machine: step for step in steps if isinstance(step, Buy)}
     selling = {step.machine: step for step in steps if isinstance(step, Sell)}
-    held = [m for m, machine in scenario.machines.items() if machine.assets or machine.loans or m in scenario.machine_in_question]
+    held = [
+        m
+        for m, machine in scenario.machines.items()
+        if machine.assets or machine.loans or m in scenario.machine_in_question
+    ]
     held += [m for m in bought if m not in held]
 
     sales: dict[str, Sale] = {}
@@ -251,10 +273,26 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
         ended: tuple[tuple[str, Amount], ...] = ()
         installed = machine in bought
         for on, improve, improvement in changes:
-            setups.append(Setup(name_now, machine, first, cal.add_days(on, -1), running, upkeep, source, base, installed, growth_from, ended))
+            setups.append(
+                Setup(
+                    name_now,
+                    machine,
+                    first,
+                    cal.add_days(on, -1),
+                    running,
+                    upkeep,
+                    source,
+                    base,
+                    installed,
+                    growth_from,
+                    ended,
+                )
+            )
             change = improvement.changes
             if running is not None:
-                update = {k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share") if getattr(change, k)}
+                update = {
+                    k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share") if getattr(change, k)
+                }
                 if change.nights is not None:
                     update["nights"] = _nights(running.nights, change.nights)
                 running = running.model_copy(update=update)
@@ -264,16 +302,27 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             name_now = f"{name_now} {'with' if source is base else 'and'} {improve.improvement}"
             source, first, installed = improvement, on, True
             purchases.append(
-                Purchase(improve.improvement, machine, improvement, improve, ((improve.on, "on completion", 1.0),), improve.on)
+                Purchase(
+                    improve.improvement,
+                    machine,
+                    improvement,
+                    improve,
+                    ((improve.on, "on completion", 1.0),),
+                    improve.on,
+                )
             )
-        setups.append(Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from, ended))
+        setups.append(
+            Setup(name_now, machine, first, last, running, upkeep, source, base, installed, growth_from, ended)
+        )
         if machine in bought:
             purchases.append(_purchase(scenario, machine, bought[machine], sales))
 
     working = [s for s in setups if s.running and (s.machine in scenario.machine_in_question or s.machine in bought)]
     possessions = _possessions(scenario, held, purchases, sales)
     debts = _debts(scenario, held, purchases, sales, time)
-    spending = tuple((k, step) for k, step in enumerate(scenario.alternatives[name]) if isinstance(step, Spend) and step in steps)
+    spending = tuple(
+        (k, step) for k, step in enumerate(scenario.alternatives[name]) if isinstance(step, Spend) and step in steps
+    )
     return Plan(
         name,
         scenario,
@@ -315,7 +364,9 @@ def last_day(offer: Financing, drawn_on: Date) -> Date:
     return cal.add_months(drawn_on, (offer.deferred + offer.payments) * offer.every_months)
 
 
-def _end_of_lease(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale], time: Timeline) -> list[Purchase]:
+def _end_of_lease(
+    scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale], time: Timeline
+) -> list[Purchase]:
     """Return the purchase at the end of a lease; or mark the sale of the machine as its return to the lessor."""
     leases = [name for name in step.pay if is_lease_for_tax(scenario.financing[name])]
     if not leases:
@@ -330,14 +381,32 @@ def _end_of_lease(scenario: Scenario, machine: str, step: Buy, sales: dict[str, 
         return []
     bought = step.model_copy(update={"on": ends, "ordered": None, "shipped": None, "pay": [], "section_179": "none"})
     source = scenario.machines[machine]
-    return [Purchase(f"{machine} from its lessor", machine, source, bought, ((ends, "at the end of the lease", 1.0),), ends, None, None, leases[0])]
+    return [
+        Purchase(
+            f"{machine} from its lessor",
+            machine,
+            source,
+            bought,
+            ((ends, "at the end of the lease", 1.0),),
+            ends,
+            None,
+            None,
+            leases[0],
+        )
+    ]
 
 
 def _purchase(scenario: Scenario, machine: str, step: Buy, sales: dict[str, Sale]) -> Purchase:
     terms = scenario.machines[machine].terms
     days = {"order": step.ordered or step.on, "shipment": step.shipped or step.on, "acceptance": step.on}
-    payments = tuple((days[when], f"with {when}" if when == "order" else f"on {when}", share.likely) for when, share in terms.items())
-    traded = [sale.offer for sale in sales.values() if sale.offer and sale.offer.route == "trade-in" and sale.offer.against == machine]
+    payments = tuple(
+        (days[when], f"with {when}" if when == "order" else f"on {when}", share.likely) for when, share in terms.items()
+    )
+    traded = [
+        sale.offer
+        for sale in sales.values()
+        if sale.offer and sale.offer.route == "trade-in" and sale.offer.against == machine
+    ]
     return Purchase(
         machine,
         machine,
@@ -377,7 +446,9 @@ def _debts(
     for purchase in purchases:
         for offer in purchase.step.pay:
             sale = sales[purchase.machine]
-            found.append(Debt(offer, purchase.machine, None, offer, purchase.drawn_on, min(sale.sold_on, time.end), sale))
+            found.append(
+                Debt(offer, purchase.machine, None, offer, purchase.drawn_on, min(sale.sold_on, time.end), sale)
+            )
     return found
 
 

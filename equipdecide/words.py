@@ -180,7 +180,14 @@ def bare(value: float, unit: str) -> str:
 def unit_words(unit: str, currency: str = "USD") -> str:
     """Name a unit for an axis: "h a year", "dollars"; empty where there is none to name."""
     base, _, per = unit.partition("/")
-    names = {"hour": "h", "h": "h", "minute": "minutes", "day": "days", "week": "weeks", currency: "dollars" if currency == "USD" else currency}
+    names = {
+        "hour": "h",
+        "h": "h",
+        "minute": "minutes",
+        "day": "days",
+        "week": "weeks",
+        currency: "dollars" if currency == "USD" else currency,
+    }
     name = names.get(base, "")
     return f"{name} a {per}" if name and per else name
 

@@ -140,7 +140,9 @@ def test_crossings_against_brentq():
     functions = [lambda x: x**3 - 2, lambda x: np.exp(x) - 5, lambda x: np.where(x > 0.3, 1.0, -1.0)]
     low, high = np.array([0.0, 0.0, 0.0]), np.array([3.0, 4.0, 1.0])
     at = [np.array([f(x) for f, x in zip(functions, ends, strict=True)], dtype=float) for ends in (low, high)]
-    found = crossings(lambda x, k: np.array([functions[i](v) for i, v in zip(k, x, strict=True)]), low, high, *at, close=1e-12)
+    found = crossings(
+        lambda x, k: np.array([functions[i](v) for i, v in zip(k, x, strict=True)]), low, high, *at, close=1e-12
+    )
     want = [brentq(f, a, b, xtol=1e-13) for f, a, b in zip(functions[:2], low, high, strict=False)]
     assert found == pytest.approx([*want, 0.3], rel=1e-6)
 

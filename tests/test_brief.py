@@ -75,7 +75,9 @@ def test_the_page_asks_nothing_and_runs_nothing(pages, read, name: str) -> None:
             assert not key.startswith("on"), (tag, key)
             if key in ("src", "href"):
                 assert value is not None and value.startswith("data:image/svg+xml,"), (tag, key)
-    outside = re.sub(r"http(s?)(:|%3A)//www\.w3\.org/(2000/svg|1999/xlink)", "", pages[name])  # names of languages, never fetched
+    outside = re.sub(
+        r"http(s?)(:|%3A)//www\.w3\.org/(2000/svg|1999/xlink)", "", pages[name]
+    )  # names of languages, never fetched
     assert "http" not in outside and "@import" not in outside and "url(http" not in outside
 
 
@@ -94,7 +96,18 @@ def test_the_headline_is_that_of_the_comparison(read, comparisons) -> None:
 def test_ten_numbers_in_their_order(comparisons) -> None:
     table = first_table(Page(comparisons["deck_fittings"])).blocks[0]
     heads = [row.head for row in table.rows]
-    wanted = ["Lead of", "Nearest flip", "Cash from the sale", "Tax on the sale", "Left after", "Own money", "Lowest cash", "Loan payments", "Extra good hours", "Guarantees"]
+    wanted = [
+        "Lead of",
+        "Nearest flip",
+        "Cash from the sale",
+        "Tax on the sale",
+        "Left after",
+        "Own money",
+        "Lowest cash",
+        "Loan payments",
+        "Extra good hours",
+        "Guarantees",
+    ]
     assert len(heads) == 10
     assert all(head.startswith(want) for head, want in zip(heads, wanted, strict=True))
 
@@ -201,7 +214,10 @@ def test_an_unknown_reader_is_refused_with_those_there_are(comparisons) -> None:
 
 def test_what_a_user_writes_stays_text() -> None:
     text = (SCENARIOS / "first_sale.yaml").read_text(encoding="utf-8")
-    text = text.replace("title: Sell the wide-belt sander and put what is left into a used one", 'title: "<script>alert(1)</script> & more"').replace("sell and replace", "<b>sell</b> & replace")
+    text = text.replace(
+        "title: Sell the wide-belt sander and put what is left into a used one",
+        'title: "<script>alert(1)</script> & more"',
+    ).replace("sell and replace", "<b>sell</b> & replace")
     page = ed.brief(ed.compare(ed.loads(text)))
     assert "<script" not in page and "<b>sell" not in page
     assert html.escape("<script>alert(1)</script>") in page
@@ -213,7 +229,11 @@ def test_the_file_is_the_page(tmp_path: Path, comparisons) -> None:
 
 
 def test_where_nothing_can_be_paid_for_the_page_says_so() -> None:
-    text = (SCENARIOS / "deck_fittings.yaml").read_text(encoding="utf-8").replace("cash_floor: 45,000", "cash_floor: 900,000")
+    text = (
+        (SCENARIOS / "deck_fittings.yaml")
+        .read_text(encoding="utf-8")
+        .replace("cash_floor: 45,000", "cash_floor: 900,000")
+    )
     comparison = ed.compare(ed.loads(text, folder=SCENARIOS))
     assert comparison.best is None
     page = Read(ed.brief(comparison))

@@ -22,7 +22,11 @@ CHANGED = {
     "a dearer next machine": ("first_sale", {"price: 52,000": "price: 54,500", "on: 2026-10-09": "on: 2026-10-16"}),
     "a higher price for the old one, sold and bought in the next year": (
         "first_sale",
-        {"33,000 .. 38,500 .. 41,000": "36,000 .. 43,700 .. 47,000", "on: 2026-10-09": "on: 2027-02-11", "on: 2026-10-23": "on: 2027-02-25"},
+        {
+            "33,000 .. 38,500 .. 41,000": "36,000 .. 43,700 .. 47,000",
+            "on: 2026-10-09": "on: 2027-02-11",
+            "on: 2026-10-23": "on: 2027-02-25",
+        },
     ),
     "a next machine too dear": ("first_sale", {"price: 52,000": "price: 75,000"}),
     "a lower floor": ("deck_fittings", {"cash_floor: 45,000": "cash_floor: 0", "on: 2026-09-18": "on: 2027-01-22"}),
@@ -90,7 +94,9 @@ def _last_place(flip: dict[str, Any]) -> float:
 
 
 @pytest.mark.parametrize("case", CHANGED)
-def test_answer_flip_and_day_of_the_tax_can_be_read_off_the_page(case: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_answer_flip_and_day_of_the_tax_can_be_read_off_the_page(
+    case: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     name, changes = CHANGED[case]
     text = (SCENARIOS / f"{name}.yaml").read_text(encoding="utf-8")
     for old, new in changes.items():
@@ -107,8 +113,14 @@ def test_answer_flip_and_day_of_the_tax_can_be_read_off_the_page(case: str, tmp_
     data = given(capsys, "compare", str(file))
     best = data["best"] or data["best_ignoring_cash"]
     course = next(one for one in data["alternatives"] if one["name"] == best)
-    assert re.match(rf"(Best that can be paid for|Best|No course .* the best is):? {re.escape(best)}\b", read.lead), read.lead
-    rivals = [one["npv_less_keep"] for one in data["alternatives"] if one["name"] != best and (data["best"] is None or _passes(one))]
+    assert re.match(rf"(Best that can be paid for|Best|No course .* the best is):? {re.escape(best)}\b", read.lead), (
+        read.lead
+    )
+    rivals = [
+        one["npv_less_keep"]
+        for one in data["alternatives"]
+        if one["name"] != best and (data["best"] is None or _passes(one))
+    ]
     second = max(rivals, default=0.0)  # where nothing else can be chosen, keeping leads itself by nothing
     lead = course["npv_less_keep"] if best != "keep" else -second
     assert figure(read.row("Lead of")[0]) == pytest.approx(lead, abs=51)
@@ -124,12 +136,18 @@ def test_answer_flip_and_day_of_the_tax_can_be_read_off_the_page(case: str, tmp_
     assert figure(now) == pytest.approx(nearest["entered"], abs=near)
 
     # the tax on the sale: how much, and each day it falls due
-    on = re.search(r"Sold (\d{4}-\d\d-\d\d)", read.row("Cash from the sale")[1]) or re.search(r"on (\d{4}-\d\d-\d\d)", read.row("Cash from the sale")[1])
+    on = re.search(r"Sold (\d{4}-\d\d-\d\d)", read.row("Cash from the sale")[1]) or re.search(
+        r"on (\d{4}-\d\d-\d\d)", read.row("Cash from the sale")[1]
+    )
     assert on
     machine = next(iter(re.findall(r"does not sell (\S.*?);", read.row("Cash from the sale")[1])), None)
     sold = given(capsys, "sale", str(file), "--on", on[1], *(("--machine", machine) if machine else ()))
     amount, said = read.row("Tax on the sale alone")
-    route = next(one for one in sold["routes"] if one["tax"] == pytest.approx(figure(amount), abs=51) and all(due["date"] in said for due in one["tax_due"]))
+    route = next(
+        one
+        for one in sold["routes"]
+        if one["tax"] == pytest.approx(figure(amount), abs=51) and all(due["date"] in said for due in one["tax_due"])
+    )
     assert route["tax_due"], "the page names days of tax, so the data must"
     assert re.findall(r"\d{4}-\d\d-\d\d", said) == [due["date"] for due in route["tax_due"]]
     assert figure(read.row("Cash from the sale")[0]) == pytest.approx(route["net_cash"], abs=51)

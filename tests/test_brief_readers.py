@@ -18,8 +18,20 @@ SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
 # Figures of the two households that occur nowhere else in the file, to be searched for on every page.
 PRIVATE = {
-    "Ines": {"other_income": "91,357", "last_tax": "18,233", "last_agi": "164,519", "wages": "47,951", "guarantees": "83,917"},
-    "Walt": {"other_income": "72,643", "last_tax": "13,579", "last_agi": "118,741", "wages": "36,487", "guarantees": "61,713"},
+    "Ines": {
+        "other_income": "91,357",
+        "last_tax": "18,233",
+        "last_agi": "164,519",
+        "wages": "47,951",
+        "guarantees": "83,917",
+    },
+    "Walt": {
+        "other_income": "72,643",
+        "last_tax": "13,579",
+        "last_agi": "118,741",
+        "wages": "36,487",
+        "guarantees": "61,713",
+    },
 }
 
 
@@ -29,7 +41,8 @@ def private_scenario() -> str:
     start, end = re.search(r"^owners:\n", text, re.M), re.search(r"^machines:", text, re.M)
     assert start and end
     owners = "".join(
-        f"  {name}:\n    share: {share}\n    filing: joint\n" + "".join(f"    {key}: {value}\n" for key, value in PRIVATE[name].items())
+        f"  {name}:\n    share: {share}\n    filing: joint\n"
+        + "".join(f"    {key}: {value}\n" for key, value in PRIVATE[name].items())
         for name, share in (("Ines", "60 %"), ("Walt", "40 %"))
     )
     rest = text[start.end() :]
@@ -45,7 +58,10 @@ def shop() -> Comparison:
 
 @pytest.fixture(scope="module")
 def pages(shop: Comparison) -> dict[str, str]:
-    return {reader: ed.brief(shop, reader=reader) for reader in ("partners", "lender", "accountant", "partner:Ines", "partner:Walt")}
+    return {
+        reader: ed.brief(shop, reader=reader)
+        for reader in ("partners", "lender", "accountant", "partner:Ines", "partner:Walt")
+    }
 
 
 def shows(page: str, figure: str) -> bool:
@@ -95,7 +111,9 @@ def test_the_lenders_page_is_the_lenders_view(shop: Comparison, pages) -> None:
     for row in data["collateral"]:
         assert money(row["value"]) in page and money(row["owed"]) in page
     assert all(caution.text in html.unescape(page) for caution in CAUTIONS)
-    assert sum(use["amount"] for use in data["uses"]) == pytest.approx(sum(source["amount"] for source in data["sources"]))
+    assert sum(use["amount"] for use in data["uses"]) == pytest.approx(
+        sum(source["amount"] for source in data["sources"])
+    )
 
 
 def test_the_accountants_page_has_the_papers_and_the_ledgers_tax(shop: Comparison, pages) -> None:
@@ -123,7 +141,9 @@ def test_the_accountants_settlement_is_that_of_the_sale() -> None:
     """By hand, from the file: 38,500 less 3,850, 1,450, the payoff and a release of 150 leaves 6,189.58; gain 33,200, tax 7,503."""
     page = ed.brief(ed.compare(ed.load(SCENARIOS / "first_sale.yaml")), reader="accountant")
     assert cents(6189.58) in page and cents(-3850) in page and ">33,200<" in page
-    assert ">sander, federal book<" in page and ">used sander, federal book<" in page and "federal used book" not in page
+    assert (
+        ">sander, federal book<" in page and ">used sander, federal book<" in page and "federal used book" not in page
+    )
     assert "Perrin 7,503; due 7,503 on " in page
 
 

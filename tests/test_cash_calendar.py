@@ -13,11 +13,19 @@ from equipdecide.decide.cash_calendar import cash_calendar
 
 DEMO = ed.load(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")
 SHOP = {"cash": "60,000", "cash_floor": "20,000", "contribution_elsewhere": "36,500", "overhead": "18,250"}
-NEW = {"new": {"what": "new", "price": "80,000", "worth_at_end": "5,000", "terms": {"order": "25 %", "acceptance": "75 %"}}}
+NEW = {
+    "new": {"what": "new", "price": "80,000", "worth_at_end": "5,000", "terms": {"order": "25 %", "acceptance": "75 %"}}
+}
 
 
 def course(*steps, machines=NEW, **shop):
-    file = scenario({"bank": loan("20,000", "6 %", 24, "2025-01-01")}, machines=machines, shop={**SHOP, **shop}, years=3, alternatives={"go": list(steps)})
+    file = scenario(
+        {"bank": loan("20,000", "6 %", 24, "2025-01-01")},
+        machines=machines,
+        shop={**SHOP, **shop},
+        years=3,
+        alternatives={"go": list(steps)},
+    )
     return cash_calendar(file, "go")
 
 
@@ -72,13 +80,18 @@ def test_by_hand():
 
 def test_gain_and_write_off_in_different_years():
     early = course(BUY, {**SELL, "on": "2025-12-29"})
-    assert {"sale_and_write_off_apart", "gap_in_capacity"} & {f.code for f in early.findings} == {"sale_and_write_off_apart"}
+    assert {"sale_and_write_off_apart", "gap_in_capacity"} & {f.code for f in early.findings} == {
+        "sale_and_write_off_apart"
+    }
     same = course(BUY, SELL)
     assert "sale_and_write_off_apart" not in {f.code for f in same.findings}
 
 
 def test_days_without_the_machine_cost_what_keep_would_have_brought():
-    steps = [step.model_copy(update={"on": Date(2026, 10, 1)}) if step.do == "sell" else step for step in DEMO.alternatives["replace by R1"]]
+    steps = [
+        step.model_copy(update={"on": Date(2026, 10, 1)}) if step.do == "sell" else step
+        for step in DEMO.alternatives["replace by R1"]
+    ]
     c = cash_calendar(DEMO.model_copy(update={"alternatives": {"keep": [], "go": steps}}), "go")
     assert c.gap_days == (Date(2027, 1, 18) - Date(2026, 10, 1)).days == 109
     said = next(f for f in c.findings if f.code == "gap_in_capacity")

@@ -44,7 +44,21 @@ def texts(ax) -> list[str]:
 
 
 def flip(path: str, entered: float, at: float, *, inside: bool = False, against: str = "keep") -> Flip:
-    return Flip(path, path, "upgrade", against, entered, "USD", at, (at,), abs(at / entered - 1), None, inside, 1000.0, (0.0, 1e6))
+    return Flip(
+        path,
+        path,
+        "upgrade",
+        against,
+        entered,
+        "USD",
+        at,
+        (at,),
+        abs(at / entered - 1),
+        None,
+        inside,
+        1000.0,
+        (0.0, 1e6),
+    )
 
 
 # --- settlement
@@ -68,7 +82,10 @@ def test_settlement_bars_are_the_settlement(small) -> None:
 
 def test_later_tax_does_not_look_like_cash(small) -> None:
     ax = charts.settlement(ed.sale(small)["reseller"])
-    looks = {label.get_text(): (bar.get_hatch(), bar.get_facecolor()) for label, bar in zip(ax.get_yticklabels(), ax.patches, strict=True)}
+    looks = {
+        label.get_text(): (bar.get_hatch(), bar.get_facecolor())
+        for label, bar in zip(ax.get_yticklabels(), ax.patches, strict=True)
+    }
     white = (1.0, 1.0, 1.0, 1.0)
     for name, (hatch, face) in looks.items():
         assert (bool(hatch) and face == white) == name.startswith("Tax"), name
@@ -86,14 +103,18 @@ def test_trade_in_takes_off_the_discount_given_up(shop) -> None:
     ax = charts.settlement(ed.sale(shop, on="2026-09-18")["trade-in"])
     labels = [label.get_text() for label in ax.get_yticklabels()]
     assert "Of it, discount lost by trading" in labels
-    assert ax.patches[labels.index("Of it, discount lost by trading")].get_width() == pytest.approx(-15000)  # 303,500 less 288,500
+    assert ax.patches[labels.index("Of it, discount lost by trading")].get_width() == pytest.approx(
+        -15000
+    )  # 303,500 less 288,500
 
 
 def test_an_auction_that_does_not_cover_the_lender_says_so(shop) -> None:
     route = ed.sale(shop, on="2026-09-18")["auction"]
     ax = charts.settlement(route)
     assert route.net_cash < 0
-    assert "to bring" in charts.title(ax) and "To bring to the closing" in [label.get_text() for label in ax.get_yticklabels()]
+    assert "to bring" in charts.title(ax) and "To bring to the closing" in [
+        label.get_text() for label in ax.get_yticklabels()
+    ]
 
 
 # --- cumulative worth
@@ -147,7 +168,9 @@ def test_cash_calendar_draws_the_level_and_the_floor(courses) -> None:
     assert outcome.cash_low is not None and money(outcome.cash_low.amount) in charts.title(ax)
     assert "under the floor" in charts.title(ax)
     assert any(set(line.get_ydata()) == {45000.0} for line in ax.lines)
-    assert any(text.startswith("2026-09-21") and "57,700" in text for text in texts(ax))  # 20 % of 288,500 with the order
+    assert any(
+        text.startswith("2026-09-21") and "57,700" in text for text in texts(ax)
+    )  # 20 % of 288,500 with the order
 
 
 def test_cash_calendar_title_turns_with_the_sign(courses) -> None:
@@ -190,7 +213,9 @@ def test_staircase_without_parts_is_refused(small) -> None:
 
 def test_flips_draws_the_nearest_of_the_leader_only() -> None:
     other = Flip("b", "b", "else", "keep", 1.0, "USD", 2.0, (2.0,), 1.0, None, False, 1.0, (0.0, 3.0))
-    result = Breakevens("upgrade", "keep", (flip("a", 1000, 1250, inside=True), other, flip("c", 1000, 400)), (), (), ())
+    result = Breakevens(
+        "upgrade", "keep", (flip("a", 1000, 1250, inside=True), other, flip("c", 1000, 400)), (), (), ()
+    )
     ax = charts.flips(result)
     assert [bar.get_width() for bar in ax.patches] == pytest.approx([0.25, -0.6])
     assert [bool(bar.get_hatch()) for bar in ax.patches] == [True, False]  # hatched: inside the stated range
@@ -237,7 +262,12 @@ def overlaps(ax) -> list[tuple[str, str]]:
     """Pairs of texts inside the axes that lie on one another."""
     ax.figure.draw_without_rendering()
     boxes = [(text.get_text(), text.get_window_extent()) for text in ax.texts if text.get_text()]
-    return [(a, b) for k, (a, one) in enumerate(boxes) for b, two in boxes[k + 1 :] if one.shrunk(0.96, 0.75).overlaps(two.shrunk(0.96, 0.75))]
+    return [
+        (a, b)
+        for k, (a, one) in enumerate(boxes)
+        for b, two in boxes[k + 1 :]
+        if one.shrunk(0.96, 0.75).overlaps(two.shrunk(0.96, 0.75))
+    ]
 
 
 def test_every_chart_has_words_and_no_text_on_another(shop, courses) -> None:
@@ -275,5 +305,7 @@ def test_a_chart_goes_into_given_axes(courses) -> None:
 def test_a_drawing_shows_itself_with_words(courses) -> None:
     ax = charts.worth_by_group(courses["upgrade"] - courses.keep)
     shown = charts.drawing(ax)._repr_html_()
-    assert shown.startswith("<img") and "mathjax_ignore" in shown and "Bars of present worth, upgrade less keep" in shown
+    assert (
+        shown.startswith("<img") and "mathjax_ignore" in shown and "Bars of present worth, upgrade less keep" in shown
+    )
     assert ax.figure.number not in plt.get_fignums()  # so that a notebook does not show it a second time

@@ -359,7 +359,9 @@ def test_brief_for_a_reader(capsys: pytest.CaptureFixture[str], tmp_path: Path, 
     assert f">{first}</h2>" in file.read_text(encoding="utf-8")
 
 
-def test_a_pdf_without_a_browser_is_a_page_to_print(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_pdf_without_a_browser_is_a_page_to_print(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from equipdecide.views import printing
 
     monkeypatch.setattr(printing, "find_browser", lambda: None)
@@ -380,7 +382,13 @@ def test_form_is_written_checked_and_made_a_file(capsys: pytest.CaptureFixture[s
     assert code == 2 and "form.xlsx, Questions!D" in out and "(Its name in the shop)" in out
     assert (tmp_path / "form_marked.xlsx").is_file() and "form_marked.xlsx" in out
     book = openpyxl.load_workbook(form)
-    for key, value in {"machine": "mill", "cost": 100_000, "in_service": "2021-09-15", "hour_worth": 50, "owed": "none"}.items():
+    for key, value in {
+        "machine": "mill",
+        "cost": 100_000,
+        "in_service": "2021-09-15",
+        "hour_worth": 50,
+        "owed": "none",
+    }.items():
         book["Questions"][f"D{rows()[key]}"] = value
     book.save(form)
     assert call(capsys, "compare", str(form))[0] == 0

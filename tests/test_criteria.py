@@ -56,7 +56,10 @@ def test_the_nearest_flip_by_hand():
     """Ada's weight of noise w: cell w, loader 0.75 - 0.5 w, keep 1 - w. The cell loses to both at w = 0.5."""
     flip = ed.weigh(compared())["Ada"].flip
     assert flip is not None
-    assert (flip.first, flip.weight, flip.needed) in (("new cell", pytest.approx(0.7), pytest.approx(0.5)), ("new cell", pytest.approx(0.3), pytest.approx(0.5)))
+    assert (flip.first, flip.weight, flip.needed) in (
+        ("new cell", pytest.approx(0.7), pytest.approx(0.5)),
+        ("new cell", pytest.approx(0.3), pytest.approx(0.5)),
+    )
 
 
 def test_flip_of_three_criteria():
@@ -83,8 +86,17 @@ def test_no_flip_where_one_is_better_in_everything():
 
 def test_a_useless_course_changes_no_score():
     """Ranges are stated, not taken from the courses, so a further course cannot turn the order."""
-    extra = CRITERIA.replace("new cell: 78}", "new cell: 78, do nothing else: 86}").replace("new cell: 10}", "new cell: 10, do nothing else: 10}")
-    with_copy = ed.weigh(ed.compare(ed.loads(ROUTER.replace("  new cell:\n    - {do: buy", "  do nothing else: []\n  new cell:\n    - {do: buy") + extra)))
+    extra = CRITERIA.replace("new cell: 78}", "new cell: 78, do nothing else: 86}").replace(
+        "new cell: 10}", "new cell: 10, do nothing else: 10}"
+    )
+    with_copy = ed.weigh(
+        ed.compare(
+            ed.loads(
+                ROUTER.replace("  new cell:\n    - {do: buy", "  do nothing else: []\n  new cell:\n    - {do: buy")
+                + extra
+            )
+        )
+    )
     before = ed.weigh(compared())
     for view in before.views:
         for course, value in view.scores.items():
@@ -92,7 +104,12 @@ def test_a_useless_course_changes_no_score():
 
 
 def test_a_gate_takes_a_course_out():
-    comparison = compared(CRITERIA.replace("may start by itself: {keep: yes, add the loader: yes", "may start by itself: {keep: yes, add the loader: no"))
+    comparison = compared(
+        CRITERIA.replace(
+            "may start by itself: {keep: yes, add the loader: yes",
+            "may start by itself: {keep: yes, add the loader: no",
+        )
+    )
     assert comparison["add the loader"].failed_gates == ("may start by itself",)
     assert comparison.best == "new cell"
     assert comparison.best_ignoring_cash == "add the loader"
@@ -102,7 +119,9 @@ def test_a_gate_takes_a_course_out():
 
 
 def test_cautions():
-    alike = CRITERIA.replace("{keep: 86, add the loader: 84, new cell: 78}", "{keep: 80, add the loader: 80, new cell: 80}")
+    alike = CRITERIA.replace(
+        "{keep: 86, add the loader: 84, new cell: 78}", "{keep: 80, add the loader: 80, new cell: 80}"
+    )
     assert "no_difference" in [finding.code for finding in ed.weigh(compared(alike)).findings]
     beyond = CRITERIA.replace("keep: 86, add", "keep: 90, add")
     assert "outside_range" in [finding.code for finding in ed.weigh(compared(beyond)).findings]
@@ -113,7 +132,11 @@ def test_cautions():
 
 
 def test_faults_of_the_file_all_at_once():
-    wrong = CRITERIA.replace("new cell: 78}", "new sell: 78}").replace("worst: 10", "worst: 30").replace("new cell: yes}", "nw cell: yes}")
+    wrong = (
+        CRITERIA.replace("new cell: 78}", "new sell: 78}")
+        .replace("worst: 10", "worst: 30")
+        .replace("new cell: yes}", "nw cell: yes}")
+    )
     with pytest.raises(ed.ScenarioError) as caught:
         ed.loads(ROUTER + wrong)
     said = str(caught.value)

@@ -25,7 +25,9 @@ MORE = {
     "brief": ["-o", "page.html"],
     "record": ["upgrade", "-o", "record.yaml"],
 }
-GUESSES = "\nguesses: {Walt: [{of: study.rate, value: 30 %}, {of: improvements.kit.changes.cycle_factor, value: 0.99}]}\n"
+GUESSES = (
+    "\nguesses: {Walt: [{of: study.rate, value: 30 %}, {of: improvements.kit.changes.cycle_factor, value: 0.99}]}\n"
+)
 
 
 def page() -> dict[str, dict[str, set[str]]]:
@@ -68,7 +70,9 @@ def test_every_command_that_gives_json_is_on_the_page() -> None:
 
 
 @pytest.mark.parametrize("command", [command for command in PAGE if command not in ("ask", "new", "form")])
-def test_keys_on_the_page_are_those_printed(command: str, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_keys_on_the_page_are_those_printed(
+    command: str, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     file = str(DECK)
     if command == "whose":
         shutil.copy(DECK.with_name("nightlog.csv"), tmp_path)
@@ -78,7 +82,13 @@ def test_keys_on_the_page_are_those_printed(command: str, capsys: pytest.Capture
     assert main([command, file, *MORE.get(command, []), "--json"]) == 0
     found: dict[str, set[str]] = {}
     shown = json.loads(capsys.readouterr().out)
-    printed({key: shown[key] for key in shown if key not in ("parts", "inner")} | dict.fromkeys(set(shown) & {"parts", "inner"}), "", PAGE[command], found)
+    printed(
+        {key: shown[key] for key in shown if key not in ("parts", "inner")}
+        | dict.fromkeys(set(shown) & {"parts", "inner"}),
+        "",
+        PAGE[command],
+        found,
+    )
     assert {parent: keys for parent, keys in PAGE[command].items() if parent in found} == found
 
 

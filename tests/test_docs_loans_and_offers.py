@@ -24,7 +24,7 @@ machines:
     what: mill
     assets: {{machine: {{cost: 105,000, in_service: 2024-05-06}}}}
     worth_at_end: 9,000
-{re.sub('^', '    ', loans, flags=re.M)}
+{re.sub("^", "    ", loans, flags=re.M)}
   saw: {{what: saw, assets: {{machine: {{cost: 20,000, in_service: 2024-05-06}}}}, worth_at_end: 2,000}}
   new mill: {{what: new mill, price: 110,000, worth_at_end: 30,000, terms: {{order: 30 %, acceptance: 70 %}}}}
 offers:
@@ -45,5 +45,10 @@ offers:
     )
     ledger = ed.evaluate(scenario, only=["trade"])["trade"]
     settled = ledger.workings["settlement mill"]
-    assert settled["rolled"].figure() == pytest.approx(settled["payoff"].figure() - 40_000) and settled["brought"].figure() == 0
-    assert ledger.workings["amount of builder loan"]["amount"].figure() == pytest.approx(110_000 + settled["rolled"].figure())
+    assert (
+        settled["rolled"].figure() == pytest.approx(settled["payoff"].figure() - 40_000)
+        and settled["brought"].figure() == 0
+    )
+    assert ledger.workings["amount of builder loan"]["amount"].figure() == pytest.approx(
+        110_000 + settled["rolled"].figure()
+    )

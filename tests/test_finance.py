@@ -37,9 +37,13 @@ def test_payment_near_rate_zero_by_series(rate):
 @pytest.mark.parametrize("at", [finance.SMALL_RATE, -finance.SMALL_RATE])
 def test_no_step_where_the_own_branch_ends(at):
     inside, outside = at * (1 - 1e-12), at * (1 + 1e-12)
-    for f in (lambda r: finance.pmt(r, 84, 68_000, -5_000, "begin"), lambda r: finance.fv(r, 84, -900, 68_000, "begin"),
-              lambda r: finance.pv(r, 84, -900, 5_000, "begin"), lambda r: finance.nper(r, -900, 68_000),
-              lambda r: finance.ppmt(r, 12, 84, 68_000)):
+    for f in (
+        lambda r: finance.pmt(r, 84, 68_000, -5_000, "begin"),
+        lambda r: finance.fv(r, 84, -900, 68_000, "begin"),
+        lambda r: finance.pv(r, 84, -900, 5_000, "begin"),
+        lambda r: finance.nper(r, -900, 68_000),
+        lambda r: finance.ppmt(r, 12, 84, 68_000),
+    ):
         assert f(inside) == pytest.approx(f(outside), rel=1e-10)
     # interest is a small number here, so its step is judged against the interest itself
     assert finance.ipmt(inside, 12, 84, 68_000) == pytest.approx(finance.ipmt(outside, 12, 84, 68_000), rel=1e-9)
@@ -76,8 +80,9 @@ def test_against_quantlib(rate):
     count = QuantLib.Thirty360(QuantLib.Thirty360.BondBasis)
     level = -finance.pmt(rate, 7, 68_000)
     leg = [QuantLib.SimpleCashFlow(level, start + QuantLib.Period(k, QuantLib.Years)) for k in range(1, 8)]
-    worth = QuantLib.CashFlows.npv(leg, QuantLib.InterestRate(rate, count, QuantLib.Compounded, QuantLib.Annual), False,
-                                   start, start)
+    worth = QuantLib.CashFlows.npv(
+        leg, QuantLib.InterestRate(rate, count, QuantLib.Compounded, QuantLib.Annual), False, start, start
+    )
     assert worth == pytest.approx(68_000, abs=1e-6)
     assert finance.npv(rate, [0.0] + [level] * 7) == pytest.approx(worth, abs=1e-6)
 
@@ -89,31 +94,37 @@ def test_published_faults_of_the_library_are_kept_out():
         assert type(value) is float
 
 
-@pytest.mark.parametrize(("call", "words"), [
-    (lambda: finance.irr([-100, 230, -132]), "change sign 2 times"),
-    (lambda: finance.irr([1.0, 5e-324]), "never change sign"),
-    (lambda: finance.nper(0.01, -100, 85_000), "may not cover the interest"),
-    (lambda: finance.nper(0.0, 0.0, 85_000), "may not cover the interest"),
-    (lambda: finance.nper(0.0, 1_700, 85_000), "wrong sign"),
-    (lambda: finance.rate(12, 100, 1_000), "same sign"),
-    (lambda: finance.rate(10, 100, -500, -600), "change sign twice"),
-    (lambda: finance.mirr([1, 2, 3], 0.1, 0.1), "at least one outlay"),
-    (lambda: finance.fv(5.0, 5_000, -1, -1), "no finite answer"),
-])
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: finance.irr([-100, 230, -132]), "change sign 2 times"),
+        (lambda: finance.irr([1.0, 5e-324]), "never change sign"),
+        (lambda: finance.nper(0.01, -100, 85_000), "may not cover the interest"),
+        (lambda: finance.nper(0.0, 0.0, 85_000), "may not cover the interest"),
+        (lambda: finance.nper(0.0, 1_700, 85_000), "wrong sign"),
+        (lambda: finance.rate(12, 100, 1_000), "same sign"),
+        (lambda: finance.rate(10, 100, -500, -600), "change sign twice"),
+        (lambda: finance.mirr([1, 2, 3], 0.1, 0.1), "at least one outlay"),
+        (lambda: finance.fv(5.0, 5_000, -1, -1), "no finite answer"),
+    ],
+)
 def test_no_answer_is_said_in_words(call, words):
     with pytest.raises(NoAnswer, match=words):
         call()
 
 
-@pytest.mark.parametrize(("call", "words"), [
-    (lambda: finance.ipmt(0.01, 0, 12, 1_000), "not one of the 12 periods"),
-    (lambda: finance.ipmt(0.01, 13, 12, 1_000), "not one of the 12 periods"),
-    (lambda: finance.npv(-1, [1, 2]), "above -1"),
-    (lambda: finance.npv(0.1, [[1, 2], [3, 4]]), "one row of numbers"),
-    (lambda: finance.irr([]), "at least 2 needed"),
-    (lambda: finance.pmt(0.01, 12, 1_000, due="middle"), "'end' or 'begin'"),
-    (lambda: finance.pmt([0.01, 0.02], 12, 1_000), "one number"),
-])
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: finance.ipmt(0.01, 0, 12, 1_000), "not one of the 12 periods"),
+        (lambda: finance.ipmt(0.01, 13, 12, 1_000), "not one of the 12 periods"),
+        (lambda: finance.npv(-1, [1, 2]), "above -1"),
+        (lambda: finance.npv(0.1, [[1, 2], [3, 4]]), "one row of numbers"),
+        (lambda: finance.irr([]), "at least 2 needed"),
+        (lambda: finance.pmt(0.01, 12, 1_000, due="middle"), "'end' or 'begin'"),
+        (lambda: finance.pmt([0.01, 0.02], 12, 1_000), "one number"),
+    ],
+)
 def test_bad_arguments_are_refused(call, words):
     with pytest.raises(ValueError, match=words):
         call()

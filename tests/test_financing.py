@@ -31,7 +31,12 @@ def taken(years=12, terms=None, **financing):
     buy = {"do": "buy", "machine": "new", "on": "2025-12-15", "pay": ["offer"]}
     if terms:
         buy |= {"on": "2026-06-15", "ordered": "2026-01-15", "shipped": "2026-05-15"}
-    file = scenario(machines={"new": machine}, years=years, financing={"offer": {"amount": "100,000", **financing}}, alternatives={"buy": [buy]})
+    file = scenario(
+        machines={"new": machine},
+        years=years,
+        financing={"offer": {"amount": "100,000", **financing}},
+        alternatives={"buy": [buy]},
+    )
     return evaluate(file, only=["buy"])["buy"]
 
 
@@ -45,7 +50,12 @@ def test_examples_in_the_documentation():
 
 
 @settings(max_examples=40)
-@given(st.integers(1000, 5_000_000), st.integers(0, 2400), st.integers(1, 120), st.sampled_from(["loan", "advance", "stepped", "deferred", "balloon", "quarters"]))
+@given(
+    st.integers(1000, 5_000_000),
+    st.integers(0, 2400),
+    st.integers(1, 120),
+    st.sampled_from(["loan", "advance", "stepped", "deferred", "balloon", "quarters"]),
+)
 def test_a_loan_ends_at_nothing_and_interest_and_principal_make_the_payments(amount, basis_points, count, kind):
     more = {
         "loan": {},
@@ -55,7 +65,9 @@ def test_a_loan_ends_at_nothing_and_interest_and_principal_make_the_payments(amo
         "balloon": {"kind": "balloon loan", "balloon": str(amount // 4)},
         "quarters": {"every_months": 3},
     }[kind]
-    offer = scenario(financing={"x": {"amount": f"{amount:,}", "rate": f"{basis_points / 100} %", "payments": count + 6, **more}}).financing["x"]
+    offer = scenario(
+        financing={"x": {"amount": f"{amount:,}", "rate": f"{basis_points / 100} %", "payments": count + 6, **more}}
+    ).financing["x"]
     draft = Draft("alone", Shared({}))
     w = offer_schedule(draft, "x", offer, Date(2026, 1, 31), draft.input(offer.amount))
     paid, interest = w["paid"].per_row(), w["interest"].per_row()
@@ -67,7 +79,9 @@ def test_a_loan_ends_at_nothing_and_interest_and_principal_make_the_payments(amo
 @settings(max_examples=40)
 @given(st.integers(1000, 2_000_000), st.integers(10, 2400), st.sampled_from([12, 24, 36, 60, 84, 120, 360]))
 def test_level_loans_agree_with_quantlib(amount, basis_points, count):
-    offer = scenario(financing={"x": {"amount": f"{amount:,}", "rate": f"{basis_points / 100} %", "payments": count}}).financing["x"]
+    offer = scenario(
+        financing={"x": {"amount": f"{amount:,}", "rate": f"{basis_points / 100} %", "payments": count}}
+    ).financing["x"]
     draft = Draft("alone", Shared({}))
     ours = offer_schedule(draft, "x", offer, Date(2026, 1, 15), draft.input(offer.amount))["balance"].per_row()
     oracle = ql.sinkingNotionals(ql.Period(count, ql.Months), ql.Monthly, basis_points / 10_000, float(amount))[1:]
@@ -91,8 +105,13 @@ def test_the_solved_rate_balances(received, amounts, fraction):
 def test_inputs_moved_beyond_any_rate_do_not_stop_a_run():
     lease = {"kind": "one-dollar buyout", "payments": 36, "payment": "2,600", "in_advance": "yes"}
     buy = {"do": "buy", "machine": "new", "on": "2025-12-15", "pay": ["offer"]}
-    file = scenario(machines=NEW, years=4, financing={"offer": {"amount": "80,000", **lease}}, alternatives={"buy": [buy]})
-    for path, far in (("financing.offer.amount", [0.0, 0.01, 2_600.0, 1e9]), ("financing.offer.payment", [0.0, 0.01, 80_000.0, 1e7])):
+    file = scenario(
+        machines=NEW, years=4, financing={"offer": {"amount": "80,000", **lease}}, alternatives={"buy": [buy]}
+    )
+    for path, far in (
+        ("financing.offer.amount", [0.0, 0.01, 2_600.0, 1e9]),
+        ("financing.offer.payment", [0.0, 0.01, 80_000.0, 1e7]),
+    ):
         ledger = evaluate(file, {path: np.array(far)}, only=["buy"])["buy"]
         assert np.isfinite(ledger.column("worth.npv").values).all()
         w = ledger.workings["loan offer"]
@@ -116,7 +135,9 @@ def test_many_trials_are_many_single_ones():
     paid = w.given("paid", np.array([[40.0, 35.0]] * 3), "USD", "paid", Origin("choice", "test"), axis)
     both = apr.post_rate(w, got, paid, [(1, 0.0), (2, 0.0), (3, 0.0)], 12.0)
     for k, (amount, each) in enumerate(((100.0, 40.0), (95.0, 35.0))):
-        assert both.figure(trial=k) == pytest.approx(yearly_rate(amount, [(each, t, 0.0) for t in (1, 2, 3)]), abs=1e-12)
+        assert both.figure(trial=k) == pytest.approx(
+            yearly_rate(amount, [(each, t, 0.0) for t in (1, 2, 3)]), abs=1e-12
+        )
     assert abs(w["yearly_rate_of_period"].certificate.figure()) < 1e-9
 
 
@@ -166,23 +187,39 @@ def test_a_fair_value_lease_is_rent_and_the_machine_is_bought_at_its_end():
 
 
 def test_a_lease_that_goes_back():
-    lease = {"kind": "fair-value lease", "payments": 36, "payment": "2,700", "end_value": "30,000", "at_end": "return", "return_costs": {"freight": "4,000"}}
+    lease = {
+        "kind": "fair-value lease",
+        "payments": 36,
+        "payment": "2,700",
+        "end_value": "30,000",
+        "at_end": "return",
+        "return_costs": {"freight": "4,000"},
+    }
     early, at_end = taken(**lease), taken(years=3, **lease)
     for ledger in (early, at_end):
         assert ledger.workings["settlement new"]["gross"].figure() == 0
         assert ledger.line("return of offer").amounts().sum() == -4_000
         assert ledger.line("payments on offer").amounts().sum() == pytest.approx(-36 * 2_700)
-    assert "machine_goes_back" in [f.code for f in early.findings] and "machine_goes_back" not in [f.code for f in at_end.findings]
+    assert "machine_goes_back" in [f.code for f in early.findings] and "machine_goes_back" not in [
+        f.code for f in at_end.findings
+    ]
 
 
 def test_a_lease_past_the_study_owes_every_payment():
     ledger = taken(years=2, kind="fair-value lease", payments=36, payment="2,700", end_value="30,000")
-    assert ledger.line("payments on offer").amounts().sum() + ledger.line("offer paid off").amounts().sum() == pytest.approx(-36 * 2_700)
+    assert ledger.line("payments on offer").amounts().sum() + ledger.line(
+        "offer paid off"
+    ).amounts().sum() == pytest.approx(-36 * 2_700)
     assert "lease_outlives_study" in [f.code for f in ledger.findings]
 
 
 def test_instalments_paid_by_the_lender_cost_interest_until_the_loan_begins():
-    ledger = taken(terms={"order": "30 %", "shipment": "60 %", "acceptance": "10 %"}, rate="8 %", payments=60, progress_payments="50 %")
+    ledger = taken(
+        terms={"order": "30 %", "shipment": "60 %", "acceptance": "10 %"},
+        rate="8 %",
+        payments=60,
+        progress_payments="50 %",
+    )
     # half of 30,000 from 15 January to 15 May, 120 days at 8 %
     early = ledger.workings["progress payments of offer"]
     assert early["lent"].per_row().tolist() == [15_000]
@@ -226,11 +263,19 @@ alternatives:
 
 def test_the_demonstration():
     result = money(DEMO)
-    by_hand = {"R1 loan 84": (3758.65, 0.0815), "R1 loan 60": (4797.71, 0.074), "R1 deferred": (4887.02, 0.074), "R1 buyout": (6010, 0.0772)}
+    by_hand = {
+        "R1 loan 84": (3758.65, 0.0815),
+        "R1 loan 60": (4797.71, 0.074),
+        "R1 deferred": (4887.02, 0.074),
+        "R1 buyout": (6010, 0.0772),
+    }
     for name, (payment, rate) in by_hand.items():
         assert result[name].payment == payment and result[name].yearly_rate == pytest.approx(rate, abs=5e-5)
     lease = result["R1 lease"]
-    assert (lease.yearly_rate_low, lease.yearly_rate_high) == (pytest.approx(0.0840, abs=5e-5), pytest.approx(0.1103, abs=5e-5))
+    assert (lease.yearly_rate_low, lease.yearly_rate_high) == (
+        pytest.approx(0.0840, abs=5e-5),
+        pytest.approx(0.1103, abs=5e-5),
+    )
     assert lease.taxed_as == "lease" and result["R1 buyout"].taxed_as == "purchase"
     assert result.advantage("R1 lease", "R1 loan 84") == -result.advantage("R1 loan 84", "R1 lease")
     assert {"deferral_accrues", "lease_notice", "lease_is_purchase"} <= {f.code for f in result.findings}
@@ -244,7 +289,15 @@ def test_random_old_loans_end_at_nothing():
     rng = np.random.default_rng(5)
     for _ in range(40):
         n = int(rng.integers(2, 120))
-        bank = loan(f"{rng.integers(1000, 900_000)}", f"{rng.integers(0, 2400) / 100} %", n, "2026-01-31", balance_on="2025-12-10")
+        bank = loan(
+            f"{rng.integers(1000, 900_000)}",
+            f"{rng.integers(0, 2400) / 100} %",
+            n,
+            "2026-01-31",
+            balance_on="2025-12-10",
+        )
         w = sold(scenario({"bank": bank}, years=11), "2026-01-05").workings["loan mill bank"]
         assert w["balance"].per_row()[-1] == 0
-        assert w["paid"].per_row().sum() == pytest.approx(float(bank["principal"]) + w["interest"].per_row().sum(), abs=0.005)
+        assert w["paid"].per_row().sum() == pytest.approx(
+            float(bank["principal"]) + w["interest"].per_row().sum(), abs=0.005
+        )

@@ -114,12 +114,15 @@ def test_brackets_by_hand() -> None:
     formula = parse("brackets(i, over, rate)")
     over = np.array([0.0, 100.0, 300.0]).reshape(3, 1, 1)
     rate = np.array([0.1, 0.2, 0.3]).reshape(3, 1, 1)
-    due = formula.bind(YEARS, {"i": YEARS, "over": ONE, "rate": ONE})(np.array([[-5.0], [50.0], [100.0], [400.0]]), over, rate)
+    due = formula.bind(YEARS, {"i": YEARS, "over": ONE, "rate": ONE})(
+        np.array([[-5.0], [50.0], [100.0], [400.0]]), over, rate
+    )
     assert due.ravel() == pytest.approx([0, 5, 10, 80])
 
 
 @pytest.mark.parametrize(
-    ("value", "cents"), [(1.005, 1.01), (2.675, 2.68), (-1.005, -1.01), (0.125, 0.13), (8369.2449999, 8369.24), (1e9 + 0.005, 1e9 + 0.01)]
+    ("value", "cents"),
+    [(1.005, 1.01), (2.675, 2.68), (-1.005, -1.01), (0.125, 0.13), (8369.2449999, 8369.24), (1e9 + 0.005, 1e9 + 0.01)],
 )
 def test_cents_round_halves_away_from_zero(value: float, cents: float) -> None:
     assert run("cents(x)", axis=ONE, x=value) == [[cents]]

@@ -34,8 +34,15 @@ def test_redraw_says_and_draws_what_a_new_comparison_would(deck: Comparison) -> 
 
 def test_past_the_flip_to_keeping_the_course_that_led_is_still_drawn(deck: Comparison) -> None:
     now = redraw(deck, {"improvements.kit.changes.good_share": 0.8})
-    assert now.comparison.leader.name == "keep" and "The lead has turned: as entered it is that of “upgrade”." in now.answer
-    assert now.bars is not None and charts.title(now.bars).startswith("“upgrade” is ") and "worse than “keep”" in charts.title(now.bars)
+    assert (
+        now.comparison.leader.name == "keep"
+        and "The lead has turned: as entered it is that of “upgrade”." in now.answer
+    )
+    assert (
+        now.bars is not None
+        and charts.title(now.bars).startswith("“upgrade” is ")
+        and "worse than “keep”" in charts.title(now.bars)
+    )
 
 
 @pytest.mark.parametrize("name", ["deck_fittings", "first_sale"])
@@ -48,7 +55,15 @@ def test_past_the_flip_the_lead_has_turned_and_short_of_it_not(name: str) -> Non
         behind = knob.entered + 1.02 * (knob.flip - knob.entered)
         short = knob.entered + 0.98 * (knob.flip - knob.entered)
         less = [redraw(comparison, {knob.path: value}).comparison for value in (short, behind)]
-        leads = [c[comparison.leader.name].npv - max(o.npv for o in c.outcomes if o.name != comparison.leader.name and o.affordable == comparison.leader.affordable) for c in less]
+        leads = [
+            c[comparison.leader.name].npv
+            - max(
+                o.npv
+                for o in c.outcomes
+                if o.name != comparison.leader.name and o.affordable == comparison.leader.affordable
+            )
+            for c in less
+        ]
         signs = [c[comparison.leader.name].npv_less_keep > 0 for c in less]
         assert leads[0] * leads[1] < 0 or signs[0] != signs[1], knob
 
@@ -57,7 +72,9 @@ def test_the_entered_figure_and_the_flip_lie_on_every_knob(deck: Comparison) -> 
     for knob in nearest_knobs(deck):
         assert knob.low <= knob.entered <= knob.high
         assert knob.flip is not None and knob.low <= knob.flip <= knob.high
-        assert (knob.entered - knob.low) / knob.step == pytest.approx(round((knob.entered - knob.low) / knob.step), abs=1e-6)
+        assert (knob.entered - knob.low) / knob.step == pytest.approx(
+            round((knob.entered - knob.low) / knob.step), abs=1e-6
+        )
 
 
 def test_given_paths_are_knobs_too_and_what_cannot_be_turned_is_said_all_at_once(deck: Comparison) -> None:
@@ -65,7 +82,9 @@ def test_given_paths_are_knobs_too_and_what_cannot_be_turned_is_said_all_at_once
     assert [knob.path for knob in nearest_knobs(deck, 2, [path])][2:] == [path]
     with pytest.raises(ValueError) as said:
         nearest_knobs(deck, 2, ["study.rat", "improvements.kit.lead"])
-    assert "study.rat: no input stands there" in str(said.value) and "improvements.kit.lead: it decides dates" in str(said.value)
+    assert "study.rat: no input stands there" in str(said.value) and "improvements.kit.lead: it decides dates" in str(
+        said.value
+    )
 
 
 def test_widgets_move_together_and_show_what_redraw_shows(deck: Comparison) -> None:
@@ -75,6 +94,9 @@ def test_widgets_move_together_and_show_what_redraw_shows(deck: Comparison) -> N
     assert shown.sliders[path].value == pytest.approx(shown.boxes[path].value)
     assert shown.values.keys() == {path}
     assert redraw(deck, shown.values).answer.split(".")[0] in shown._answer.value.replace("&#x27;", "'")
-    assert all(widget.description and widget.continuous_update is False for widget in (*shown.sliders.values(), *shown.boxes.values()))
+    assert all(
+        widget.description and widget.continuous_update is False
+        for widget in (*shown.sliders.values(), *shown.boxes.values())
+    )
     shown.reset()
     assert shown.values == {}

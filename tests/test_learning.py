@@ -50,14 +50,18 @@ def test_in_the_engine():
     s = with_ramp("    ramp: {start: 1.6, rate: 85 %, batch: 8 h}\n")
     ledger = ed.evaluate(s, only=["keep", "conveyor"])["conveyor"]
     assert ledger.column("learning MC-1 with parts conveyor.hours").figure() == pytest.approx(8 * 1.51, abs=0.04)
-    assert ledger.column("learning MC-1 with parts conveyor.hours").figure() == pytest.approx(8 * learning.ramp(1.6, 0.85).extra, rel=1e-12)
+    assert ledger.column("learning MC-1 with parts conveyor.hours").figure() == pytest.approx(
+        8 * learning.ramp(1.6, 0.85).extra, rel=1e-12
+    )
     down = 3 / 250 * ledger.column("hours of MC-1 with parts conveyor.good_hours").figure()
     assert ledger.column("capacity.lost").per_row().sum() == pytest.approx(down + 8 * learning.ramp(1.6, 0.85).extra)
 
 
 def test_a_slow_ramp_is_said():
     s = with_ramp("    ramp: {start: 3, rate: 95 %, batch: 8 h}\n")
-    assert any(finding.code == "ramp_too_slow" for finding in ed.evaluate(s, only=["keep", "conveyor"])["conveyor"].findings)
+    assert any(
+        finding.code == "ramp_too_slow" for finding in ed.evaluate(s, only=["keep", "conveyor"])["conveyor"].findings
+    )
 
 
 def test_faults_of_a_ramp():

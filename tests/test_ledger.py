@@ -32,7 +32,14 @@ def draft(values: dict[str, float] | None = None) -> Draft:
 def simple(d: Draft) -> Draft:
     w = d.working("sums", YEARS, "a working", "a rule")
     w.given("flag", [1, 0, 1], "1", "a flag", Origin("choice", "dates"))
-    w.formula("pay", "flag * amount * (1 + rate)", "USD", "what is paid", amount=d.input(Entered("a", 100.0)), rate=d.input(Entered("r", 0.1)))
+    w.formula(
+        "pay",
+        "flag * amount * (1 + rate)",
+        "USD",
+        "what is paid",
+        amount=d.input(Entered("a", 100.0)),
+        rate=d.input(Entered("r", 0.1)),
+    )
     w.formula("whole", "total(pay)", "USD", "all of it", ONE)
     d.line("pay", "shop", w["pay"], "operating", list(YEARS.ends))
     return d

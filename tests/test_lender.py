@@ -35,7 +35,9 @@ def test_collateral_of_the_demonstration(r1):
 def test_ninety_per_cent_of_everything_is_under_water_until_the_fourth_year():
     big = DEMO.financing["R1 loan 84"]
     amount = type(big.amount)(0.9 * 346_100, unit="USD", path="financing.R1 loan 84.amount")
-    file = DEMO.model_copy(update={"financing": {**DEMO.financing, "R1 loan 84": big.model_copy(update={"amount": amount})}})
+    file = DEMO.model_copy(
+        update={"financing": {**DEMO.financing, "R1 loan 84": big.model_copy(update={"amount": amount})}}
+    )
     view = lender(file, "replace by R1")
     owed = [c.owed for c in view.collateral if c.machine == "R1"][:4]
     assert owed == [pytest.approx(x, abs=1.5) for x in (277_070, 239_738, 199_247, 155_331)]
@@ -63,7 +65,9 @@ def test_the_downside_is_listed_and_worse(r1):
     assert r1.downside_inputs["parts.P4 clevis end.demand"] == 0.75 * 2_600  # none entered: a quarter less
     assert r1.downside_inputs["parts.P5 bracket.demand"] == 4_000  # what must ship
     assert r1.downside_inputs["parts.P5 bracket.renews"] == 0
-    assert "parts.P5 bracket.renews" not in lender(DEMO, "kit now, R1 if P5 renews").downside_inputs  # it decides that course
+    assert (
+        "parts.P5 bracket.renews" not in lender(DEMO, "kit now, R1 if P5 renews").downside_inputs
+    )  # it decides that course
     worse = lender(DEMO, "replace by R1", downside={"machines.R1.upkeep.first_year": 60_000})
     assert list(worse.downside_inputs) == ["machines.R1.upkeep.first_year"]
     with pytest.raises(KeyError, match="no amount 'x'"):

@@ -55,8 +55,10 @@ def test_examples_in_the_documentation(module, least):
 
 
 def test_measures_do_not_import_the_slow_libraries():
-    code = "import sys, equipdecide.measures, equipdecide.book_methods as b; " \
-           "print(sorted({'scipy', 'pandas', 'numpy_financial'} & set(sys.modules)))"
+    code = (
+        "import sys, equipdecide.measures, equipdecide.book_methods as b; "
+        "print(sorted({'scipy', 'pandas', 'numpy_financial'} & set(sys.modules)))"
+    )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert out.strip() == "[]"
 
@@ -109,8 +111,9 @@ def test_dated_present_worth_and_rate_against_quantlib(r):
     days, flows = [0, 45, 200, 411, 800, 1277], [-50_000.0, 9_000.0, 14_000.0, -2_000.0, 21_000.0, 30_000.0]
     leg = [QuantLib.SimpleCashFlow(a, start + d) for a, d in zip(flows, days, strict=True)]
     count = QuantLib.Actual365Fixed()
-    worth = QuantLib.CashFlows.npv(leg, QuantLib.InterestRate(r, count, QuantLib.Compounded, QuantLib.Annual), True,
-                                   start, start)
+    worth = QuantLib.CashFlows.npv(
+        leg, QuantLib.InterestRate(r, count, QuantLib.Compounded, QuantLib.Annual), True, start, start
+    )
     t = np.array(days) / 365.0
     assert present_worth(flows, t, r) == pytest.approx(worth, abs=1e-7)
     found = rates_of_return(flows, t).only
@@ -150,13 +153,17 @@ def test_roots_put_into_a_polynomial_come_out(fifths):
 
 def sign_scan(flows, t):
     """Oracle: brentq on every change of sign along a fine grid of log(1 + rate)."""
+
     def f(s):
         return float(np.sum(flows * np.exp(-s * t)))
 
     grid = np.linspace(-6, 6, 4001) + 1e-5
     values = [f(s) for s in grid]
-    return [math.expm1(brentq(f, a, b, xtol=1e-15)) for a, b, x, y in
-            zip(grid, grid[1:], values, values[1:], strict=False) if x * y < 0]
+    return [
+        math.expm1(brentq(f, a, b, xtol=1e-15))
+        for a, b, x, y in zip(grid, grid[1:], values, values[1:], strict=False)
+        if x * y < 0
+    ]
 
 
 @pytest.mark.parametrize("start", range(6))
@@ -169,11 +176,18 @@ def test_all_roots_against_a_fine_scan(start):
     assert inside == pytest.approx(oracle, rel=1e-9)
 
 
-@pytest.mark.parametrize(("flows", "words"), [
-    ([1, 2, 3], "same sign"), ([0, 0], "every flow is zero"), ([1000, -3000, 2500], "above zero at every rate"),
-    ([-1000, 3000, -2500], "below zero at every rate"), ([-100, 230, -132], "2 rates of return"),
-    ([-100, 110], "One rate of return."), ([-100, 60, -1, 70], "although the flows change sign 3 times"),
-])
+@pytest.mark.parametrize(
+    ("flows", "words"),
+    [
+        ([1, 2, 3], "same sign"),
+        ([0, 0], "every flow is zero"),
+        ([1000, -3000, 2500], "above zero at every rate"),
+        ([-1000, 3000, -2500], "below zero at every rate"),
+        ([-100, 230, -132], "2 rates of return"),
+        ([-100, 110], "One rate of return."),
+        ([-100, 60, -1, 70], "although the flows change sign 3 times"),
+    ],
+)
 def test_none_one_or_several_is_said_in_words(flows, words):
     assert words in rates_of_return(flows, yearly(flows)).note
 
@@ -260,25 +274,33 @@ def test_ratios_pass_one_when_present_worth_passes_zero(outlay, receipts, r):
     assert (index - 1.0) * outlay == pytest.approx(worth, rel=1e-9, abs=1e-6)
 
 
-@pytest.mark.parametrize(("flows", "first", "last"), [
-    ([-100, 50, 50], 2.0, 2.0),  # reached exactly at a flow
-    ([-100, 150, -80, 0], 100 / 150, None),  # recovered, then under water to the end
-    ([-100, 150, -80, 60], 100 / 150, 2.5),  # 30 below, half of 60
-    ([5, 5], 0.0, 0.0),  # never below zero
-    ([-100, 10], None, None),
-    ([-0.3, 0.1, 0.1, 0.1], 3.0, 3.0),  # rounding of tenths must not hide it
-])
+@pytest.mark.parametrize(
+    ("flows", "first", "last"),
+    [
+        ([-100, 50, 50], 2.0, 2.0),  # reached exactly at a flow
+        ([-100, 150, -80, 0], 100 / 150, None),  # recovered, then under water to the end
+        ([-100, 150, -80, 60], 100 / 150, 2.5),  # 30 below, half of 60
+        ([5, 5], 0.0, 0.0),  # never below zero
+        ([-100, 10], None, None),
+        ([-0.3, 0.1, 0.1, 0.1], 3.0, 3.0),  # rounding of tenths must not hide it
+    ],
+)
 def test_payback_by_hand(flows, first, last):
     got = payback(flows, yearly(flows))
-    assert (got.first, got.last) == (pytest.approx(first) if first is not None else None,
-                                     pytest.approx(last) if last is not None else None)
+    assert (got.first, got.last) == (
+        pytest.approx(first) if first is not None else None,
+        pytest.approx(last) if last is not None else None,
+    )
 
 
 # --------------------------------------------------------------------------------------------------- economic life
 
 
-@given(st.floats(1e3, 1e6), st.lists(st.tuples(st.floats(0, 0.99), st.floats(0, 1e5)), min_size=1, max_size=9),
-       st.floats(0, 0.4))
+@given(
+    st.floats(1e3, 1e6),
+    st.lists(st.tuples(st.floats(0, 0.99), st.floats(0, 1e5)), min_size=1, max_size=9),
+    st.floats(0, 0.4),
+)
 def test_annual_cost_is_capital_recovery_plus_annual_worth_of_expenses(cost, yearwise, r):
     values = cost * np.cumprod([share for share, _ in yearwise])
     expenses = np.array([e for _, e in yearwise])
@@ -322,9 +344,11 @@ def test_endless_replacement_is_the_limit_of_a_long_study():
 @given(st.floats(100, 1e6), st.floats(0, 1), st.integers(1, 30), st.floats(0.5, 3))
 def test_book_methods_end_where_they_should(cost, part, life, factor):
     salvage = cost * part
-    for amounts in (book_methods.straight_line(cost, salvage, life),
-                    book_methods.sum_of_years_digits(cost, salvage, life),
-                    book_methods.declining_balance(cost, salvage, life, factor, switch=True)):
+    for amounts in (
+        book_methods.straight_line(cost, salvage, life),
+        book_methods.sum_of_years_digits(cost, salvage, life),
+        book_methods.declining_balance(cost, salvage, life, factor, switch=True),
+    ):
         assert amounts.shape == (life,) and (amounts >= -1e-9).all()
         assert book_methods.book_values(cost, amounts)[-1] == pytest.approx(salvage, abs=1e-6)
     stopped = book_methods.declining_balance(cost, salvage, life, factor)
@@ -341,28 +365,31 @@ def test_use_beyond_the_whole_is_not_depreciated():
 # --------------------------------------------------------------------------------------------------- refusals
 
 
-@pytest.mark.parametrize(("call", "words"), [
-    (lambda: present_worth([1, 2], [0, 1, 2], 0.1), "2 flows in time but 3 times"),
-    (lambda: present_worth([1, 2], [0, 1], -1.0), "above -1"),
-    (lambda: present_worth([1, 2], [0, 1], [[0.1]]), "2 dimensions"),
-    (lambda: present_worth(np.ones((2, 3)), [0, 1], [0.1, 0.2]), "3 trials of flows but 2 rates"),
-    (lambda: present_worth([], [], 0.1), "no flows"),
-    (lambda: annual_worth(1.0, 0.1, 0), "above zero"),
-    (lambda: rates_of_return(np.ones((2, 2)), [0, 1]), "one series at a time"),
-    (lambda: rates_of_return_batch([1, 2], [0, 1]), "rates_of_return"),
-    (lambda: rates_of_return_batch(np.ones((2, 2)), [0, 0]), "t must rise"),
-    (lambda: payback([-1, 2], [1, 0]), "t must rise"),
-    (lambda: modified_rate([1, 2], 0.1, 0.1), "at least one outlay"),
-    (lambda: profitability_index([1, 2], [0, 1], 0.1), "must be an outlay"),
-    (lambda: savings_to_investment([1, 2], [0, 0], [0, 1], 0.1), "not above zero"),
-    (lambda: economic_life(1.0, [1, 2], [1], 0.1), "2 years of market values but 1"),
-    (lambda: years_to_keep([], 1.0), "marginal cost"),
-    (lambda: replacement_by_age([1, 2], [1], 0.9), "one amount for each age"),
-    (lambda: replacement_by_age([1], [1], 1.0), "from 0 to 1"),
-    (lambda: measures.three_point_mean(3, 2, 1), "in that order"),
-    (lambda: book_methods.straight_line(100, 200, 0), "life"),
-    (lambda: book_methods.declining_balance(100, 10, 5, switch=True, stop_at_salvage=False), "ends at salvage"),
-])
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: present_worth([1, 2], [0, 1, 2], 0.1), "2 flows in time but 3 times"),
+        (lambda: present_worth([1, 2], [0, 1], -1.0), "above -1"),
+        (lambda: present_worth([1, 2], [0, 1], [[0.1]]), "2 dimensions"),
+        (lambda: present_worth(np.ones((2, 3)), [0, 1], [0.1, 0.2]), "3 trials of flows but 2 rates"),
+        (lambda: present_worth([], [], 0.1), "no flows"),
+        (lambda: annual_worth(1.0, 0.1, 0), "above zero"),
+        (lambda: rates_of_return(np.ones((2, 2)), [0, 1]), "one series at a time"),
+        (lambda: rates_of_return_batch([1, 2], [0, 1]), "rates_of_return"),
+        (lambda: rates_of_return_batch(np.ones((2, 2)), [0, 0]), "t must rise"),
+        (lambda: payback([-1, 2], [1, 0]), "t must rise"),
+        (lambda: modified_rate([1, 2], 0.1, 0.1), "at least one outlay"),
+        (lambda: profitability_index([1, 2], [0, 1], 0.1), "must be an outlay"),
+        (lambda: savings_to_investment([1, 2], [0, 0], [0, 1], 0.1), "not above zero"),
+        (lambda: economic_life(1.0, [1, 2], [1], 0.1), "2 years of market values but 1"),
+        (lambda: years_to_keep([], 1.0), "marginal cost"),
+        (lambda: replacement_by_age([1, 2], [1], 0.9), "one amount for each age"),
+        (lambda: replacement_by_age([1], [1], 1.0), "from 0 to 1"),
+        (lambda: measures.three_point_mean(3, 2, 1), "in that order"),
+        (lambda: book_methods.straight_line(100, 200, 0), "life"),
+        (lambda: book_methods.declining_balance(100, 10, 5, switch=True, stop_at_salvage=False), "ends at salvage"),
+    ],
+)
 def test_bad_arguments_are_refused_in_words(call, words):
     with pytest.raises(ValueError, match=words):
         call()

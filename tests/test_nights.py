@@ -132,7 +132,9 @@ def test_causes_compete():
 
 def test_window_held():
     assert nights.window_held(5.0, parts_loaded=24, minutes_each=13).limit == "window"
-    assert nights.window_held(9.0, parts_loaded=24, minutes_each=13) == nights.Window(pytest.approx(5.2), "parts loaded")
+    assert nights.window_held(9.0, parts_loaded=24, minutes_each=13) == nights.Window(
+        pytest.approx(5.2), "parts loaded"
+    )
     assert nights.window_held(9.0, bar_or_pallet=7.0, tool_life=4.0) == nights.Window(4.0, "tool life")
 
 
@@ -184,7 +186,10 @@ def test_watcher_by_hand(watch, watched):
     # the log itself, without the autumn: 7.125 becomes 9.5, and 56 h a year more
     path = "machines.MC-1.running.nights.mean_between_stops"
     only = evaluate(watch, {path: 171 / 24}, only=["keep", "watcher"])["watcher"]
-    gained = only.column("hours of MC-1 with watcher.night_hours").figure() - only.column("hours of MC-1.night_hours").figure()
+    gained = (
+        only.column("hours of MC-1 with watcher.night_hours").figure()
+        - only.column("hours of MC-1.night_hours").figure()
+    )
     assert gained == pytest.approx(56.0, abs=0.05)
 
 
@@ -192,7 +197,12 @@ def test_watcher_pays_and_where_it_turns(watch, watched):
     assert watched["watcher"].npv_less_keep > 0
     assert watched.best == "watcher and conveyor"
     nights_a_year = "machines.MC-1.running.nights.nights"
-    assert ed.compare(watch, {nights_a_year: 0})["conveyor"].column("hours of MC-1 with parts conveyor.night_hours").figure() == 0
+    assert (
+        ed.compare(watch, {nights_a_year: 0})["conveyor"]
+        .column("hours of MC-1 with parts conveyor.night_hours")
+        .figure()
+        == 0
+    )
     at = {n: ed.compare(watch, {nights_a_year: n})["watcher"].npv_less_keep for n in (47.5, 95)}
     assert at[47.5] < 0 < at[95]  # one night a week does not pay for it, two do
 
@@ -206,7 +216,9 @@ def test_improvements_that_add_up_have_one_name(watched):
 
 def test_reasons_must_stand_in_the_log():
     text = (SCENARIOS / "night_watch.yaml").read_text(encoding="utf-8")
-    wrong = text.replace("{air pressure alarm: 40", "{air presure alarm: 40").replace("coolant level low: 40", "tool: 40")
+    wrong = text.replace("{air pressure alarm: 40", "{air presure alarm: 40").replace(
+        "coolant level low: 40", "tool: 40"
+    )
     with pytest.raises(ed.ScenarioError) as caught:
         ed.loads(wrong, folder=SCENARIOS)
     said = str(caught.value)
@@ -235,7 +247,9 @@ def test_costs_of_nights_in_the_engine():
     ledger = evaluate(s, only=["keep"])["keep"]
     assert ledger.column("hours of MC-1.unnoticed").figure() == pytest.approx(5.15, abs=0.005)
     assert ledger.column("hours of MC-1.run_on").figure() == pytest.approx(11.35, abs=0.005)
-    assert ledger.column("hours of MC-1.night_costs").figure() == pytest.approx(190 * 12 + 11.35 * 40 + 5.15 * 900, abs=6)
+    assert ledger.column("hours of MC-1.night_costs").figure() == pytest.approx(
+        190 * 12 + 11.35 * 40 + 5.15 * 900, abs=6
+    )
     found = nights.run_on(6.4, 5.0, 0.05, 190)
     assert ledger.column("hours of MC-1.run_on").figure() == pytest.approx(found.hours_a_year, rel=1e-9)
     paid = ledger.column("upkeep.running_costs").per_row().sum()
@@ -243,14 +257,20 @@ def test_costs_of_nights_in_the_engine():
 
 
 def test_a_short_load_holds_the_night():
-    s = night_scenario("{nights: 190, window: 9 h, mean_between_stops: 6.4, log: nightlog.csv, parts_loaded: 24, minutes_each: 13, tool_life: 8 h}")
+    s = night_scenario(
+        "{nights: 190, window: 9 h, mean_between_stops: 6.4, log: nightlog.csv, parts_loaded: 24, minutes_each: 13, tool_life: 8 h}"
+    )
     ledger = evaluate(s, only=["keep"])["keep"]
     assert ledger.column("hours of MC-1.window_held").figure() == pytest.approx(5.2)
     assert any(finding.code == "window_held" for finding in ledger.findings)
 
 
 def test_a_trial_is_the_run_of_that_trial_alone(watch):
-    paths = [f"{NIGHTS}.mean_between_stops", "improvements.watcher.changes.ends_causes.air pressure alarm", f"{NIGHTS}.nights"]
+    paths = [
+        f"{NIGHTS}.mean_between_stops",
+        "improvements.watcher.changes.ends_causes.air pressure alarm",
+        f"{NIGHTS}.nights",
+    ]
     rng = np.random.default_rng(3)
     drawn = {paths[0]: rng.uniform(4.8, 8.5, 5), paths[1]: rng.uniform(0.4, 1.0, 5), paths[2]: rng.uniform(100, 220, 5)}
     together = evaluate(watch, drawn)
@@ -258,7 +278,9 @@ def test_a_trial_is_the_run_of_that_trial_alone(watch):
         alone = evaluate(watch, {path: float(values[trial]) for path, values in drawn.items()})
         for name, ledger in together.ledgers.items():
             worth = ledger.column("worth.npv")
-            assert worth.figure(trial=trial if worth.values.shape[1] > 1 else 0) == pytest.approx(alone[name].column("worth.npv").figure(), abs=1e-6)
+            assert worth.figure(trial=trial if worth.values.shape[1] > 1 else 0) == pytest.approx(
+                alone[name].column("worth.npv").figure(), abs=1e-6
+            )
 
 
 def test_hours_of_ten_thousand_trials_in_a_second():
@@ -266,10 +288,21 @@ def test_hours_of_ten_thousand_trials_in_a_second():
     text = (SCENARIOS / "night_watch.yaml").read_text(encoding="utf-8").replace("{years: 7,", "{years: 10,")
     whole = evaluate(ed.loads(text, folder=SCENARIOS))
     paths = [f"{NIGHTS}.mean_between_stops", f"{NIGHTS}.nights", "machines.MC-1.running.cutting_share"]
-    paths += [f"improvements.watcher.changes.ends_causes.{reason}" for reason in ("air pressure alarm", "coolant level low")]
+    paths += [
+        f"improvements.watcher.changes.ends_causes.{reason}" for reason in ("air pressure alarm", "coolant level low")
+    ]
     rng = np.random.default_rng(9)
     trials = 10_000
-    drawn = dict(zip(paths, [rng.uniform(low, high, trials) for low, high in ((4.8, 8.5), (100, 220), (0.57, 0.62), (0.4, 1), (0.4, 1))], strict=True))
+    drawn = dict(
+        zip(
+            paths,
+            [
+                rng.uniform(low, high, trials)
+                for low, high in ((4.8, 8.5), (100, 220), (0.57, 0.62), (0.4, 1), (0.4, 1))
+            ],
+            strict=True,
+        )
+    )
     assert len(whole.ledgers) == 4
     tape = Tape(whole.order, paths, [ledger.column("capacity.hours") for ledger in whole.ledgers.values()])
     stretches = whole.plans["keep"].spans
@@ -284,7 +317,9 @@ def test_hours_of_ten_thousand_trials_in_a_second():
             months[:, block] = share @ hours
     assert all(hours.shape == (120, trials) for hours in by_month)
     assert len(stretches) > 10
-    assert (by_month[1][60:].sum(axis=0) >= by_month[0][60:].sum(axis=0) - 1e-9).all()  # the watcher never costs hours later
+    assert (
+        by_month[1][60:].sum(axis=0) >= by_month[0][60:].sum(axis=0) - 1e-9
+    ).all()  # the watcher never costs hours later
 
 
 def test_log_object_without_stops():

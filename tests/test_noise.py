@@ -38,12 +38,22 @@ def test_what_is_said():
     assert codes(noise_day([Exposure("mill", 84.9, 8)])) == []
     assert codes(noise_day([Exposure("mill", 85.0, 8)])) == ["action_level"]
     assert codes(noise_day([Exposure("saw", 92, 8)])) == ["over_permissible", "action_level", "over_recommended"]
-    assert codes(noise_day([Exposure("hammer", 116, 0.002), Exposure("office", 60, 9)])) == ["over_ceiling", "long_shift"]
+    assert codes(noise_day([Exposure("hammer", 116, 0.002), Exposure("office", 60, 9)])) == [
+        "over_ceiling",
+        "long_shift",
+    ]
 
 
 def test_shares_of_the_day():
     """An air gun of 96 dBA for 0.4 h: 100 x 0.4 / 3.482 = 11.49 of the 53.8 %."""
-    day = noise_day([Exposure("mill", 83, 3.5), Exposure("finisher", 86, 2), Exposure("air gun", 96, 0.4), Exposure("deburring", 88, 1.2)])
+    day = noise_day(
+        [
+            Exposure("mill", 83, 3.5),
+            Exposure("finisher", 86, 2),
+            Exposure("air gun", 96, 0.4),
+            Exposure("deburring", 88, 1.2),
+        ]
+    )
     assert day.shares["air gun"] == pytest.approx(11.49 / 53.8, abs=5e-4)
     assert sum(day.shares.values()) == pytest.approx(1.0)
 
@@ -62,7 +72,12 @@ def test_idle_is_not_compared_with_cutting():
 
 
 def test_faults():
-    for call in (lambda: add_levels([]), lambda: add_levels_by_table([]), lambda: NIOSH.dose([90], [1, 2]), lambda: NIOSH.dose([90], [-1])):
+    for call in (
+        lambda: add_levels([]),
+        lambda: add_levels_by_table([]),
+        lambda: NIOSH.dose([90], [1, 2]),
+        lambda: NIOSH.dose([90], [-1]),
+    ):
         with pytest.raises(ValueError):
             call()
 
@@ -111,7 +126,9 @@ def test_a_brochure_is_no_level_for_a_day():
 
 def test_faults_of_a_day():
     text = (SCENARIOS / "deck_fittings.yaml").read_text(encoding="utf-8")
-    wrong = text.replace("{hours: 0.9, level: 70}", "{hours: 20.9}").replace("machine: MC-1}\n  vib", "machine: MC-7}\n  vib")
+    wrong = text.replace("{hours: 0.9, level: 70}", "{hours: 20.9}").replace(
+        "machine: MC-1}\n  vib", "machine: MC-7}\n  vib"
+    )
     with pytest.raises(ed.ScenarioError) as caught:
         ed.loads(wrong, folder=SCENARIOS)
     said = str(caught.value)

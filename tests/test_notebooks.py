@@ -26,7 +26,11 @@ def test_notebook_runs(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPat
     NotebookClient(notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(work)}}).execute()
     code = [cell for cell in notebook.cells if cell.cell_type == "code"]
     shown = [output for cell in code for output in cell.outputs]
-    assert not [output for output in shown if output.output_type == "stream" and output.name == "stderr" and "Warning" in output.text]
+    assert not [
+        output
+        for output in shown
+        if output.output_type == "stream" and output.name == "stderr" and "Warning" in output.text
+    ]
     html = [output.data["text/html"] for output in shown if "text/html" in output.get("data", {})]
     assert html and all("mathjax_ignore" in text for text in html)
     pictures = [text for text in html if text.startswith("<img")]
@@ -49,8 +53,16 @@ def test_the_published_example_prints_both_figures_and_they_agree(monkeypatch: p
     path = next(path for path in NOTEBOOKS if path.stem == "5_a_published_example")
     monkeypatch.setenv("PYTHONPATH", str(path.parents[1]))
     notebook = nbformat.read(path, as_version=4)
-    NotebookClient(notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}).execute()
-    said = [output.text for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs if output.get("name") == "stdout"]
+    NotebookClient(
+        notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}
+    ).execute()
+    said = [
+        output.text
+        for cell in notebook.cells
+        if cell.cell_type == "code"
+        for output in cell.outputs
+        if output.get("name") == "stdout"
+    ]
     printed, computed = (float(line.split(":")[1].split()[0].replace(",", "")) for line in said[-1].splitlines())
     assert printed == -16_076
     assert abs(computed - printed) <= 0.5 and computed != printed

@@ -116,7 +116,9 @@ def test_worth_so_far_ends_at_present_worth(name: str) -> None:
 def test_cash_by_year_adds_up_to_cash() -> None:
     c = ed.compare(ed.load(SCENARIOS / "deck_fittings.yaml"))
     by_group = figures.cash_by_year(c["upgrade"], c.keep)
-    assert sum(values.sum() for values in by_group.values()) == pytest.approx(c["upgrade"].cash().sum() - c.keep.cash().sum())
+    assert sum(values.sum() for values in by_group.values()) == pytest.approx(
+        c["upgrade"].cash().sum() - c.keep.cash().sum()
+    )
 
 
 def test_staircase_by_hand() -> None:
@@ -126,7 +128,11 @@ def test_staircase_by_hand() -> None:
     must = {stair.part.split()[0]: stair.hours for stair in stairs.stairs if stair.must_ship}
     # 2,400 x 19.5, 300 x 13, 260 x 44, 4,000 x 11.5 minutes
     assert must == pytest.approx({"P1": 780, "P2": 65, "P3": 190.6667, "P5": 766.6667}, abs=1e-3)
-    free = [(stair.part.split()[0], round(stair.hours, 2), round(stair.per_hour, 1)) for stair in stairs.stairs if not stair.must_ship]
+    free = [
+        (stair.part.split()[0], round(stair.hours, 2), round(stair.per_hour, 1))
+        for stair in stairs.stairs
+        if not stair.must_ship
+    ]
     # 1,000 x 19.5 at 38.20 a piece; 3,900 x 13 at 23.70; 2,600 x 9.6 at 12.90; 900 h at 34
     assert free == [("P1", 325.0, 117.5), ("P2", 845.0, 109.4), ("P4", 416.0, 80.6), ("P6", 900.0, 34.0)]
     # keep: (2,000 x 60 % + 190 nights x 6.4 (1 - exp(-5/6.4))) x 97.2 %, by hand 1,807

@@ -13,7 +13,18 @@ from equipdecide.calendar import Date
 from equipdecide.money import payoff as module
 from equipdecide.money.payoff import days_between, year_fraction
 
-COLUMNS = ("balance", "principal", "interest", "charge", "document_fee", "wire_fee", "payoff", "release", "saved", "remaining_payments")
+COLUMNS = (
+    "balance",
+    "principal",
+    "interest",
+    "charge",
+    "document_fee",
+    "wire_fee",
+    "payoff",
+    "release",
+    "saved",
+    "remaining_payments",
+)
 
 
 def paid_off(on, **more):
@@ -32,11 +43,17 @@ def test_examples_in_the_documentation():
 def test_day_counts_agree_with_quantlib(start, length):
     end = Date.fromordinal(start.toordinal() + length)
     days = ql.Date(start.day, start.month, start.year), ql.Date(end.day, end.month, end.year)
-    counts = {"30/360": ql.Thirty360(ql.Thirty360.BondBasis), "actual/360": ql.Actual360(), "actual/365": ql.Actual365Fixed()}
+    counts = {
+        "30/360": ql.Thirty360(ql.Thirty360.BondBasis),
+        "actual/360": ql.Actual360(),
+        "actual/365": ql.Actual365Fixed(),
+    }
     for count, oracle in counts.items():
         assert days_between(count, start, end) == oracle.dayCount(*days)
         assert year_fraction(count, start, end) == pytest.approx(oracle.yearFraction(*days), abs=1e-12)
-    assert year_fraction("actual/actual", start, end) == pytest.approx(ql.ActualActual(ql.ActualActual.ISDA).yearFraction(*days), abs=1e-12)
+    assert year_fraction("actual/actual", start, end) == pytest.approx(
+        ql.ActualActual(ql.ActualActual.ISDA).yearFraction(*days), abs=1e-12
+    )
 
 
 def test_simple_interest_between_two_payments():
@@ -44,7 +61,9 @@ def test_simple_interest_between_two_payments():
     on_the_day, later = paid_off("2026-01-01"), paid_off("2026-01-11")
     assert on_the_day["interest"] == 0 and on_the_day["payoff"] == on_the_day["balance"]
     assert later["interest"] == round(later["balance"] * 0.099 * 10 / 365 + 1e-9, 2)
-    assert paid_off("2026-01-11", day_count="actual/360")["interest"] == round(later["balance"] * 0.099 * 10 / 360 + 1e-9, 2)
+    assert paid_off("2026-01-11", day_count="actual/360")["interest"] == round(
+        later["balance"] * 0.099 * 10 / 360 + 1e-9, 2
+    )
     # 31 January to 28 February is 28 days by 30/360
     assert paid_off("2026-02-28", first="2024-01-31", day_count="30/360")["interest"] == 0
     assert paid_off("2026-02-27", first="2024-01-31", day_count="30/360")["interest"] == round(
@@ -108,19 +127,31 @@ def test_a_year_left_that_has_begun_counts():
     assert paid_off("2026-01-02", early_charge={"a_year_left": "1 %"})["charge"] == pytest.approx(
         paid_off("2026-01-02")["balance"] * 0.03, abs=0.011
     )
-    assert paid_off("2025-12-31", early_charge={"a_year_left": "1 %"}, first="2024-02-01", payments=60)["charge"] == pytest.approx(
-        paid_off("2025-12-31")["balance"] * 0.04, abs=0.011
-    )
+    assert paid_off("2025-12-31", early_charge={"a_year_left": "1 %"}, first="2024-02-01", payments=60)[
+        "charge"
+    ] == pytest.approx(paid_off("2025-12-31")["balance"] * 0.04, abs=0.011)
 
 
 @pytest.mark.parametrize("kind", ["simple interest", "remaining payments", "present value", "sum of digits"])
 def test_a_loan_already_paid_owes_nothing_and_no_fee(kind):
-    more = {"early_payoff": "2 %", "document_fee": 295, "wire_fee": 35, "release_fee": 150, "early_charge": {"months_of_interest": 3}}
+    more = {
+        "early_payoff": "2 %",
+        "document_fee": 295,
+        "wire_fee": 35,
+        "release_fee": 150,
+        "early_charge": {"months_of_interest": 3},
+    }
     owed = paid_off("2026-05-04", payments=24, payoff=kind, **more)
     assert [owed[name] for name in COLUMNS] == [0.0] * len(COLUMNS)
 
 
-LETTER = {"written": "2026-01-05", "balance": "66,000", "balance_on": "2026-01-01", "per_diem": 17.90, "good_through": "2026-01-16"}
+LETTER = {
+    "written": "2026-01-05",
+    "balance": "66,000",
+    "balance_on": "2026-01-01",
+    "per_diem": 17.90,
+    "good_through": "2026-01-16",
+}
 
 
 def test_the_letter_on_its_last_day_and_a_day_after():
@@ -133,7 +164,9 @@ def test_the_letter_on_its_last_day_and_a_day_after():
 
 
 def test_two_loans_on_one_machine():
-    both = sold(scenario({"bank": loan(), "dealer": loan("20,000", "12 %", 36, "2025-02-01", release_fee=80)}), "2026-01-11")
+    both = sold(
+        scenario({"bank": loan(), "dealer": loan("20,000", "12 %", 36, "2025-02-01", release_fee=80)}), "2026-01-11"
+    )
     parts = [figure(both, f"payoff mill mill {name}", "payoff") for name in ("bank", "dealer")]
     assert figure(both, "settlement mill", "payoff") == pytest.approx(sum(parts))
     assert figure(both, "settlement mill", "release") == 80
@@ -142,10 +175,16 @@ def test_two_loans_on_one_machine():
 
 def three_machines(**more):
     """One loan of 90,000 over three machines; the lender lets lathe and saw go for so much each."""
-    plain = {"what": "x", "assets": {"machine": {"cost": "40,000", "in_service": "2024-03-01"}}, "worth_at_end": "1,000"}
+    plain = {
+        "what": "x",
+        "assets": {"machine": {"cost": "40,000", "in_service": "2024-03-01"}},
+        "worth_at_end": "1,000",
+    }
     offers = {f"{name} buyer": {"machine": name, "route": "outright", "price": "21,000"} for name in ("lathe", "saw")}
     bank = loan("90,000", "7.2 %", 72, collateral=["lathe", "saw"], release_fee=150, **more)
-    return scenario({"bank": bank}, price="52,000", machines={"lathe": plain, "saw": copy.deepcopy(plain)}, offers=offers)
+    return scenario(
+        {"bank": bank}, price="52,000", machines={"lathe": plain, "saw": copy.deepcopy(plain)}, offers=offers
+    )
 
 
 def test_one_loan_over_three_machines_let_go_one_by_one():

@@ -35,8 +35,11 @@ def modified(flows, finance, reinvest, reinvest2=None):
     found = measures.modified_rate(flows, finance, reinvest)
     if reinvest2 is None:
         return {"mirr": found}
-    return {"mirr5": found, "mirr3": measures.modified_rate(flows[:4], finance, reinvest),
-            "mirr5_14": measures.modified_rate(flows, finance, reinvest2)}
+    return {
+        "mirr5": found,
+        "mirr3": measures.modified_rate(flows[:4], finance, reinvest),
+        "mirr5_14": measures.modified_rate(flows, finance, reinvest2),
+    }
 
 
 def dated(amounts, dates, rate):
@@ -74,8 +77,12 @@ def payback(flows, rate):
 
 def rate_conversions(rate_nper, rate_pmt, rate_pv, rri, effect, nominal):
     periods, start, end = rri
-    return {"rate": finance.rate(rate_nper, rate_pmt, rate_pv), "rri": finance.rate(periods, 0.0, -start, end),
-            "effect": measures.effective_rate(*effect), "nominal": measures.nominal_rate(*nominal)}
+    return {
+        "rate": finance.rate(rate_nper, rate_pmt, rate_pv),
+        "rri": finance.rate(periods, 0.0, -start, end),
+        "effect": measures.effective_rate(*effect),
+        "nominal": measures.nominal_rate(*nominal),
+    }
 
 
 def external(flows, rate):
@@ -83,8 +90,11 @@ def external(flows, rate):
 
 
 def annuity(fv, pmt, nper):
-    return {"fv": finance.fv(fv["yearly"] / 12, *fv["others"]), "pmt": finance.pmt(pmt["yearly"] / 12, *pmt["others"]),
-            "nper": finance.nper(nper["yearly"] / 12, *nper["others"])}
+    return {
+        "fv": finance.fv(fv["yearly"] / 12, *fv["others"]),
+        "pmt": finance.pmt(pmt["yearly"] / 12, *pmt["others"]),
+        "nper": finance.nper(nper["yearly"] / 12, *nper["others"]),
+    }
 
 
 def periods_to_grow(rate, pv, fv):
@@ -141,22 +151,32 @@ def mortgage(loan, yearly, n, k, new_yearly):
     monthly = yearly / 12
     payment = round(-finance.pmt(monthly, n, loan), 2)  # as the lender bills it
     before, balance = (-finance.fv(monthly, m, -payment, loan) for m in (k - 1, k))
-    return {"payment": payment, "int180": before * monthly, "prin180": before - balance, "bal180": balance,
-            "new_payment": -finance.pmt(new_yearly / 12, n - k, balance)}
+    return {
+        "payment": payment,
+        "int180": before * monthly,
+        "prin180": before - balance,
+        "bal180": balance,
+        "new_payment": -finance.pmt(new_yearly / 12, n - k, balance),
+    }
 
 
 def schedule(loan, yearly, n):
     monthly = yearly / 12
     payment = finance.pmt(monthly, n, loan)
-    return {"payment": -payment, "interest": [-finance.ipmt(monthly, k, n, loan) for k in range(1, 11)],
-            "balance10": -finance.fv(monthly, 10, payment, loan)}
+    return {
+        "payment": -payment,
+        "interest": [-finance.ipmt(monthly, k, n, loan) for k in range(1, 11)],
+        "balance10": -finance.fv(monthly, 10, payment, loan),
+    }
 
 
 def schedule_rows(loan, yearly, n):
     monthly = yearly / 12
     payment = finance.pmt(monthly, n, loan)
-    rows = [[-finance.ipmt(monthly, k, n, loan), -finance.ppmt(monthly, k, n, loan),
-             -finance.fv(monthly, k, payment, loan)] for k in (1, 2, 3)]
+    rows = [
+        [-finance.ipmt(monthly, k, n, loan), -finance.ppmt(monthly, k, n, loan), -finance.fv(monthly, k, payment, loan)]
+        for k in (1, 2, 3)
+    ]
     return {"payment": -payment, "rows": rows}
 
 
@@ -164,8 +184,10 @@ def parts(ipmt5, **ranges):
     def total(part, rate, n, pv, first, last, due):
         return -sum(part(rate, k, n, pv, 0.0, "begin" if due else "end") for k in range(first, last + 1))
 
-    answer = {name: total(finance.ppmt if name.startswith(("cumprinc", "princ")) else finance.ipmt, *ranges[name])
-              for name in ranges}
+    answer = {
+        name: total(finance.ppmt if name.startswith(("cumprinc", "princ")) else finance.ipmt, *ranges[name])
+        for name in ranges
+    }
     return answer | {"ipmt5": -finance.ipmt(*ipmt5)}
 
 
@@ -180,8 +202,15 @@ def level_payment(loan, yearly, n):
 def every_book_method(P, S, n):
     syd, ddb = books.sum_of_years_digits(P, S, n), books.declining_balance(P, S, n)
     switched = books.declining_balance(P, S, n, switch=True)
-    answer = {"sl": books.straight_line(P, S, n)[0], "syd": syd, "bv_syd": books.book_values(P, syd), "ddb": ddb,
-              "ddb_total": ddb.sum(), "ddb_first2": ddb[:2], "ddb_sl": switched}
+    answer = {
+        "sl": books.straight_line(P, S, n)[0],
+        "syd": syd,
+        "bv_syd": books.book_values(P, syd),
+        "ddb": ddb,
+        "ddb_total": ddb.sum(),
+        "ddb_first2": ddb[:2],
+        "ddb_sl": switched,
+    }
     for name, row in (("pw_ddb", switched), ("pw_syd", syd)):
         answer[name] = {r: measures.present_worth(row, years(row) + 1, float(r)) for r in ("0.02", "0.10", "0.25")}
     return answer
@@ -189,30 +218,43 @@ def every_book_method(P, S, n):
 
 def spreadsheet_books(sln, ddb, vdb, syd):
     cost, salvage, life, period, factor = ddb
-    answer = {"sln": books.straight_line(*sln)[0], "syd": books.sum_of_years_digits(*syd),
-              "ddb12": books.declining_balance(cost, salvage, life, factor)[period - 1]}
+    answer = {
+        "sln": books.straight_line(*sln)[0],
+        "syd": books.sum_of_years_digits(*syd),
+        "ddb12": books.declining_balance(cost, salvage, life, factor)[period - 1],
+    }
     cost, salvage, life, start, end, factor = vdb
     return answer | {"vdb": books.declining_balance(cost, salvage, life, factor, switch=True)[start:end].sum()}
 
 
 def books_use(P, S, n, units, used):
     uop = books.units_of_production(P, S, units, [used])
-    return {"sl": books.straight_line(P, S, n)[0], "ddb": books.declining_balance(P, S, n)[0], "uop": uop[0],
-            "bv_uop": books.book_values(P, uop)[0]}
+    return {
+        "sl": books.straight_line(P, S, n)[0],
+        "ddb": books.declining_balance(P, S, n)[0],
+        "uop": uop[0],
+        "bv_uop": books.book_values(P, uop)[0],
+    }
 
 
 def books_hours(P, S, hours, used):
     amounts = books.units_of_production(P, S, hours, used)
-    return {"rate": books.units_of_production(P, S, hours, [1.0])[0], "dep": amounts[-1],
-            "bv": books.book_values(P, amounts)[-1]}
+    return {
+        "rate": books.units_of_production(P, S, hours, [1.0])[0],
+        "dep": amounts[-1],
+        "bv": books.book_values(P, amounts)[-1],
+    }
 
 
 def inflation(real, market, constant_at_4pct, index):
     constant = {f"c{n}": measures.present_worth([amount], [n], 0.04) for n, amount in constant_at_4pct.items()}
     yearly = [finance.rate(1, 0.0, -a, b) for a, b in zip(index, index[1:], strict=False)]
-    return constant | {"real": measures.real_rate(real["market"], real["f"]), "f": yearly,
-                       "market": measures.market_rate(market["real"], market["f"]),
-                       "avg_infl": finance.rate(len(index) - 1, 0.0, -index[0], index[-1])}
+    return constant | {
+        "real": measures.real_rate(real["market"], real["f"]),
+        "f": yearly,
+        "market": measures.market_rate(market["real"], market["f"]),
+        "avg_infl": finance.rate(len(index) - 1, 0.0, -index[0], index[-1]),
+    }
 
 
 def buying_power(P, i, f, n):
@@ -221,9 +263,11 @@ def buying_power(P, i, f, n):
 
 def deviation(P, mu, sigma, n, i):
     t, spread = np.arange(n + 1.0), [0.0] + [sigma] * n
-    return {"mean": measures.present_worth([-P] + [mu] * n, t, i),
-            "sd_indep": measures.present_worth_deviation(spread, t, i),
-            "sd_perfect": measures.present_worth_deviation(spread, t, i, together=True)}
+    return {
+        "mean": measures.present_worth([-P] + [mu] * n, t, i),
+        "sd_indep": measures.present_worth_deviation(spread, t, i),
+        "sd_perfect": measures.present_worth_deviation(spread, t, i, together=True),
+    }
 
 
 def three_point(a, m, b):
@@ -250,16 +294,41 @@ def make_or_buy(i, buy, var, A, B):
 
 
 RECIPES = {
-    "annual_by_years": annual_by_years, "annuity": annuity, "books": every_book_method, "books_hours": books_hours,
-    "books_use": books_use, "buying_power": buying_power, "dated": dated, "defender": defender, "deviation": deviation,
-    "economic_life": economic_life, "external": external, "incremental_annual": incremental_annual,
-    "incremental_payment": incremental_payment, "inflation": inflation, "keep_rule": keep_rule,
-    "level_payment": level_payment, "machines_annual_worth": machines_annual_worth, "make_or_buy": make_or_buy,
-    "modified": modified, "mortgage": mortgage, "outsider": outsider, "parts": parts, "parts_ahead": parts_ahead,
-    "parts_break_even": parts_break_even, "payback": payback, "periods_to_grow": periods_to_grow,
-    "present_worth_series": present_worth_series, "rate_conversions": rate_conversions, "rates": rates,
-    "replacement_endless": replacement_endless, "replacement_finite": replacement_finite, "schedule": schedule,
-    "schedule_rows": schedule_rows, "spreadsheet_books": spreadsheet_books, "three_point": three_point,
+    "annual_by_years": annual_by_years,
+    "annuity": annuity,
+    "books": every_book_method,
+    "books_hours": books_hours,
+    "books_use": books_use,
+    "buying_power": buying_power,
+    "dated": dated,
+    "defender": defender,
+    "deviation": deviation,
+    "economic_life": economic_life,
+    "external": external,
+    "incremental_annual": incremental_annual,
+    "incremental_payment": incremental_payment,
+    "inflation": inflation,
+    "keep_rule": keep_rule,
+    "level_payment": level_payment,
+    "machines_annual_worth": machines_annual_worth,
+    "make_or_buy": make_or_buy,
+    "modified": modified,
+    "mortgage": mortgage,
+    "outsider": outsider,
+    "parts": parts,
+    "parts_ahead": parts_ahead,
+    "parts_break_even": parts_break_even,
+    "payback": payback,
+    "periods_to_grow": periods_to_grow,
+    "present_worth_series": present_worth_series,
+    "rate_conversions": rate_conversions,
+    "rates": rates,
+    "replacement_endless": replacement_endless,
+    "replacement_finite": replacement_finite,
+    "schedule": schedule,
+    "schedule_rows": schedule_rows,
+    "spreadsheet_books": spreadsheet_books,
+    "three_point": three_point,
     "used_machine": used_machine,
 }
 
@@ -278,11 +347,14 @@ def agrees(got, wanted, tolerance):
 @pytest.mark.parametrize("case", CASES, ids=[f"{c['id']} {c['title']}" for c in CASES])
 def test_case(case):
     answers = RECIPES[case["recipe"]](**case["inputs"])
-    told = "\n".join(f"  {key}: {case.get(key)}" for key in
-                     ("id", "title", "source", "where", "status", "inputs", "note", "printed_instead"))
+    told = "\n".join(
+        f"  {key}: {case.get(key)}"
+        for key in ("id", "title", "source", "where", "status", "inputs", "note", "printed_instead")
+    )
     for name, wanted in case["expected"].items():
         assert agrees(answers[name], wanted, case["tolerance"][name]), (
-            f"{name} is {answers[name]}, expected {wanted} within {case['tolerance'][name]}\n{told}")
+            f"{name} is {answers[name]}, expected {wanted} within {case['tolerance'][name]}\n{told}"
+        )
     for name, slip in (case.get("printed_instead") or {}).items():
         if name in answers:
             repeated = agrees(answers[name], slip, case["tolerance"][name])

@@ -41,7 +41,9 @@ def test_schedules(case: Case) -> None:
     for name in ("interest", "balance"):
         for payment, figure in expected[name].items():
             found = loan[name].figure(payment - 1)
-            assert found == pytest.approx(figure, rel=0, abs=tolerance[name]), f"{case['id']}: {name} of payment {payment}"
+            assert found == pytest.approx(figure, rel=0, abs=tolerance[name]), (
+                f"{case['id']}: {name} of payment {payment}"
+            )
 
 
 @pytest.mark.parametrize("case", FILE["payoffs"], ids=lambda case: case["id"])
@@ -58,12 +60,16 @@ def test_day_counts(case: Case) -> None:
 
 @pytest.mark.parametrize("case", FILE["month_rates"], ids=lambda case: case["id"])
 def test_interest_of_august(case: Case) -> None:
-    assert 5 * year_fraction(case["count"], date(2026, 8, 1), date(2026, 9, 1)) == pytest.approx(case["percent"], rel=0, abs=case["tolerance"])
+    assert 5 * year_fraction(case["count"], date(2026, 8, 1), date(2026, 9, 1)) == pytest.approx(
+        case["percent"], rel=0, abs=case["tolerance"]
+    )
 
 
 def test_the_file_of_cases_is_complete() -> None:
     cases = FILE["schedules"] + FILE["payoffs"]
-    assert [case["id"] for case in cases if {"id", "title", "source", "status", "expected", "tolerance"} - set(case)] == []
+    assert [
+        case["id"] for case in cases if {"id", "title", "source", "status", "expected", "tolerance"} - set(case)
+    ] == []
     named = [case["id"] for part in ("schedules", "payoffs", "day_counts", "month_rates") for case in FILE[part]]
     named += [id for group in FILE["without_a_rule"] for id in group["ids"]]
     assert len(set(named)) == len(named)

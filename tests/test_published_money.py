@@ -68,7 +68,12 @@ def offer(financing):
 
 def refund(n, left, charge):
     # a loan whose finance charge is near `charge`; the refund's share of it, times `charge`
-    ledger = sold(scenario({"bank": loan("10,000", "12 %", n, str(cal.add_months(Date(2026, 2, 1), left - n)), payoff="sum of digits")}), "2026-01-01")
+    ledger = sold(
+        scenario(
+            {"bank": loan("10,000", "12 %", n, str(cal.add_months(Date(2026, 2, 1), left - n)), payoff="sum of digits")}
+        ),
+        "2026-01-01",
+    )
     made = ledger.workings["payoff mill mill bank"]
     assert made["months_left"].figure() == left
     return {"refund": charge * made["refund"].figure() / made["finance_charge"].figure()}
@@ -78,21 +83,30 @@ def earned(n):
     found = {}
     for made in (1, 2):
         first = cal.add_months(Date(2026, 2, 1), -made)
-        w = sold(scenario({"bank": loan("1,000,000", "12 %", n, str(first), payoff="sum of digits")}), "2026-01-01").workings["payoff mill mill bank"]
+        w = sold(
+            scenario({"bank": loan("1,000,000", "12 %", n, str(first), payoff="sum of digits")}), "2026-01-01"
+        ).workings["payoff mill mill bank"]
         found[f"month_{made}"] = 1 - w["refund"].figure() / w["finance_charge"].figure()
     return found
 
 
 def barred(terms):
     files = [scenario({"bank": loan(payments=n, payoff="sum of digits")}) for n in terms]
-    return {"barred": [float("sum_of_digits_barred_for_consumers" in [f.code for f in sold(one, "2026-01-01").findings]) for one in files]}
+    return {
+        "barred": [
+            float("sum_of_digits_barred_for_consumers" in [f.code for f in sold(one, "2026-01-01").findings])
+            for one in files
+        ]
+    }
 
 
 def charge_by_year(rate, payments, early_charge, years):
     found = []
     for year in range(1, years + 1):
         first = f"{2026 - year}-02-20"  # signed on 20 January: 11 months into the year of the loan on 20 December 2025
-        w = sold(scenario({"bank": loan("10,000,000", rate, payments, first, early_charge=early_charge)}), "2025-12-20").workings["payoff mill mill bank"]
+        w = sold(
+            scenario({"bank": loan("10,000,000", rate, payments, first, early_charge=early_charge)}), "2025-12-20"
+        ).workings["payoff mill mill bank"]
         found.append(100 * w["charge"].figure() / w["principal"].figure())
     return {"percent": found}
 
@@ -103,7 +117,11 @@ def fee_of_part(payments, early_charge, years):
         bank = loan("200,000", "8 %", payments, "2026-01-10", balance_on="2025-12-15", signed=f"{2026 - year}-01-20",
                     early_charge=early_charge, collateral=["saw"], release_amounts={"saw": "60,000"})  # fmt: skip
         saw = {"what": "saw", "assets": {"machine": {"cost": "1,000", "in_service": "2024-03-01"}}, "worth_at_end": "1"}
-        file = scenario({"bank": bank}, machines={"saw": saw}, offers={"saw buyer": {"machine": "saw", "route": "outright", "price": "70,000"}})
+        file = scenario(
+            {"bank": bank},
+            machines={"saw": saw},
+            offers={"saw buyer": {"machine": "saw", "route": "outright", "price": "70,000"}},
+        )
         fees.append(figure(sold(file, "2025-12-20", by="saw buyer"), "payoff saw mill bank", "charge"))
     return {"fee": fees}
 
@@ -119,14 +137,25 @@ def rolled(price, trade, owed):
     file = scenario(
         {"bank": bank},
         machines=machines,
-        offers={"trade": {"machine": "mill", "route": "trade-in", "price": f"{trade:,}", "against": "new", "price_with_trade": f"{price:,}"}},
+        offers={
+            "trade": {
+                "machine": "mill",
+                "route": "trade-in",
+                "price": f"{trade:,}",
+                "against": "new",
+                "price_with_trade": f"{price:,}",
+            }
+        },
         financing={"new loan": {"amount": f"{price:,}", "rate": "8 %", "payments": 60}},
         alternatives={"trade": steps},
     )
     ledger = evaluate(file, only=["trade"])["trade"]
     on_the_day = [line for line in ledger.lines if line.purse == "shop" and line.dates == (Date(2026, 2, 2),)]
     assert sum(float(line.amounts().sum()) for line in on_the_day) == pytest.approx(0, abs=0.005)  # no own money moves
-    return {"borrowed": figure(ledger, "amount of new loan", "amount"), "shortfall": figure(ledger, "settlement mill", "shortfall")}
+    return {
+        "borrowed": figure(ledger, "amount of new loan", "amount"),
+        "shortfall": figure(ledger, "settlement mill", "shortfall"),
+    }
 
 
 def two_loans(amount, payments, after, rates):
@@ -136,7 +165,11 @@ def two_loans(amount, payments, after, rates):
         for rate, kind in zip(rates, ("remaining payments", "simple interest"), strict=True)
     )
     cost = [after * one["payment"] + one["payoff"] for one in (without, flexible)]
-    return {"payments": [without["payment"], flexible["payment"]], "balance": flexible["payoff"], "saving": cost[0] - cost[1]}
+    return {
+        "payments": [without["payment"], flexible["payment"]],
+        "balance": flexible["payoff"],
+        "saving": cost[0] - cost[1],
+    }
 
 
 def factor(factor, terms):
@@ -166,9 +199,13 @@ def test_published_money(case):
     for name, wanted in case["expected"].items():
         assert np.shape(found[name]) == np.shape(wanted), f"{case['id']} {name}: {found[name]}"
         apart = np.abs(np.subtract(found[name], wanted)).max()
-        assert apart <= case["tolerance"][name] * (1 + 1e-9), f"{case['id']} {name}: {found[name]}, {case['source']} has {wanted}"
+        assert apart <= case["tolerance"][name] * (1 + 1e-9), (
+            f"{case['id']} {name}: {found[name]}, {case['source']} has {wanted}"
+        )
     for name, printed in case.get("printed_instead", {}).items():
-        assert np.abs(np.subtract(found[name], printed)).max() > case["tolerance"][name], f"{case['id']} {name} repeats the slip of the print"
+        assert np.abs(np.subtract(found[name], printed)).max() > case["tolerance"][name], (
+            f"{case['id']} {name} repeats the slip of the print"
+        )
 
 
 def test_the_file_is_complete():

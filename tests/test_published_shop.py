@@ -22,7 +22,11 @@ CASES = yaml.safe_load((Path(__file__).parent / "published" / "shop.yaml").read_
 def week(planned_busy, production, set_up, delay, planned_minutes, produced, good):
     start = dt.datetime(2026, 9, 14, 6)
     at, stops = start, []
-    for kind, minutes in (("set-up", set_up), ("delay", delay), ("no order", planned_busy - production - set_up - delay)):
+    for kind, minutes in (
+        ("set-up", set_up),
+        ("delay", delay),
+        ("no order", planned_busy - production - set_up - delay),
+    ):
         stops.append(Stop(at, at + dt.timedelta(minutes=minutes), kind))
         at = stops[-1].end
     time, findings = elements([Stretch(start, start + dt.timedelta(minutes=planned_busy))], stops)
@@ -53,12 +57,17 @@ def p_and_q(minutes, products, expense):
         for name, p in products.items()
     )
     ledger = ed.evaluate(ed.loads(P_AND_Q.format(hours=minutes / 60, parts=parts)))["keep"]
-    made = {name: ledger.column(f"contribution.{name}: hours").figure() * 60 / p["minutes"] for name, p in products.items()}
+    made = {
+        name: ledger.column(f"contribution.{name}: hours").figure() * 60 / p["minutes"] for name, p in products.items()
+    }
     rates = {f"rate_{name}": ledger.column(f"part {name}.per_hour").figure() / 60 for name in products}
     engine = made | rates | {"profit": ledger.column("contribution.contribution").figure() - expense}
     # the linear programme with one station must say the same
     mix = product_mix.best_mix(
-        {n: product_mix.Product(p["price"] - p["material"], {"B": p["minutes"] / 60}, p["demand"]) for n, p in products.items()},
+        {
+            n: product_mix.Product(p["price"] - p["material"], {"B": p["minutes"] / 60}, p["demand"])
+            for n, p in products.items()
+        },
         {"B": minutes / 60},
     )
     assert mix.contribution - expense == pytest.approx(engine["profit"], abs=1e-6)
@@ -76,7 +85,13 @@ def finite_queue_table(machines, rows):
 
 
 def figures_of(found):
-    return {"D": found.wait_chance, "F": found.efficiency, "L": found.waiting, "H": found.in_service, "J": found.running}
+    return {
+        "D": found.wait_chance,
+        "F": found.efficiency,
+        "L": found.waiting,
+        "H": found.in_service,
+        "J": found.running,
+    }
 
 
 def all_run(machines, attendants, load):
@@ -100,7 +115,10 @@ def random_stops(theta, window):
 
 def weibull_window(beta, eta, window):
     rows = list(zip(window, eta, beta, strict=True))
-    return {"S": [nights.weibull_survival(*row) for row in rows], "hours": [nights.weibull_expected_hours(*row) for row in rows]}
+    return {
+        "S": [nights.weibull_survival(*row) for row in rows],
+        "hours": [nights.weibull_expected_hours(*row) for row in rows],
+    }
 
 
 def censored_mean(hours, stops):
@@ -168,7 +186,9 @@ RECIPES = {
     "p_and_q": p_and_q,
     "machine_hour_rate": machine_hour_rate,
     "finite_queue_table": finite_queue_table,
-    "attendance": lambda **i: figures_of(attendance.finite_source(i["machines"], i["run"], i["attention"], i["attendants"])),
+    "attendance": lambda **i: figures_of(
+        attendance.finite_source(i["machines"], i["run"], i["attention"], i["attendants"])
+    ),
     "all_run": all_run,
     "one_attendant": one_attendant,
     "random_stops": random_stops,
@@ -186,7 +206,9 @@ RECIPES = {
     "add_levels": lambda sets: {"levels": [noise.add_levels(one) for one in sets]},
     "add_by_table": lambda sets: {"levels": [noise.add_levels_by_table(one) for one in sets]},
     "pairwise": pairwise,
-    "remaining_value": lambda age, hours, c1, c2, c3: {"percent": 100 * comparables.remaining_value(1.0, age, hours, c1, c2, c3)},
+    "remaining_value": lambda age, hours, c1, c2, c3: {
+        "percent": 100 * comparables.remaining_value(1.0, age, hours, c1, c2, c3)
+    },
     "national_accounts": national_accounts,
     "dealer_offer": lambda **i: {"offer": bands.dealer_offer(**i)},
     "percent_good": percent_good,
@@ -202,14 +224,20 @@ def test_published(case):
         got = np.asarray(answers[key], dtype=float)
         assert got.shape == np.shape(wanted), f"{case['id']} {key}: {got.shape} against {np.shape(wanted)}"
         apart = np.abs(got - np.asarray(wanted, dtype=float))
-        assert apart.max() <= tolerance, f"{case['id']} {case['title']}: {key} is {got}, {case['source']} has {wanted}, inputs {case['inputs']}"
+        assert apart.max() <= tolerance, (
+            f"{case['id']} {case['title']}: {key} is {got}, {case['source']} has {wanted}, inputs {case['inputs']}"
+        )
     for key, slip in case.get("printed_instead", {}).items():
-        assert np.abs(np.asarray(answers[key]) - np.asarray(slip)).max() > 1e-3, f"{case['id']}: {key} repeats the slip {slip}"
+        assert np.abs(np.asarray(answers[key]) - np.asarray(slip)).max() > 1e-3, (
+            f"{case['id']}: {key} repeats the slip {slip}"
+        )
 
 
 def test_every_case_says_where_it_is_from():
     for case in CASES:
-        assert {"id", "title", "source", "where", "status", "recipe", "inputs", "expected", "tolerance"} <= set(case), case["id"]
+        assert {"id", "title", "source", "where", "status", "recipe", "inputs", "expected", "tolerance"} <= set(case), (
+            case["id"]
+        )
         assert case["status"] in {"read", "read second hand", "memory", "hand"}, case["id"]
     assert len({case["id"] for case in CASES}) == len(CASES)
     assert {case["recipe"] for case in CASES} == set(RECIPES)

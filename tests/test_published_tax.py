@@ -71,7 +71,10 @@ def run(case: Case) -> tuple[Evaluation, str]:
 
 def schedule(case: Case) -> Case:
     made, course = run(case)
-    books = {name: made[course].column(f"federal book of M {name}.depreciation").per_row().tolist() for name in case["assets"]}
+    books = {
+        name: made[course].column(f"federal book of M {name}.depreciation").per_row().tolist()
+        for name in case["assets"]
+    }
     if "first" in case:
         return {name: rows[: case["first"]] for name, rows in books.items()}
     return {name: [amount for amount in rows if amount] for name, rows in books.items()}
@@ -96,7 +99,11 @@ def sale(case: Case) -> Case:
 
 def trade(case: Case) -> Case:
     made, course = run(case)
-    names = {"gain": "gain federal M.gain", "ordinary_recapture": "gain federal M.ordinary_recapture", "new_basis": "purchase new.basis"}
+    names = {
+        "gain": "gain federal M.gain",
+        "ordinary_recapture": "gain federal M.ordinary_recapture",
+        "new_basis": "purchase new.basis",
+    }
     return {name: made[course].column(column).figure() for name, column in names.items()}
 
 

@@ -24,7 +24,9 @@ Words.yaml_implicit_resolvers = {
     first: [(tag, pattern) for tag, pattern in known if tag != "tag:yaml.org,2002:bool"]
     for first, known in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
-FILE = yaml.load((Path(__file__).parent / "published" / "us_tax.yaml").read_text(encoding="utf-8"), Loader=Words)  # a safe loader
+FILE = yaml.load(
+    (Path(__file__).parent / "published" / "us_tax.yaml").read_text(encoding="utf-8"), Loader=Words
+)  # a safe loader
 Case = dict[str, Any]
 BASE: Case = {
     "decision_date": date(2026, 1, 1),
@@ -46,7 +48,9 @@ class Plain(yaml.SafeDumper):
 
 def over(base: Case, more: Case) -> Case:
     """Lay one tree over another, key by key."""
-    both = {key: over(value, more[key]) if isinstance(value, dict) and key in more else value for key, value in base.items()}
+    both = {
+        key: over(value, more[key]) if isinstance(value, dict) and key in more else value for key, value in base.items()
+    }
     return {**both, **{key: value for key, value in more.items() if not isinstance(base.get(key), dict)}}
 
 
@@ -69,7 +73,9 @@ def test_case(case: Case) -> None:
         else:
             assert column.figure() == pytest.approx(expected, rel=0, abs=case["tolerance"]), f"{where}: {name}"
     for one, other in case.get("same", []):
-        assert made.column(one).figure() == pytest.approx(made.column(other).figure(), rel=0, abs=case["tolerance"]), where
+        assert made.column(one).figure() == pytest.approx(made.column(other).figure(), rel=0, abs=case["tolerance"]), (
+            where
+        )
     for name in case.get("absent", []):
         assert name not in made.workings, where
 
@@ -77,7 +83,9 @@ def test_case(case: Case) -> None:
 @pytest.mark.parametrize("case", FILE["taken_back"], ids=lambda case: case["id"])
 def test_section_179_taken_back(case: Case) -> None:
     draft = Draft("case", Shared({}))
-    deducted = draft.working("entered", ONE, "entered", "test").given("deducted", case["expensed"], "USD", "deducted", Origin("choice", "case"))
+    deducted = draft.working("entered", ONE, "entered", "test").given(
+        "deducted", case["expensed"], "USD", "deducted", Origin("choice", "case")
+    )
     w = use_recapture(draft, "case", range(2001, 2001 + len(case["use"])), case["percents"], case["use"], deducted)
     assert w["recapture"].figure() == pytest.approx(case["expected"], rel=0, abs=case["tolerance"]), case["source"]
 
@@ -91,7 +99,11 @@ def test_thresholds(case: Case) -> None:
 
 def test_the_file_of_cases_is_complete() -> None:
     cases = FILE["cases"]
-    assert [case["id"] for case in cases if {"id", "title", "source", "status", "course", "expected", "tolerance"} - set(case)] == []
+    assert [
+        case["id"]
+        for case in cases
+        if {"id", "title", "source", "status", "course", "expected", "tolerance"} - set(case)
+    ] == []
     named = [case["id"] for case in (*cases, *FILE["taken_back"], *FILE["thresholds"])]
     named += [id for group in FILE["without_a_rule"] for id in group["ids"]]
     assert len(set(named)) == len(named)

@@ -44,11 +44,15 @@ def column(run: Evaluation, name: str, course: str) -> np.ndarray:
 def after_tax(run: Evaluation, machine: str, course: str) -> float:
     """What the sale pays out, less tax with it, plus tax without it."""
     paid = run[course].column(f"settlement {machine}.net_cash").figure()
-    with_it, without = (run[course].column(f"federal return shop {case}.tax").per_row() for case in ("as filed", "without the sale"))
+    with_it, without = (
+        run[course].column(f"federal return shop {case}.tax").per_row() for case in ("as filed", "without the sale")
+    )
     return paid - float((with_it - without).sum())
 
 
-def kept(run: Evaluation, courses: list[str], other: str, years: list[int] | None = None) -> tuple[list[float], list[int], float]:
+def kept(
+    run: Evaluation, courses: list[str], other: str, years: list[int] | None = None
+) -> tuple[list[float], list[int], float]:
     costs = [-float(worth(run, course, other)) for course in courses]
     return costs, years or list(range(1, len(courses) + 1)), run.scenario.study.rate.likely
 
@@ -92,13 +96,19 @@ def test_published_whole_engine(case: dict[str, Any]) -> None:
     for name, expected in case["expected"].items():
         assert np.shape(found[name]) == np.shape(expected), f"{case['id']} {name}: {found[name]}"
         apart = np.abs(np.subtract(found[name], expected)).max()
-        assert apart <= case["tolerance"][name], f"{case['id']} {name}: {found[name]}, {case['source']} prints {expected}"
+        assert apart <= case["tolerance"][name], (
+            f"{case['id']} {name}: {found[name]}, {case['source']} prints {expected}"
+        )
     for name, printed in case.get("printed_instead", {}).items():
-        assert abs(found[name] - printed) > case["tolerance"][name], f"{case['id']} {name} repeats the slip of the print"
+        assert abs(found[name] - printed) > case["tolerance"][name], (
+            f"{case['id']} {name} repeats the slip of the print"
+        )
 
 
 def test_the_file_of_cases_is_complete() -> None:
     needed = {"id", "title", "source", "where", "status", "scenario", "answers", "expected", "tolerance"}
     assert [case.get("id") for case in CASES if needed - set(case)] == []
     assert len({case["id"] for case in CASES}) == len(CASES) >= 10
-    assert {reader for case in CASES for how in case["answers"].values() for reader in set(how) & set(READERS)} == set(READERS)
+    assert {reader for case in CASES for how in case["answers"].values() for reader in set(how) & set(READERS)} == set(
+        READERS
+    )

@@ -89,7 +89,7 @@ def test_every_fault_of_a_file(tmp_path):
     path = tmp_path / "used.csv"
     path.write_text(
         "date,price,kind,new_price,age_years,hours_a_year,what\n"
-        "2026-06-01,\"71,000\",sold,168500,5,1900,like ours\n"
+        '2026-06-01,"71,000",sold,168500,5,1900,like ours\n'
         "June,52000,wanted,168500,5,,auction\n"
         "2026-06-01,cheap,asking,0,-3,1900,\n",
         encoding="utf-8",
@@ -107,6 +107,9 @@ def test_every_fault_of_a_file(tmp_path):
     path.write_text("date,price,kind,new_price,age_years,hours_a_year,what\n", encoding="utf-8")
     with pytest.raises(ComparablesError, match="no machine is listed"):
         read_comparables(path)
-    path.write_text('date,price,kind,new_price,age_years,hours_a_year,what\n2026-06-01,"71,000",sold,168500,5,,like ours\n', encoding="utf-8")
+    path.write_text(
+        'date,price,kind,new_price,age_years,hours_a_year,what\n2026-06-01,"71,000",sold,168500,5,,like ours\n',
+        encoding="utf-8",
+    )
     (one,) = read_comparables(path)
     assert (one.price, one.hours_a_year, one.what) == (71_000, None, "like ours")

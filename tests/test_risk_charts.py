@@ -36,7 +36,11 @@ def texts(ax) -> list[str]:
 
 
 def lines(ax, mark: str) -> list[tuple[float, float]]:
-    return [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in ax.lines if line.get_marker() == mark and len(line.get_xdata()) == 1]
+    return [
+        (float(line.get_xdata()[0]), float(line.get_ydata()[0]))
+        for line in ax.lines
+        if line.get_marker() == mark and len(line.get_xdata()) == 1
+    ]
 
 
 def bars(ax) -> list[Rectangle]:
@@ -77,7 +81,9 @@ def test_the_title_names_the_other_course_where_keeping_leads() -> None:
     runs = ed.simulate(ed.load(example("quillhaven_grinder")), trials=512)
     assert runs.leader == "keep"
     better = float((runs.npv("rebuild the spindle") > runs.npv("keep")).mean())
-    assert charts.title(risk_charts.exceedance(runs)).startswith(f"“rebuild the spindle” is worth more than keeping in {round(100 * better)} of 100 draws")
+    assert charts.title(risk_charts.exceedance(runs)).startswith(
+        f"“rebuild the spindle” is worth more than keeping in {round(100 * better)} of 100 draws"
+    )
 
 
 # --- what moves the lead
@@ -98,7 +104,10 @@ def test_bars_end_at_the_leads_and_better_differs_from_worse_by_hatch(demo) -> N
 def test_a_doubt_that_turns_the_lead_stands_in_the_title() -> None:
     result = ed.tornado(ed.load(example("marrowdene_printers")))
     assert result.bars[0].turns
-    assert charts.title(risk_charts.tornado(result)) == "One doubt turns the lead of “buy now” over “keep” on its own: contract signed"
+    assert (
+        charts.title(risk_charts.tornado(result))
+        == "One doubt turns the lead of “buy now” over “keep” on its own: contract signed"
+    )
 
 
 def test_the_map_has_the_entered_point_the_own_ranges_and_both_names() -> None:
@@ -108,7 +117,10 @@ def test_the_map_has_the_entered_point_the_own_ranges_and_both_names() -> None:
     assert lines(ax, "o") == [pytest.approx(result.entered)]
     assert {"keep\nleads", "rebuild the spindle\nleads"} <= set(texts(ax))
     (x0, x1), (y0, y1) = result.own
-    assert any((p.get_x(), p.get_y(), p.get_width(), p.get_height()) == pytest.approx((x0, y0, x1 - x0, y1 - y0)) for p in bars(ax))
+    assert any(
+        (p.get_x(), p.get_y(), p.get_width(), p.get_height()) == pytest.approx((x0, y0, x1 - x0, y1 - y0))
+        for p in bars(ax)
+    )
     assert f"“keep” leads by {money(-result.lead_entered)}" in charts.title(ax)
 
 
@@ -119,7 +131,9 @@ def test_the_flat_bottom_is_shaded_and_the_least_named(demo) -> None:
     life = ed.service_life(demo)
     ax = timing_charts.economic_life(life)
     cost = np.asarray(life.before_tax.annual_cost)
-    assert {round(p.get_x() + 0.5) for p in bars(ax)} == {k + 1 for k in range(len(cost)) if cost[k] <= 1.03 * cost.min()}
+    assert {round(p.get_x() + 0.5) for p in bars(ax)} == {
+        k + 1 for k in range(len(cost)) if cost[k] <= 1.03 * cost.min()
+    }
     drawn = [np.asarray(line.get_ydata(), dtype=float) for line in ax.lines if len(line.get_xdata()) == len(cost)]
     assert drawn[0] == pytest.approx(drawn[1] + drawn[2])
     assert f"least: {money(float(cost.min()))} a year" in texts(ax)
@@ -132,7 +146,9 @@ def test_cash_of_a_later_sale_is_price_less_lender(demo) -> None:
     price, payoff, cash, worth = (np.asarray(line.get_ydata(), dtype=float) for line in ax.lines[:4])
     assert price - payoff == pytest.approx(cash)
     assert worth == pytest.approx([m.npv - result.months[0].npv for m in result.months])
-    assert lines(ax, "o") == [(pytest.approx(result.best.months), pytest.approx(result.best.npv - result.months[0].npv))]
+    assert lines(ax, "o") == [
+        (pytest.approx(result.best.months), pytest.approx(result.best.npv - result.months[0].npv))
+    ]
     assert not overlaps(ax)
 
 
@@ -144,7 +160,9 @@ def test_routes_show_expected_worst_and_what_is_left(demo) -> None:
     ax = lending_charts.routes(result)
     assert sorted(x for x, _ in lines(ax, "D")) == pytest.approx(sorted(r.expected_net for r in result.routes))
     assert sorted(x for x, _ in lines(ax, "|")) == pytest.approx(sorted(r.left_in_all for r in result.routes))
-    assert sorted(x for x, _ in lines(ax, "v")) == pytest.approx(sorted(r.worst_net for r in result.routes if r.worst_net < r.expected_net - 0.005))
+    assert sorted(x for x, _ in lines(ax, "v")) == pytest.approx(
+        sorted(r.worst_net for r in result.routes if r.worst_net < r.expected_net - 0.005)
+    )
     assert "too close to call" in charts.title(ax)
 
 

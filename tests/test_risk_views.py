@@ -18,10 +18,24 @@ from equipdecide.views import lending, risk, timing
 from equipdecide.views.listing import Listing
 from equipdecide.words import cents, in_hundred, money, plain, times
 
-COMMANDS = ("simulate", "tornado", "map", "whose", "service-life", "sell-when", "wait", "routes", "money", "calendar", "lender")
+COMMANDS = (
+    "simulate",
+    "tornado",
+    "map",
+    "whose",
+    "service-life",
+    "sell-when",
+    "wait",
+    "routes",
+    "money",
+    "calendar",
+    "lender",
+)
 CHARTS = tuple(command for command in COMMANDS if command not in ("whose", "wait"))
 DECK = str(example("deck_fittings"))
-GUESSES = "\nguesses: {Walt: [{of: improvements.kit.changes.cycle_factor, value: 1.05}, {of: study.rate, value: 12 %}]}\n"
+GUESSES = (
+    "\nguesses: {Walt: [{of: improvements.kit.changes.cycle_factor, value: 1.05}, {of: study.rate, value: 12 %}]}\n"
+)
 
 
 def flat(text: str) -> str:
@@ -73,7 +87,9 @@ NOT_SAID = {
 
 @pytest.mark.parametrize("name", list(examples()))
 @pytest.mark.parametrize("command", COMMANDS)
-def test_each_example_is_answered_or_refused_in_words(command: str, name: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_each_example_is_answered_or_refused_in_words(
+    command: str, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     code = main([command, str(example(name)), *(["--trials", "256"] if command == "simulate" else [])])
     said = capsys.readouterr()
     missing = NOT_SAID.get(command, {}).get(name)
@@ -126,7 +142,10 @@ def test_the_headline_of_a_simulation_follows_the_chances(runs: Runs) -> None:
     text = flat(risk.runs_text(runs))
     best = max(runs.names, key=lambda name: runs.chance_best(name).value)
     assert f"Best without regard to cash in {in_hundred(runs.chance_best(best).value)}: {best}." in text
-    assert f"Best of what can be paid for in {in_hundred(runs.chance_best('upgrade', affordable=True).value)}: upgrade." in text
+    assert (
+        f"Best of what can be paid for in {in_hundred(runs.chance_best('upgrade', affordable=True).value)}: upgrade."
+        in text
+    )
     low, high = (float(np.percentile(runs.npv("upgrade") - runs.npv("keep"), level)) for level in (5, 95))
     assert f"nine draws in ten lie between {money(low, plus=True)} and {money(high, plus=True)}" in text
     assert "These chances repeat your own ranges" in text
@@ -137,8 +156,15 @@ def test_what_a_contract_is_worth_to_know(printers: Runs) -> None:
     drawn = printers.draws["events.contract signed"]
     share = drawn.mean()
     names = [name for name in printers.names if name != "keep"]
-    yes, no = ({name: float(printers.npv(name, "keep")[drawn == answer][0]) for name in names} | {"keep": 0.0} for answer in (1.0, 0.0))
-    by_hand = share * max(yes.values()) + (1 - share) * max(no.values()) - max(share * yes[name] + (1 - share) * no[name] for name in yes)
+    yes, no = (
+        {name: float(printers.npv(name, "keep")[drawn == answer][0]) for name in names} | {"keep": 0.0}
+        for answer in (1.0, 0.0)
+    )
+    by_hand = (
+        share * max(yes.values())
+        + (1 - share) * max(no.values())
+        - max(share * yes[name] + (1 - share) * no[name] for name in yes)
+    )
     text = flat(risk.runs_text(printers))
     assert f"Whether “contract signed” comes true is worth {money(by_hand)} to know: ask before you sign." in text
     row = risk.information_listing(printers).rows[0]
@@ -196,7 +222,9 @@ def _clock(monkeypatch: pytest.MonkeyPatch, each: float) -> None:
     monkeypatch.setattr(time, "monotonic", tick)
 
 
-def test_what_was_run_is_kept_after_two_seconds(demo, runs: Runs, stopped_in_the_fourth: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_was_run_is_kept_after_two_seconds(
+    demo, runs: Runs, stopped_in_the_fourth: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
     _clock(monkeypatch, 5.0)
     part = ed.simulate(demo, trials=512, stoppable=True)
     assert (part.trials, part.asked, part.replicates) == (192, 512, 3)
@@ -206,7 +234,9 @@ def test_what_was_run_is_kept_after_two_seconds(demo, runs: Runs, stopped_in_the
     assert "Stopped after 192 of 512 trials" in risk.runs_text(part)
 
 
-def test_of_long_replicates_as_many_blocks_are_kept_of_each(demo, monkeypatch: pytest.MonkeyPatch, stopped_in_the_fourth: list[int]) -> None:
+def test_of_long_replicates_as_many_blocks_are_kept_of_each(
+    demo, monkeypatch: pytest.MonkeyPatch, stopped_in_the_fourth: list[int]
+) -> None:
     monkeypatch.setattr("equipdecide.decide.simulate.BLOCK", 16)
     _clock(monkeypatch, 5.0)
     part = ed.simulate(demo, trials=128, replicates=2, stoppable=True)  # blocks in turn: 1a 2a 1b, stopped in 2b
@@ -217,7 +247,9 @@ def test_of_long_replicates_as_many_blocks_are_kept_of_each(demo, monkeypatch: p
     assert part.draws["study.rate"] == pytest.approx(whole.draws["study.rate"][[*range(16), *range(64, 80)]])
 
 
-def test_before_two_seconds_nothing_is_kept(stopped_in_the_fourth: list[int], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_before_two_seconds_nothing_is_kept(
+    stopped_in_the_fourth: list[int], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     _clock(monkeypatch, 0.1)
     assert main(["simulate", DECK, "--trials", "512"]) == 1
     shown = capsys.readouterr()
@@ -283,7 +315,10 @@ def test_years_are_written_as_stretches() -> None:
 def test_the_month_to_sell_is_the_best_of_the_months(demo) -> None:
     found = ed.sell_when(demo, "replace by R1", months=3)
     text = flat(timing.sell_when_text(found))
-    assert f"“replace by R1” is worth most now: {money(found.months[0].npv - found.months[-1].npv)} more than 3 months later" in text
+    assert (
+        f"“replace by R1” is worth most now: {money(found.months[0].npv - found.months[-1].npv)} more than 3 months later"
+        in text
+    )
     assert len(timing.sell_when_listing(found).rows) == 4
 
 
@@ -291,7 +326,10 @@ def test_waiting_is_told_with_its_price(demo) -> None:
     found = ed.wait(demo, affordable=True)
     text = flat(timing.waiting_text(found))
     assert found.value < 0
-    assert f"Do not wait until 2027-07-01 to know whether P5 bracket renews: waiting is worth {money(-found.value)} less" in text
+    assert (
+        f"Do not wait until 2027-07-01 to know whether P5 bracket renews: waiting is worth {money(-found.value)} less"
+        in text
+    )
 
 
 def test_the_figure_that_decides_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -330,7 +368,9 @@ def test_routes_show_what_is_left_and_every_dated_step(demo) -> None:
 def test_the_best_money_for_a_machine_is_named(demo) -> None:
     found = ed.money(demo)
     best = found.best("R1")
-    assert f"R1: {best.name} is worth {money(best.worth_against_cash)} more than paying cash, after tax" in flat(lending.money_text(found))
+    assert f"R1: {best.name} is worth {money(best.worth_against_cash)} more than paying cash, after tax" in flat(
+        lending.money_text(found)
+    )
 
 
 def test_the_calendar_leaves_out_only_what_it_says(demo) -> None:
@@ -343,13 +383,23 @@ def test_the_calendar_leaves_out_only_what_it_says(demo) -> None:
 
 def test_results_show_themselves(demo, runs: Runs) -> None:
     assert "8.15 %" in str(ed.money(demo)) and "<Runs>" not in str(runs)
-    for result in (runs, ed.tornado(demo), ed.service_life(demo), ed.wait(demo), ed.whose(demo), ed.routes(demo), ed.lender(demo)):
+    for result in (
+        runs,
+        ed.tornado(demo),
+        ed.service_life(demo),
+        ed.wait(demo),
+        ed.whose(demo),
+        ed.routes(demo),
+        ed.lender(demo),
+    ):
         assert "mathjax_ignore" in result._repr_html_()
         assert len(repr(result)) < 40
 
 
 def test_a_list_wraps_words_and_keeps_figures_whole() -> None:
-    made = Listing(("what", "amount"), (("a long name of something that must be broken", "1,234.56"), ("short", "−5.00")))
+    made = Listing(
+        ("what", "amount"), (("a long name of something that must be broken", "1,234.56"), ("short", "−5.00"))
+    )
     lines = made.text(40).splitlines()
     assert max(map(len, lines)) <= 40
     assert sum("1,234.56" in line for line in lines) == 1

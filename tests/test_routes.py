@@ -30,7 +30,9 @@ def test_the_demonstration_by_hand(demo):
     assert demo["consignment"].worst_net == pytest.approx(60_865 - demo["consignment"].payoff - 150)
     # the allowance of 86,000 costs the 15,000 by which R1 is dearer with the trade
     assert demo["trade-in"].true_value == 71_000
-    assert demo["trade-in"].net == pytest.approx(31_016.69, abs=0.005) and demo["trade-in"].expected_net == pytest.approx(16_016.69, abs=0.005)
+    assert demo["trade-in"].net == pytest.approx(31_016.69, abs=0.005) and demo[
+        "trade-in"
+    ].expected_net == pytest.approx(16_016.69, abs=0.005)
     assert demo["auction"].worst_net == pytest.approx(52_000 * 0.92 - 54_983.31)
 
 
@@ -75,7 +77,11 @@ def test_results_as_data(demo):
 def test_an_expired_offer_is_said(demo):
     assert not any(f.code == "offer_expired" for f in demo.findings)
     late = routes(DEMO, "2026-10-05")
-    assert {f.about for f in late.findings if f.code == "offer_expired"} == {"offers.outright", "offers.consignment", "offers.trade-in"}
+    assert {f.about for f in late.findings if f.code == "offer_expired"} == {
+        "offers.outright",
+        "offers.consignment",
+        "offers.trade-in",
+    }
 
 
 def test_private_sale_at_no_price():
@@ -115,7 +121,9 @@ def test_a_credit_never_paid_out():
     assert figure(lost, "sale mill", "rest") == 0
     assert figure(honoured, "sale mill", "rest") == pytest.approx(left)
     # the gain is taxed all the same
-    assert lost.workings["gain federal mill"]["gain"].figure() == honoured.workings["gain federal mill"]["gain"].figure()
+    assert (
+        lost.workings["gain federal mill"]["gain"].figure() == honoured.workings["gain federal mill"]["gain"].figure()
+    )
 
 
 def test_a_credit_that_may_be_lost_counts_in_what_is_expected():
@@ -138,6 +146,13 @@ def test_what_paying_early_saves():
 def test_a_shortfall_is_brought_in_cash_once():
     ledger = sold(scenario({"bank": loan()}, price="40,000"), "2026-01-01")
     short = figure(ledger, "settlement mill", "payoff") - 40_000
-    assert figure(ledger, "settlement mill", "brought") == pytest.approx(short) and figure(ledger, "settlement mill", "rolled") == 0
-    moved = sum(float(line.amounts().sum()) for line in ledger.lines if "mill" in line.name and line.dates == (Date(2026, 1, 1),))
+    assert (
+        figure(ledger, "settlement mill", "brought") == pytest.approx(short)
+        and figure(ledger, "settlement mill", "rolled") == 0
+    )
+    moved = sum(
+        float(line.amounts().sum())
+        for line in ledger.lines
+        if "mill" in line.name and line.dates == (Date(2026, 1, 1),)
+    )
     assert moved == pytest.approx(-short)

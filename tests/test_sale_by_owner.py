@@ -45,7 +45,9 @@ alternatives: {{keep: []}}
 
 def sold(kind: str, state: str) -> "ed.decide.sale.RouteResult":  # type: ignore[name-defined]
     names = ["One", "Two"] if kind == "partnership" else ["One"]
-    owners = "\n".join(f"  {name}: {{share: {100 // len(names)} %, filing: single, other_income: 115,000}}" for name in names)
+    owners = "\n".join(
+        f"  {name}: {{share: {100 // len(names)} %, filing: single, other_income: 115,000}}" for name in names
+    )
     return ed.sale(loads(SCENARIO.format(kind=kind, state=state, owners=owners)), on="2026-06-10")["buyer"]
 
 

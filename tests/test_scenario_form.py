@@ -67,7 +67,9 @@ def test_what_is_filled_in_comes_back_as_it_would_be_typed(tmp_path: Path) -> No
     typed = {key: text for key, (_, text) in FILLED.items()}
     assert answers(file) == (typed, TODAY)
     from_form, from_words = read_form(file), scenario_from_answers(typed, TODAY)
-    assert {p: (a.likely, a.low, a.high, a.given_by) for p, a in amounts(from_form).items()} == {p: (a.likely, a.low, a.high, a.given_by) for p, a in amounts(from_words).items()}
+    assert {p: (a.likely, a.low, a.high, a.given_by) for p, a in amounts(from_form).items()} == {
+        p: (a.likely, a.low, a.high, a.given_by) for p, a in amounts(from_words).items()
+    }
     assert ed.load(file).decision_date == TODAY
     assert ed.compare(ed.load(file)).best == ed.compare(from_words).best
     assert list(ed.loads(form_to_yaml(file)).machine_in_question) == ["mill"]
@@ -107,7 +109,19 @@ def test_every_fault_is_said_by_its_cell_and_marked_in_a_copy(tmp_path: Path) ->
         ed.load(file)
     place, said = rows(), str(caught.value)
     cells = {fault.place.name for fault in caught.value.faults}  # type: ignore[attr-defined]
-    expected = {f"{column}{place[key]}" for key, column in (("cost", "D"), ("tax_rate", "D"), ("worth", "E"), ("route", "D"), ("hours_week", "D"), ("years", "D"), ("hour_worth", "D"), ("floor", "D"))}
+    expected = {
+        f"{column}{place[key]}"
+        for key, column in (
+            ("cost", "D"),
+            ("tax_rate", "D"),
+            ("worth", "E"),
+            ("route", "D"),
+            ("hours_week", "D"),
+            ("years", "D"),
+            ("hour_worth", "D"),
+            ("floor", "D"),
+        )
+    }
     assert cells == expected
     assert f"Questions!D{place['cost']} (What it cost with everything)" in said
     assert "8 faults." in said and "Traceback" not in said

@@ -10,7 +10,9 @@ import equipdecide as ed
 from equipdecide.decide.sensitivity import flip_line, variance_shares
 
 ROOT = Path(__file__).parents[1]
-PUBLISHED = {case["id"]: case for case in yaml.safe_load((ROOT / "tests" / "published" / "risk.yaml").read_text("utf-8"))}
+PUBLISHED = {
+    case["id"]: case for case in yaml.safe_load((ROOT / "tests" / "published" / "risk.yaml").read_text("utf-8"))
+}
 
 # The new machine costs 20,000 (18,000 .. 23,000) and saves 10,000 less 4,000 a year for five years at 10 %.
 TINY = """
@@ -103,7 +105,9 @@ def test_ishigami():
 def test_g_function():
     case = PUBLISHED["H13"]
     a = np.array(case["inputs"]["a"])[:, None]
-    found = variance_shares(lambda u: np.prod((np.abs(4 * u - 2) + a) / (1 + a), axis=0), [f"x{k}" for k in range(8)], 2**14)
+    found = variance_shares(
+        lambda u: np.prod((np.abs(4 * u - 2) + a) / (1 + a), axis=0), [f"x{k}" for k in range(8)], 2**14
+    )
     assert found.first == pytest.approx(case["expected"]["first"], abs=0.01)
     # closed form: V_i = 1 / (3 (1 + a_i)^2); total of the first = V_1 prod(1 + V_j) / (prod(1 + V) - 1)
     parts = 1 / (3 * (1 + a.ravel()) ** 2)

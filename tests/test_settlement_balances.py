@@ -17,8 +17,19 @@ from equipdecide.scenario.models import Buy, Sell
 TRIALS = 125
 PAYOFFS = ("simple interest", "remaining payments", "present value", "sum of digits")
 ROUTES = ("outright", "consignment", "trade-in", "auction", "private sale")
-DAYS = ("2026-01-01", "2026-01-16", "2026-01-17", "2026-04-30")  # a payment's day, the letter's last day, a day after it, later
-LETTER = {"written": "2026-01-05", "balance": "66,000", "balance_on": "2026-01-01", "per_diem": 17.90, "good_through": "2026-01-16"}
+DAYS = (
+    "2026-01-01",
+    "2026-01-16",
+    "2026-01-17",
+    "2026-04-30",
+)  # a payment's day, the letter's last day, a day after it, later
+LETTER = {
+    "written": "2026-01-05",
+    "balance": "66,000",
+    "balance_on": "2026-01-01",
+    "per_diem": 17.90,
+    "good_through": "2026-01-16",
+}
 
 OFFERS = {
     "outright": {"route": "outright", "price": "50,000", "paid_after": 10},
@@ -33,7 +44,14 @@ OFFERS = {
 
 
 def shop(payoff, with_letter):
-    bank = loan(early_payoff="2 %", document_fee=295, wire_fee=35, release_fee=150, payoff=payoff, **({"letter": LETTER} if with_letter else {}))
+    bank = loan(
+        early_payoff="2 %",
+        document_fee=295,
+        wire_fee=35,
+        release_fee=150,
+        payoff=payoff,
+        **({"letter": LETTER} if with_letter else {}),
+    )
     return scenario(
         {"bank": bank},
         machines={"new": {"what": "new", "price": "90,000", "worth_at_end": "9,000"}},
@@ -72,7 +90,9 @@ def draws(rng, file, route):
 def structures():
     every = itertools.product(PAYOFFS, ROUTES, DAYS)
     for k, (payoff, route, day) in enumerate(every):
-        yield pytest.param(payoff, route, day, k % 2 == 1, payoff == "simple interest" and k % 3 == 0, id=f"{payoff}, {route}, {day}")
+        yield pytest.param(
+            payoff, route, day, k % 2 == 1, payoff == "simple interest" and k % 3 == 0, id=f"{payoff}, {route}, {day}"
+        )
 
 
 def flat(column):
@@ -85,9 +105,22 @@ def test_sources_equal_uses_and_no_dollar_appears_twice(payoff, route, day, roll
     rng = np.random.default_rng([PAYOFFS.index(payoff), ROUTES.index(route), DAYS.index(day)])
     drawn = draws(rng, file, route)
     on = Date.fromisoformat(day)
-    sell = Sell(do="sell", machine="mill", by=route, on=on, when=None, done=False, rolled_into="new loan" if rolled else None)
-    buy = Buy(do="buy", machine="new", on=Date(2026, 6, 1), ordered=None, shipped=None, pay=["new loan"], when=None, done=False)
-    ledger = evaluate(file.model_copy(update={"alternatives": {"keep": [], "go": [sell, buy]}}), drawn, only=["go"])["go"]
+    sell = Sell(
+        do="sell", machine="mill", by=route, on=on, when=None, done=False, rolled_into="new loan" if rolled else None
+    )
+    buy = Buy(
+        do="buy",
+        machine="new",
+        on=Date(2026, 6, 1),
+        ordered=None,
+        shipped=None,
+        pay=["new loan"],
+        when=None,
+        done=False,
+    )
+    ledger = evaluate(file.model_copy(update={"alternatives": {"keep": [], "go": [sell, buy]}}), drawn, only=["go"])[
+        "go"
+    ]
     w, paid = ledger.workings["settlement mill"], ledger.workings["payoff mill mill bank"]
 
     unsold = drawn.get("offers.consignment.unsold", np.zeros(TRIALS))
@@ -98,7 +131,9 @@ def test_sources_equal_uses_and_no_dollar_appears_twice(payoff, route, day, roll
     assert np.abs(sources - uses).max() < 0.005
     parts = sum(flat(paid[name]) for name in ("principal", "interest", "charge", "document_fee", "wire_fee"))
     assert np.abs(flat(w["payoff"]) - parts).max() < 0.005
-    assert (flat(w["to_owner"]) * (flat(w["brought"]) + flat(w["rolled"])) < 1e-6).all()  # left over or short, never both
+    assert (
+        flat(w["to_owner"]) * (flat(w["brought"]) + flat(w["rolled"])) < 1e-6
+    ).all()  # left over or short, never both
     assert (flat(w["brought" if rolled else "rolled"]) == 0).all()
 
     # the lines of the shop hold each amount once
@@ -110,7 +145,9 @@ def test_sources_equal_uses_and_no_dollar_appears_twice(payoff, route, day, roll
     )
     kept = gross - flat(w["commission"]) - flat(w["costs"]) - flat(w["payoff"]) - flat(w["release"]) - lost
     assert np.abs(moved - kept).max() < 0.005
-    lent = np.broadcast_to(next(line for line in ledger.lines if line.name == "new loan paid out").column.values[0], (TRIALS,))
+    lent = np.broadcast_to(
+        next(line for line in ledger.lines if line.name == "new loan paid out").column.values[0], (TRIALS,)
+    )
     assert np.abs(lent - drawn["financing.new loan.amount"] - flat(w["rolled"])).max() < 0.005
 
 
@@ -121,18 +158,24 @@ def test_they_are_ten_thousand():
 def test_a_trial_alone_is_the_trial_among_many():
     file = shop("simple interest", False)
     drawn = draws(np.random.default_rng(3), file, "consignment")
-    steps = [Sell(do="sell", machine="mill", by="consignment", on=Date(2026, 1, 17), when=None, done=False, rolled_into=None)]
+    steps = [
+        Sell(do="sell", machine="mill", by="consignment", on=Date(2026, 1, 17), when=None, done=False, rolled_into=None)
+    ]
     course = file.model_copy(update={"alternatives": {"keep": [], "go": steps}})
     many = evaluate(course, drawn, only=["go"])["go"]
     for k in (0, 60, 124):
         one = evaluate(course, {path: vector[k] for path, vector in drawn.items()}, only=["go"])["go"]
         for column in ("net_cash", "payoff", "commission"):
-            assert figure(one, "settlement mill", column) == pytest.approx(many.workings["settlement mill"][column].figure(trial=k), abs=1e-6)
+            assert figure(one, "settlement mill", column) == pytest.approx(
+                many.workings["settlement mill"][column].figure(trial=k), abs=1e-6
+            )
 
 
 @pytest.mark.parametrize("price", ["0", "65,790", "500,000"])
 def test_prices_at_and_around_nothing(price):
     w = sold(scenario({"bank": loan()}, price=price), "2026-01-01").workings["settlement mill"]
     left = float(price.replace(",", "")) - w["payoff"].figure()
-    assert w["to_owner"].figure() == pytest.approx(max(left, 0)) and w["brought"].figure() == pytest.approx(max(-left, 0))
+    assert w["to_owner"].figure() == pytest.approx(max(left, 0)) and w["brought"].figure() == pytest.approx(
+        max(-left, 0)
+    )
     assert w["balance"].figure() == 0

@@ -19,7 +19,9 @@ from equipdecide.evaluate import evaluate
 from equipdecide.scenario.reading import quantity_at
 
 ROOT = Path(__file__).parents[1]
-PUBLISHED = {case["id"]: case for case in yaml.safe_load((ROOT / "tests" / "published" / "risk.yaml").read_text("utf-8"))}
+PUBLISHED = {
+    case["id"]: case for case in yaml.safe_load((ROOT / "tests" / "published" / "risk.yaml").read_text("utf-8"))
+}
 
 FLOWS = """
 title: Flows
@@ -64,7 +66,9 @@ GRID = (np.arange(200_000) + 0.5) / 200_000
 def test_three_point_means():
     case = PUBLISHED["H11"]
     low, likely, high = case["inputs"].values()
-    assert draws.pert(GRID, low, likely, high).mean() == pytest.approx(case["expected"]["pert"], abs=case["tolerance"]["pert"])
+    assert draws.pert(GRID, low, likely, high).mean() == pytest.approx(
+        case["expected"]["pert"], abs=case["tolerance"]["pert"]
+    )
     found = draws.triangular(GRID, low, likely, high).mean()
     assert found == pytest.approx(case["expected"]["triangular"], abs=case["tolerance"]["triangular"])
 
@@ -75,7 +79,9 @@ def test_shapes_against_scipy(u):
     at = np.array([u])
     a, m, b = 10.0, 14.0, 30.0
     weight = 4 / (b - a)
-    assert draws.pert(at, a, m, b) == pytest.approx(stats.beta.ppf(u, 1 + weight * (m - a), 1 + weight * (b - m), a, b - a))
+    assert draws.pert(at, a, m, b) == pytest.approx(
+        stats.beta.ppf(u, 1 + weight * (m - a), 1 + weight * (b - m), a, b - a)
+    )
     assert draws.triangular(at, a, m, b) == pytest.approx(stats.triang.ppf(u, (m - a) / (b - a), a, b - a))
     assert draws.uniform(at, a, m, b) == pytest.approx(stats.uniform.ppf(u, a, b - a))
     deviation = (b - a) / (2 * stats.norm.ppf(0.95))
@@ -210,8 +216,12 @@ def test_a_trial_alone_is_the_trial_of_the_block(demo, outcome):
         alone = demo.replay(int(trial))
         for name in demo.names:
             assert alone[name].column("worth.npv").figure() == pytest.approx(demo.npv(name)[trial], abs=1e-6)
-            assert alone[name].column("cash test.margin").figure() == pytest.approx(demo.figures[name].margin[trial], abs=1e-6)
-        assert [passes(outcome) for outcome in measure(alone)] == [demo.figures[name].passes[trial] for name in demo.names]
+            assert alone[name].column("cash test.margin").figure() == pytest.approx(
+                demo.figures[name].margin[trial], abs=1e-6
+            )
+        assert [passes(outcome) for outcome in measure(alone)] == [
+            demo.figures[name].passes[trial] for name in demo.names
+        ]
         bought = {purchase.name for purchase in alone.plans["kit now, R1 if P5 renews"].purchases}
         assert bought == ({"kit", "R1"} if outcome else {"kit"})
 
@@ -242,7 +252,12 @@ def test_the_same_figures_are_printed_on_any_number_of_threads():
     for threads in ("1", "2"):
         limits = {"OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads, "MKL_NUM_THREADS": threads}
         run = subprocess.run(
-            [sys.executable, "-c", PRINTED, file], cwd=ROOT, env={**os.environ, **limits}, capture_output=True, text=True, check=True
+            [sys.executable, "-c", PRINTED, file],
+            cwd=ROOT,
+            env={**os.environ, **limits},
+            capture_output=True,
+            text=True,
+            check=True,
         )
         printed.add(run.stdout)
     assert len(printed) == 1 and "." in printed.pop()

@@ -23,7 +23,11 @@ def test_five_slides_with_charts_of_the_results(name: str, tmp_path: Path) -> No
     for slide in deck.slides:
         assert slide.shapes.title.text_frame.text and len(slide.notes_slide.notes_text_frame.text) > 40
         for shape in slide.shapes:
-            assert shape.left >= 0 and shape.left + shape.width <= deck.slide_width and shape.top + shape.height <= deck.slide_height
+            assert (
+                shape.left >= 0
+                and shape.left + shape.width <= deck.slide_width
+                and shape.top + shape.height <= deck.slide_height
+            )
             if shape.has_chart:
                 assert len(shape._element.nvGraphicFramePr.cNvPr.get("descr")) > 40
                 charts.append(shape.chart)
@@ -32,7 +36,9 @@ def test_five_slides_with_charts_of_the_results(name: str, tmp_path: Path) -> No
     courses = [o for o in comparison.outcomes if o.name != "keep"]
     assert [str(c).partition(" (falls")[0] for c in first.categories] == [o.name for o in courses]
     assert list(first.series[0].values) == pytest.approx([o.npv_less_keep for o in courses])
-    assert list(charts[1].plots[0].series[0].values)[-1] == pytest.approx(sum(list(charts[1].plots[0].series[0].values)[:-1]))
+    assert list(charts[1].plots[0].series[0].values)[-1] == pytest.approx(
+        sum(list(charts[1].plots[0].series[0].values)[:-1])
+    )
     ends = {series.name: list(series.values)[-1] for series in charts[2].plots[0].series}
     assert ends == {o.name: pytest.approx(o.npv_less_keep) for o in courses}
     if comparison.best not in (None, "keep"):

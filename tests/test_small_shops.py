@@ -75,9 +75,13 @@ def pellwick_flat(hours=640, outside=108, years=6):
     overhaul = 42_000 * end(2)
     sale = after * (118_000 - 40_000 * end(years))
     own = hours * 24 + 16_800 + 31_000 + 10_800
-    sell = after * (repairs + overhaul + (own - hours * outside - 7_200) * level(years)) + sale - 24_000 * (1 - end(years))
+    sell = (
+        after * (repairs + overhaul + (own - hours * outside - 7_200) * level(years)) + sale - 24_000 * (1 - end(years))
+    )
     new = (
-        -after * 410_000 + sale + after * 148_000 * end(years)
+        -after * 410_000
+        + sale
+        + after * 148_000 * end(years)
         + after * (repairs + overhaul - growing(2_000, 0.06, years) + (16_800 - 9_000 + 9_600) * level(years))
     )
     return sell, new
@@ -131,7 +135,9 @@ def test_pellwick_loan_balance():
         owed = round(owed + round(owed * 0.059 / 12, 2) - 3_640.17, 2)
     assert owed == 35_435.95
     _, comparison = engine("pellwick_laser")
-    assert comparison["sell and buy outside"].column("payoff laser laser bank.balance").figure() == pytest.approx(owed, abs=0.005)
+    assert comparison["sell and buy outside"].column("payoff laser laser bank.balance").figure() == pytest.approx(
+        owed, abs=0.005
+    )
 
 
 # --- keep: the machine is not the limit
@@ -145,8 +151,13 @@ def quillhaven_flat(orders=1_540, inspection=1_700, repairs=13_800, years=7):
     new_upkeep = 3_000 * level(2) + growing(7_500, 0.08, years, begin=3)
     sold = [min(orders, inspection, made) for made in (1_610, 2_080)]
     new = after * (
-        -446_600 - 5_200 + 58_000 + (165_000 - 22_000) * end(years)
-        + upkeep - new_upkeep + (6_400 + 92 * (sold[1] - sold[0])) * level(years)
+        -446_600
+        - 5_200
+        + 58_000
+        + (165_000 - 22_000) * end(years)
+        + upkeep
+        - new_upkeep
+        + (6_400 + 92 * (sold[1] - sold[0])) * level(years)
     )
     rebuild = after * (-49_000 + upkeep - growing(7_900, 0.06, years) + 9_000 * end(years))
     return new, rebuild
@@ -204,13 +215,26 @@ def marrowdene_flat(signed):
 
     old_at_end = 40 * 310 * (235 / 310) ** 6
     now = after * (
-        -79_200 - 7_800 + 40 * 310 + 0.20 * 79_200 * end(3) - old_at_end * end(3)
-        + 2_500 * annuity(1, 6) + (27_000 * annuity(2, 6) if signed else 0)
+        -79_200
+        - 7_800
+        + 40 * 310
+        + 0.20 * 79_200 * end(3)
+        - old_at_end * end(3)
+        + 2_500 * annuity(1, 6)
+        + (27_000 * annuity(2, 6) if signed else 0)
     )
-    wait = after * (
-        (-69_600 - 7_800 + 40 * 235) / half + 0.25 * 69_600 * end(3) - old_at_end * end(3)
-        + 2_500 * annuity(2, 6) + 27_000 * annuity(3, 6)
-    ) if signed else 0.0
+    wait = (
+        after
+        * (
+            (-69_600 - 7_800 + 40 * 235) / half
+            + 0.25 * 69_600 * end(3)
+            - old_at_end * end(3)
+            + 2_500 * annuity(2, 6)
+            + 27_000 * annuity(3, 6)
+        )
+        if signed
+        else 0.0
+    )
     return now, wait
 
 
@@ -260,7 +284,9 @@ def test_marrowdene_says_what_it_takes_for_granted():
 
 def test_marrowdene_resale_of_expensed_printers_is_ordinary_income():
     _, comparison = engine("marrowdene_printers")
-    assert comparison["buy now"].column("gain federal old printers.ordinary_recapture").figure() == pytest.approx(12_400)
+    assert comparison["buy now"].column("gain federal old printers.ordinary_recapture").figure() == pytest.approx(
+        12_400
+    )
 
 
 # --- upgrade: labour counts only if the post goes

@@ -71,7 +71,17 @@ def lines(evaluation: Evaluation, course: str, year: int = 2026) -> dict[tuple[s
 def test_form_4797_of_the_truck() -> None:
     """IRS Publication 544 (2025), chapter 3: the truck sold for 7,000; cost 10,000, depreciation 6,160."""
     found = lines(made("sell", TRUCK, "{machine: M, route: outright, price: 7,000}"), "sell")
-    expected = {"20": 7000, "21": 10000, "22": 6160, "23": 3840, "24": 3160, "25b": 3160, "31": 3160, "13": 3160, "17": 3160}
+    expected = {
+        "20": 7000,
+        "21": 10000,
+        "22": 6160,
+        "23": 3840,
+        "24": 3160,
+        "25b": 3160,
+        "31": 3160,
+        "13": 3160,
+        "17": 3160,
+    }
     assert {line: found["4797", line] for line in expected} == pytest.approx(expected, abs=0.005)
     assert ("4797", "32") not in found  # nothing beyond recapture
     assert found["Schedule 1 (1040)", "4"] == pytest.approx(3160)
@@ -109,7 +119,9 @@ def test_form_4562_adds_up_and_a_partnership_states_section_179_apart() -> None:
 
 
 def schedule(tmp_path: Path, text: str) -> list[str]:
-    (tmp_path / "last_return.csv").write_text("item,cost,in_service,section_179,bonus,to_date\n" + text, encoding="utf-8")
+    (tmp_path / "last_return.csv").write_text(
+        "item,cost,in_service,section_179,bonus,to_date\n" + text, encoding="utf-8"
+    )
     shop = "depreciation_schedule: last_return.csv"
     ledger = made("keep", f"{WRITTEN_OFF}, {TRUCK}", shop=shop, folder=tmp_path)["keep"]
     return [f"{one.code}: {one.text}" for one in ledger.findings if one.about == "shop.depreciation_schedule"]
@@ -124,7 +136,12 @@ def test_a_schedule_that_agrees_ties_the_books(tmp_path: Path) -> None:
 def test_every_difference_is_named(tmp_path: Path) -> None:
     said = schedule(tmp_path, "M press,18640,2021-04-01,18000,,18640\nM lathe,500,,,,\n")
     assert len(said) == 4
-    words = ["section 179 is 18,000.00 on the return, 18,640.00", "day in service is 2021-04-01", "M lathe: the item is on the schedule", "M truck: the item is not on the schedule"]
+    words = [
+        "section 179 is 18,000.00 on the return, 18,640.00",
+        "day in service is 2021-04-01",
+        "M lathe: the item is on the schedule",
+        "M truck: the item is not on the schedule",
+    ]
     assert all(any(word in one for one in said) for word in words), said
 
 
@@ -165,9 +182,17 @@ def test_a_partnership_elects_a_month_earlier() -> None:
 def test_the_papers_of_a_course() -> None:
     import equipdecide as ed
 
-    text = BASE.format(kind="sole proprietor", owners=ONE, shop="cash: 1", assets=WRITTEN_OFF, offer="{machine: M, route: outright, price: 6,215}")
+    text = BASE.format(
+        kind="sole proprietor",
+        owners=ONE,
+        shop="cash: 1",
+        assets=WRITTEN_OFF,
+        offer="{machine: M, route: outright, price: 6,215}",
+    )
     found = ed.papers(loads(text), "change")
-    assert {("4562", "12"), ("4797", "13"), ("Schedule C", "13")} <= {(one.form, one.line) for one in found.of_year(2026)}
+    assert {("4562", "12"), ("4797", "13"), ("Schedule C", "13")} <= {
+        (one.form, one.line) for one in found.of_year(2026)
+    }
     assert [one.about for one in found.open_until(date(2027, 12, 31))] == ["N as bought"]
     assert set(found.to_json()) == {"alternative", "lines", "elections"}
     assert len(found.to_frame()) == len(found.lines)
@@ -214,8 +239,16 @@ def test_small_owners_are_exempt_where_the_state_says_so() -> None:
 
 def test_sales_tax_is_part_of_the_cost_and_an_exemption_is_said() -> None:
     """IRC 164(a): tax on a purchase is cost. By hand, 60,000 at 6 %."""
-    text = BASE.format(kind="sole proprietor", owners=ONE, shop="state: {code: OH}", assets=WRITTEN_OFF, offer="{machine: M, route: outright, price: 6,215}")
-    ledger = evaluate(loads(text.replace("price: 60,000,", "price: 60,000, sales_tax: 6 %,")), only=["change"])["change"]
+    text = BASE.format(
+        kind="sole proprietor",
+        owners=ONE,
+        shop="state: {code: OH}",
+        assets=WRITTEN_OFF,
+        offer="{machine: M, route: outright, price: 6,215}",
+    )
+    ledger = evaluate(loads(text.replace("price: 60,000,", "price: 60,000, sales_tax: 6 %,")), only=["change"])[
+        "change"
+    ]
     assert ledger.column("purchase N.basis").figure() == pytest.approx(63_600)
     assert ledger.line("change-over to N").amounts().sum() == pytest.approx(-3_600)
     assert any(one.code == "sales_tax_exempt" for one in ledger.findings)
@@ -233,9 +266,18 @@ def test_beliefs_are_answered_where_a_plan_invites_them() -> None:
 
 def test_receipts_above_the_exemption_of_the_interest_limit_are_said() -> None:
     """Rev. Proc. 2025-32 sec. 4.30: 32,000,000 for 2026."""
-    text = BASE.format(kind="sole proprietor", owners=ONE, shop="cash: 1", assets=WRITTEN_OFF, offer="{machine: M, route: outright, price: 6,215}")
+    text = BASE.format(
+        kind="sole proprietor",
+        owners=ONE,
+        shop="cash: 1",
+        assets=WRITTEN_OFF,
+        offer="{machine: M, route: outright, price: 6,215}",
+    )
     for receipts, said in (("31,900,000", False), ("32,100,000", True)):
-        ledger = evaluate(loads(text.replace("ordinary_income: 90,000", f"ordinary_income: 90,000, gross_receipts: {receipts}")), only=["keep"])["keep"]
+        ledger = evaluate(
+            loads(text.replace("ordinary_income: 90,000", f"ordinary_income: 90,000, gross_receipts: {receipts}")),
+            only=["keep"],
+        )["keep"]
         assert any(one.code == "interest_limit" for one in ledger.findings) is said
 
 

@@ -34,10 +34,14 @@ def entered(w: Working, name: str, values: list[float] | float) -> Column:
 
 
 @given(net=eight(signed), elected=eight(dollars), sold=eight(st.sampled_from([0.0, 0.0, 50_000.0])), start=dollars)
-def test_section_179_is_deducted_carried_or_put_back_into_basis(net: list[float], elected: list[float], sold: list[float], start: float) -> None:
+def test_section_179_is_deducted_carried_or_put_back_into_basis(
+    net: list[float], elected: list[float], sold: list[float], start: float
+) -> None:
     w = table()
     deduct(w, entered(w, "net", net), entered(w, "elected", elected), entered(w, "sold", sold), start)
-    taken, carried, restored = (w[name].per_row() for name in ("section_179", "section_179_carried", "section_179_restored"))
+    taken, carried, restored = (
+        w[name].per_row() for name in ("section_179", "section_179_carried", "section_179_restored")
+    )
     assert start + sum(elected) == pytest.approx(taken.sum() + restored.sum() + carried[-1], abs=1e-6)
     assert (taken >= -1e-9).all() and (carried >= 0).all() and (restored >= 0).all()
     assert (taken <= np.maximum(np.array(net) - restored, 0) + 1e-9).all()  # never more than business income
@@ -99,14 +103,18 @@ alternatives: {{keep: []}}
     given_net = w.given("net", net, "USD", "net", Origin("choice", "net"))
     look_back(w.draft, plan, load(), w, scenario.owners["One"], given_net)
     assert w["reclassified"].per_row() == pytest.approx(met_by_hand(net, by_year), abs=1e-6)
-    assert w["capital_gain"].per_row() == pytest.approx([max(one, 0.0) - met for one, met in zip(net, met_by_hand(net, by_year), strict=True)], abs=1e-6)
+    assert w["capital_gain"].per_row() == pytest.approx(
+        [max(one, 0.0) - met for one, met in zip(net, met_by_hand(net, by_year), strict=True)], abs=1e-6
+    )
 
 
 shares = st.lists(st.integers(1, 9), min_size=2, max_size=5).map(lambda parts: [part / sum(parts) for part in parts])
 
 
 @given(parts=shares, taken=st.lists(st.integers(0, 9), min_size=5, max_size=5), gain=st.integers(1, 500_000))
-def test_recapture_among_partners_adds_up_and_never_passes_a_partners_gain(parts: list[float], taken: list[int], gain: int) -> None:
+def test_recapture_among_partners_adds_up_and_never_passes_a_partners_gain(
+    parts: list[float], taken: list[int], gain: int
+) -> None:
     """Reg. 1.1245-1(e)(2)(i): recapture is at most the gain and at most all deductions."""
     names = [f"Owner {k}" for k in range(len(parts))]
     weights = [float(one) for one in taken[: len(parts)]]

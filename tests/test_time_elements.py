@@ -31,7 +31,9 @@ def test_overlapping_records_count_once_and_are_said():
 
 
 def test_a_record_inside_another_adds_nothing():
-    time, findings = elements(SHIFT, [Stop(at(0), at(100), "delay"), Stop(at(20), at(60), "set-up"), Stop(at(90), at(110), "set-up")])
+    time, findings = elements(
+        SHIFT, [Stop(at(0), at(100), "delay"), Stop(at(20), at(60), "set-up"), Stop(at(90), at(110), "set-up")]
+    )
     assert (time.delay, time.set_up) == (100, 10)
     assert "50 min" in findings[0].text
 

@@ -27,7 +27,12 @@ from equipdecide.scenario.reading import amounts
 EXAMPLES = Path(__file__).parents[1] / "scenarios"
 READY = ("first_sale.yaml", "deck_fittings.yaml")
 CENT = 0.005
-MEASURES = {"worth", "cash test", "own money", "coverage"}  # rules that look at cash; nothing may read them but they themselves
+MEASURES = {
+    "worth",
+    "cash test",
+    "own money",
+    "coverage",
+}  # rules that look at cash; nothing may read them but they themselves
 FEW = settings(max_examples=8, deadline=None)
 
 thousands = st.integers(0, 400).map(lambda k: k * 500)
@@ -78,7 +83,12 @@ def trees(rate: str | None = None, single_rate: bool = False) -> st.SearchStrate
         bought, sold = draw(days), draw(days)
         limit = dt.date(2026 + years, 2, 1)
         bought, sold = min(bought, limit), min(sold, limit)
-        buy: dict[str, Any] = {"do": "buy", "machine": "new", "on": bought, "section_179": draw(st.sampled_from(("none", "all")))}
+        buy: dict[str, Any] = {
+            "do": "buy",
+            "machine": "new",
+            "on": bought,
+            "section_179": draw(st.sampled_from(("none", "all"))),
+        }
         if draw(st.booleans()):
             buy["pay"] = "loan"
         tree: dict[str, Any] = {
@@ -97,7 +107,13 @@ def trees(rate: str | None = None, single_rate: bool = False) -> st.SearchStrate
                     "commission": draw(st.sampled_from(("0 %", "8 %"))),
                 }
             },
-            "financing": {"loan": {"amount": draw(st.integers(1, 300)) * 1000, "rate": f"{draw(st.integers(0, 12))} %", "payments": draw(st.integers(6, 96))}},
+            "financing": {
+                "loan": {
+                    "amount": draw(st.integers(1, 300)) * 1000,
+                    "rate": f"{draw(st.integers(0, 12))} %",
+                    "payments": draw(st.integers(6, 96)),
+                }
+            },
             "alternatives": {
                 "keep": [],
                 "sell": [{"do": "sell", "machine": "old", "by": "buyer", "on": sold}],
@@ -109,7 +125,12 @@ def trees(rate: str | None = None, single_rate: bool = False) -> st.SearchStrate
         else:
             tree["shop"]["as_things_are"] = {"ordinary_income": draw(thousands), "wages": 50000}
             tree["shop"]["state"] = {"rate": "5 %", "bonus": "does not follow"}
-            profile = {"filing": draw(st.sampled_from(("single", "joint"))), "other_income": draw(thousands), "last_tax": 9000, "last_agi": 120000}
+            profile = {
+                "filing": draw(st.sampled_from(("single", "joint"))),
+                "other_income": draw(thousands),
+                "last_tax": 9000,
+                "last_agi": 120000,
+            }
             tree["owners"] = {"Ann": {"share": "100 %"} | profile}
         return tree
 
@@ -154,12 +175,18 @@ def check_lines(run: Evaluation) -> None:
     for ledger in run.ledgers.values():
         known = {id(column) for column in ledger.order}
         for line in ledger.lines:
-            assert line.purse in purses and line.rule and line.rule == line.column.rule and line.group in GROUPS, line.name
+            assert line.purse in purses and line.rule and line.rule == line.column.rule and line.group in GROUPS, (
+                line.name
+            )
             assert id(line.column) in known, line.name
             assert line.dates is None or len(line.dates) == len(line.column.axis), line.name
         for column in ledger.order:
             if column.origin is not None and column.origin.kind == "law":
-                assert column.origin.ref and column.origin.source and column.origin.status in ("read", "memory", "assumption"), column.full_name
+                assert (
+                    column.origin.ref
+                    and column.origin.source
+                    and column.origin.status in ("read", "memory", "assumption")
+                ), column.full_name
 
 
 @pytest.mark.parametrize("name", READY)
@@ -179,7 +206,9 @@ def test_lines_and_sources_at_random(tree: dict[str, Any]) -> None:
 def check_columns(ledger: Ledger) -> None:
     for column in ledger.order:
         if column.kind == "given":
-            assert column.origin is not None and column.formula is None and not column.args and column.run is None, column.full_name
+            assert column.origin is not None and column.formula is None and not column.args and column.run is None, (
+                column.full_name
+            )
         else:
             assert column.origin is None and column.run is not None, column.full_name
         if column.kind == "formula":
@@ -201,7 +230,11 @@ def test_columns_have_one_definition(name: str) -> None:
 
 def check_trials(scenario: Scenario, seed: int, trials: int = 3) -> None:
     rng = np.random.default_rng(seed)
-    drawn = {path: amount.likely * rng.uniform(0.6, 1.4, trials) for path, amount in amounts(scenario).items() if amount.chance is None and not fixed(path)}
+    drawn = {
+        path: amount.likely * rng.uniform(0.6, 1.4, trials)
+        for path, amount in amounts(scenario).items()
+        if amount.chance is None and not fixed(path)
+    }
     many = evaluate(scenario, drawn)
     for trial in range(trials):
         one = evaluate(scenario, {path: float(values[trial]) for path, values in drawn.items()})
@@ -211,7 +244,9 @@ def check_trials(scenario: Scenario, seed: int, trials: int = 3) -> None:
                     continue
                 assert column.full_name == alone.full_name
                 apart = np.abs(column.per_row(trial) - alone.per_row()).max()
-                assert apart <= 1e-6 * max(1.0, np.abs(alone.values).max() / 1e6), f"{name}: {column.full_name} is {apart} apart"
+                assert apart <= 1e-6 * max(1.0, np.abs(alone.values).max() / 1e6), (
+                    f"{name}: {column.full_name} is {apart} apart"
+                )
 
 
 def fixed(path: str) -> bool:
@@ -266,12 +301,20 @@ def check_sums(run: Evaluation) -> None:
 
 
 def principal(balance: Column) -> float:
-    (found,) = {arg.figure() for arg, used in zip(balance.args, [n for n in balance.formula.names if n != "balance"], strict=True) if used == "principal"}  # type: ignore[union-attr]
+    (found,) = {
+        arg.figure()
+        for arg, used in zip(balance.args, [n for n in balance.formula.names if n != "balance"], strict=True)
+        if used == "principal"
+    }  # type: ignore[union-attr]
     return found
 
 
 def check_taxes(ledger: Ledger) -> None:
-    added = {name.removeprefix("payments "): w["added"] for name, w in ledger.workings.items() if name.startswith("payments ") and "added" in w}
+    added = {
+        name.removeprefix("payments "): w["added"]
+        for name, w in ledger.workings.items()
+        if name.startswith("payments ") and "added" in w
+    }
     paid: dict[str, float] = {}
     for line in ledger.lines:
         if line.group == "tax":
@@ -365,12 +408,19 @@ def npv(scenario: Scenario, values: dict[str, Any] | None = None) -> dict[str, f
 
 
 @FEW
-@given(trees(single_rate=True), st.sampled_from(("machines.old.worth_at_end", "machines.old.upkeep.first_year", "machines.new.price", "offers.buyer.price")))
+@given(
+    trees(single_rate=True),
+    st.sampled_from(
+        ("machines.old.worth_at_end", "machines.old.upkeep.first_year", "machines.new.price", "offers.buyer.price")
+    ),
+)
 def test_npv_is_linear_in_an_amount_at_one_tax_rate(tree: dict[str, Any], path: str) -> None:
     scenario = read(tree)
     low, mid, high = (npv(scenario, {path: value}) for value in (40_000.0, 50_000.0, 60_000.0))
     for name in low:
-        assert low[name] + high[name] == pytest.approx(2 * mid[name], abs=0.1), name  # each cent of depreciation is rounded
+        assert low[name] + high[name] == pytest.approx(2 * mid[name], abs=0.1), (
+            name
+        )  # each cent of depreciation is rounded
 
 
 @FEW
@@ -380,7 +430,9 @@ def test_at_a_rate_of_zero_present_worth_is_the_sum(tree: dict[str, Any]) -> Non
     for ledger in run.ledgers.values():
         total = 0.0
         for line in ledger.lines:
-            total += sum(float(a) for k, a in enumerate(line.amounts()) if line.dates is None or line.dates[k] >= run.time.start)
+            total += sum(
+                float(a) for k, a in enumerate(line.amounts()) if line.dates is None or line.dates[k] >= run.time.start
+            )
         assert ledger.column("worth.npv").figure() == pytest.approx(total, abs=CENT), ledger.name
 
 
@@ -414,7 +466,12 @@ def test_a_year_equals_its_months(years: int, earned: float, growth: int, tax: i
         "study": {"years": years, "rate": "0 %"},
         "shop": {"name": "Random", "taxed_as": "sole proprietor"},
         "machines": {
-            "M": {"what": "machine", "earnings": {"work": earned}, "upkeep": {"first_year": earned / 3, "growth": f"{growth} %"}, "worth_at_end": 0}
+            "M": {
+                "what": "machine",
+                "earnings": {"work": earned},
+                "upkeep": {"first_year": earned / 3, "growth": f"{growth} %"},
+                "worth_at_end": 0,
+            }
         },
         "alternatives": {"keep": []},
     }

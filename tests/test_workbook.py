@@ -69,10 +69,18 @@ def example(name: str) -> Comparison:
 
 def rests_on_computed(column: Column) -> bool:
     """A solved rate of a loan, its proof, and what reads them hold at the figures of the file only; the workbook says so."""
-    return column.kind == "computed" or any(rests_on_computed(arg) for arg in column.args if column.working == arg.working)
+    return column.kind == "computed" or any(
+        rests_on_computed(arg) for arg in column.args if column.working == arg.working
+    )
 
 
-def disagreements(made: Layout, comparison: Comparison, cells: dict[tuple[str, str], object], within: float = WITHIN, live_only: bool = False) -> list[str]:
+def disagreements(
+    made: Layout,
+    comparison: Comparison,
+    cells: dict[tuple[str, str], object],
+    within: float = WITHIN,
+    live_only: bool = False,
+) -> list[str]:
     """Every figure of the two courses of `comparison` that its cell does not show; with `live_only` of live cells."""
     found: dict[tuple[str, str], Column] = {}
     for part, name in (("keep", "keep"), ("course", made.course.name)):
@@ -81,7 +89,9 @@ def disagreements(made: Layout, comparison: Comparison, cells: dict[tuple[str, s
     wrong = []
     for column, row, sheet, address in made.cells():
         if live_only and rests_on_computed(column):
-            assert column.working.startswith("loan ") and "rate" in column.name, f"{column.full_name} must follow its inputs"
+            assert column.working.startswith("loan ") and "rate" in column.name, (
+                f"{column.full_name} must follow its inputs"
+            )
             continue
         figure = float(found["keep" if id(column) in of_keep else "course", column.full_name].per_row()[row])
         shown = cells.get((sheet, address))
@@ -94,7 +104,11 @@ def changed(path: Path, made: Layout, values: dict[str, float], to: Path) -> Pat
     """A copy of the workbook with other amounts in its open cells, its formulas untouched."""
     book = openpyxl.load_workbook(path)
     sheet = book[INPUTS]
-    rows = {column.origin.ref: made.place(column).row + 1 for column in made.columns.values() if column.origin and id(column) in made.names}
+    rows = {
+        column.origin.ref: made.place(column).row + 1
+        for column in made.columns.values()
+        if column.origin and id(column) in made.names
+    }
     for input_path, value in values.items():
         if input_path in rows:
             sheet.cell(rows[input_path], 2).value = value
@@ -106,7 +120,13 @@ def test_a_small_scenario_recalculated_by_formulas(tmp_path: Path) -> None:
     comparison = ed.compare(ed.loads(SMALL, "small"))
     path, made = workbook(comparison, tmp_path / "small.xlsx", "replace"), lay_out(comparison, "replace")
     assert disagreements(made, comparison, recalculate(path, by="formulas")) == []
-    values = {"machines.new.price": 48_000.0, "flat.tax_rate": 0.2, "machines.old.upkeep.first_year": 7_700.55, "study.rate": 0.0, "machines.new.depreciation.salvage": 15_000.0}
+    values = {
+        "machines.new.price": 48_000.0,
+        "flat.tax_rate": 0.2,
+        "machines.old.upkeep.first_year": 7_700.55,
+        "study.rate": 0.0,
+        "machines.new.depreciation.salvage": 15_000.0,
+    }
     other = measure(evaluate(comparison.scenario, values))
     again = changed(path, made, values, tmp_path / "changed.xlsx")
     cells = recalculate(again, by="formulas")
@@ -118,7 +138,13 @@ def test_every_cell_stores_the_figure_of_the_engine(tmp_path: Path) -> None:
     comparison = example("deck_fittings")
     path, made = workbook(comparison, tmp_path / "book.xlsx", "replace by R1"), lay_out(comparison, "replace by R1")
     stored = openpyxl.load_workbook(path, data_only=True)
-    cells = {(sheet.title, cell.coordinate): cell.value for sheet in stored.worksheets for row in sheet.iter_rows() for cell in row if cell.value is not None}
+    cells = {
+        (sheet.title, cell.coordinate): cell.value
+        for sheet in stored.worksheets
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.value is not None
+    }
     assert disagreements(made, comparison, cells, 1e-6) == []
     live = openpyxl.load_workbook(path)
     for column, row, sheet, address in made.cells():
@@ -137,8 +163,16 @@ def test_only_amounts_are_open_and_names_are_plain(tmp_path: Path) -> None:
     path, made = workbook(comparison, tmp_path / "book.xlsx"), lay_out(comparison)
     book = openpyxl.load_workbook(path)
     assert book.sheetnames[0] == FIRST and book.active.title == FIRST
-    opened = {(sheet.title, cell.coordinate) for sheet in book.worksheets for row in sheet.iter_rows() for cell in row if not cell.protection.locked}
-    assert opened == {(INPUTS, f"B{made.place(column).row + 1}") for column in made.columns.values() if id(column) in made.names}
+    opened = {
+        (sheet.title, cell.coordinate)
+        for sheet in book.worksheets
+        for row in sheet.iter_rows()
+        for cell in row
+        if not cell.protection.locked
+    }
+    assert opened == {
+        (INPUTS, f"B{made.place(column).row + 1}") for column in made.columns.values() if id(column) in made.names
+    }
     for sheet in book.worksheets:
         assert sheet.protection.sheet and "'" not in sheet.title and len(sheet.title) <= 31
         assert sheet.page_setup.orientation == "landscape" and sheet.page_setup.fitToHeight == 0
@@ -150,12 +184,18 @@ def test_only_amounts_are_open_and_names_are_plain(tmp_path: Path) -> None:
 
 
 def test_text_of_the_scenario_is_never_a_formula(tmp_path: Path) -> None:
-    text = SMALL.replace("what: machine owned", "what: '=1+1'").replace("title: Two machines in whole years", "title: '=HYPERLINK(1)'").replace("name: Small", "name: '@SUM(1)'")
+    text = (
+        SMALL.replace("what: machine owned", "what: '=1+1'")
+        .replace("title: Two machines in whole years", "title: '=HYPERLINK(1)'")
+        .replace("name: Small", "name: '@SUM(1)'")
+    )
     path = workbook(ed.compare(ed.loads(text, "small")), tmp_path / "book.xlsx")
     sheet = openpyxl.load_workbook(path)[FIRST]
     assert sheet["A1"].value == "=HYPERLINK(1)" and sheet["A1"].data_type == "s"
     with zipfile.ZipFile(path) as parts:
-        assert b"HYPERLINK(1)" not in b"".join(parts.read(name) for name in parts.namelist() if "worksheets/sheet" in name)
+        assert b"HYPERLINK(1)" not in b"".join(
+            parts.read(name) for name in parts.namelist() if "worksheets/sheet" in name
+        )
 
 
 def test_the_same_comparison_gives_the_same_bytes(tmp_path: Path) -> None:
@@ -185,7 +225,9 @@ def hand_made(path: Path) -> tuple[Layout, Path]:
     w.given("paid", [10.0, 20.0, 35.0], "USD", "what the table says", given)
     w.given("m", [float(k) for k in range(36)], "USD", "by month", given, months)
     over = draft.working("wide", years, "brackets")
-    thresholds = over.given("over", np.array([[0.0] * 3, [1000.0, 1100.0, 1200.0]])[:, :, None], "USD", "thresholds", given)
+    thresholds = over.given(
+        "over", np.array([[0.0] * 3, [1000.0, 1100.0, 1200.0]])[:, :, None], "USD", "thresholds", given
+    )
     rates = over.given("rate", np.array([[0.1] * 3, [0.25, 0.25, 0.3]])[:, :, None], "1", "rates", given)
     for name, text in {
         "arithmetic": "(x + 2) * 3 - x / 7 + 1.5 ** 2 - (0 - y)",
@@ -228,11 +270,18 @@ def hand_made(path: Path) -> tuple[Layout, Path]:
 @pytest.mark.parametrize("by", ["formulas", pytest.param("libreoffice", marks=pytest.mark.e2e)])
 def test_every_function_says_the_same_in_a_cell(by: Literal["formulas", "libreoffice"], tmp_path: Path) -> None:
     made, path = hand_made(tmp_path / "hand.xlsx")
-    used = {function for column in made.columns.values() if column.formula for function in re.findall(r"(\w+)\(", column.formula.text)}
+    used = {
+        function
+        for column in made.columns.values()
+        if column.formula
+        for function in re.findall(r"(\w+)\(", column.formula.text)
+    }
     assert used == set(_ARITY)
     cells = recalculate(path, by=by)
     for column, row, sheet, address in made.cells():
-        assert cells[sheet, address] == pytest.approx(float(column.per_row()[row]), rel=0, abs=1e-9), f"{column.name}[{row}] = {column.formula}"
+        assert cells[sheet, address] == pytest.approx(float(column.per_row()[row]), rel=0, abs=1e-9), (
+            f"{column.name}[{row}] = {column.formula}"
+        )
 
 
 # --- by LibreOffice
@@ -240,7 +289,11 @@ def test_every_function_says_the_same_in_a_cell(by: Literal["formulas", "libreof
 
 def amounts_of(made: Layout) -> dict[str, float]:
     skip = ("chance",)
-    return {c.origin.ref: c.figure() for c in made.columns.values() if c.origin and c.origin.kind == "input" and id(c) in made.names and c.unit not in skip}
+    return {
+        c.origin.ref: c.figure()
+        for c in made.columns.values()
+        if c.origin and c.origin.kind == "input" and id(c) in made.names and c.unit not in skip
+    }
 
 
 def scaled(made: Layout, wanted: str, factor: float) -> dict[str, float]:
@@ -251,7 +304,9 @@ def scaled(made: Layout, wanted: str, factor: float) -> dict[str, float]:
 
 def at_random(made: Layout, seed: int) -> dict[str, float]:
     rng = np.random.default_rng(seed)
-    return {path: value * rng.uniform(0.75, 1.25) for path, value in amounts_of(made).items() if not path.endswith(".share")}
+    return {
+        path: value * rng.uniform(0.75, 1.25) for path, value in amounts_of(made).items() if not path.endswith(".share")
+    }
 
 
 SETS = {
@@ -263,9 +318,13 @@ SETS = {
         "everything else again": lambda made: at_random(made, 2),
     },
     "deck_fittings": {
-        "loss years": lambda made: scaled(made, r"^parts\..*\.price$", 0.35) | scaled(made, r"as_things_are\.ordinary_income", 0.02),
+        "loss years": lambda made: (
+            scaled(made, r"^parts\..*\.price$", 0.35) | scaled(made, r"as_things_are\.ordinary_income", 0.02)
+        ),
         "a larger loan by the letter": lambda made: scaled(made, r"letter\.balance$", 3.0),
-        "owners of other means": lambda made: scaled(made, r"owners.*\.other_income", 4.0) | scaled(made, r"as_things_are", 2.0),
+        "owners of other means": lambda made: (
+            scaled(made, r"owners.*\.other_income", 4.0) | scaled(made, r"as_things_are", 2.0)
+        ),
         "upkeep that doubles": lambda made: scaled(made, r"upkeep\.(first_year|growth)", 2.0),
         "everything else": lambda made: at_random(made, 3),
         "everything else again": lambda made: at_random(made, 4),
@@ -302,7 +361,9 @@ def test_recalculated_by_libreoffice_at_changed_figures(name: str, case: str, tm
     values = SETS[name][case](made)
     other = measure(evaluate(comparison.scenario, values))
     assert COMES_ABOUT.get(case, lambda ledger: True)(other[made.course.name].ledger)
-    wrong = disagreements(made, other, recalculate(changed(path, made, values, tmp_path / "changed.xlsx")), live_only=True)
+    wrong = disagreements(
+        made, other, recalculate(changed(path, made, values, tmp_path / "changed.xlsx")), live_only=True
+    )
     assert wrong == [], f"{len(wrong)} cells: " + "; ".join(wrong[:8])
 
 
@@ -313,5 +374,7 @@ def test_other_courses_recalculated_by_libreoffice(course: str, tmp_path: Path) 
     path, made = workbook(comparison, tmp_path / "book.xlsx", course), lay_out(comparison, course)
     values = at_random(made, 5)
     other = measure(evaluate(comparison.scenario, values))
-    wrong = disagreements(made, other, recalculate(changed(path, made, values, tmp_path / "changed.xlsx")), live_only=True)
+    wrong = disagreements(
+        made, other, recalculate(changed(path, made, values, tmp_path / "changed.xlsx")), live_only=True
+    )
     assert wrong == [], f"{len(wrong)} cells: " + "; ".join(wrong[:8])

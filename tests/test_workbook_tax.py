@@ -90,9 +90,17 @@ def test_the_hard_case_in_trials(state: str) -> None:
     """The same columns run again give what a run of its own gives, and every check column is zero."""
     scenario = ed.loads(HARD.replace("STATE", state), "hard")
     entered, alone = evaluate(scenario), evaluate(scenario, CHANGED)
-    names = [column.full_name for column in entered["change"].order if column.name in ("tax", "income", "check", "recapture_check", "owed_at_end", "npv")]
+    names = [
+        column.full_name
+        for column in entered["change"].order
+        if column.name in ("tax", "income", "check", "recapture_check", "owed_at_end", "npv")
+    ]
     tape = Tape(entered.order, list(CHANGED), [entered["change"].column(name) for name in names])
-    inputs = {column.origin.ref: column.figure() for column in entered.order if column.origin is not None and column.origin.kind == "input"}
+    inputs = {
+        column.origin.ref: column.figure()
+        for column in entered.order
+        if column.origin is not None and column.origin.kind == "input"
+    }
     trials = tape.run({path: np.array([inputs[path], figure]) for path, figure in CHANGED.items()})
     for name, values in zip(names, trials, strict=True):
         for trial, run in enumerate((entered, alone)):
@@ -119,7 +127,9 @@ def test_every_kind_of_business_pays_what_it_owes(kind: str, state: str) -> None
     for working in ledger.workings.values():
         if working.name.startswith("payments ") and "added" in working:
             lines = [line for line in ledger.lines if line.column.working == working.name]
-            assert sum(line.amounts().sum() for line in lines) == pytest.approx(-working["added"].per_row().sum(), abs=1e-6), working.name
+            assert sum(line.amounts().sum() for line in lines) == pytest.approx(
+                -working["added"].per_row().sum(), abs=1e-6
+            ), working.name
             paid += 1
     assert paid >= 1
     assert ed.sale(scenario)["buyer"].tax_by_owner

@@ -155,14 +155,18 @@ class Breakevens(Shown):
                 for n in self.never
             ],
             "excluded": [{"path": e.path, "label": e.label, "reason": e.reason} for e in self.excluded],
-            "extra_hours": [{"alternative": h.alternative, "needed": h.needed, "believed": h.believed} for h in self.extra_hours],
+            "extra_hours": [
+                {"alternative": h.alternative, "needed": h.needed, "believed": h.believed} for h in self.extra_hours
+            ],
         }
 
     def to_frame(self) -> pd.DataFrame:
         """Return a tidy pandas frame, one row a flip."""
         import pandas as pd
 
-        return pd.DataFrame([{k: v for k, v in flip.to_json().items() if k not in ("all", "two_points")} for flip in self.flips])
+        return pd.DataFrame(
+            [{k: v for k, v in flip.to_json().items() if k not in ("all", "two_points")} for flip in self.flips]
+        )
 
 
 def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None, b: str = "keep") -> Breakevens:
@@ -208,7 +212,10 @@ def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None,
 
 
 def _nearness(flip: Flip) -> tuple[bool, float]:
-    return not flip.inside_range, flip.share_of_range if flip.inside_range and flip.share_of_range is not None else flip.distance
+    return (
+        not flip.inside_range,
+        flip.share_of_range if flip.inside_range and flip.share_of_range is not None else flip.distance,
+    )
 
 
 def _pairs(comparison: Comparison, a: str | None, b: str) -> list[Pair]:
@@ -271,11 +278,16 @@ def _scales(entered: dict[str, Amount]) -> dict[str, float]:
 def _grid(amount: Amount, low: float, high: float) -> FloatArray:
     points = [np.linspace(low, high, GRID + 1), np.array([amount.likely])]
     if amount.low is not None and amount.high is not None:
-        points += [np.linspace(amount.low, amount.likely, OWN_GRID + 1), np.linspace(amount.likely, amount.high, OWN_GRID + 1)]
+        points += [
+            np.linspace(amount.low, amount.likely, OWN_GRID + 1),
+            np.linspace(amount.likely, amount.high, OWN_GRID + 1),
+        ]
     return np.unique(np.concatenate(points))
 
 
-def _vectors(paths: Sequence[str], entered: dict[str, Amount], which: Indices, values: FloatArray) -> dict[str, FloatArray]:
+def _vectors(
+    paths: Sequence[str], entered: dict[str, Amount], which: Indices, values: FloatArray
+) -> dict[str, FloatArray]:
     """Return one vector an input: as entered but where the trial moves it. `which` is the input each trial moves."""
     vectors = {}
     for k, path in enumerate(paths):
@@ -394,7 +406,9 @@ def crossings(
             xi = (a[k] - b[k]) / (c[k] - b[k])
             phi = (fa[k] - fb[k]) / (fc[k] - fb[k])
             safe = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi)
-            t = fa[k] / (fb[k] - fa[k]) * fc[k] / (fb[k] - fc[k]) + (c[k] - a[k]) / (b[k] - a[k]) * fa[k] / (fc[k] - fa[k]) * fb[k] / (fc[k] - fb[k])
+            t = fa[k] / (fb[k] - fa[k]) * fc[k] / (fb[k] - fc[k]) + (c[k] - a[k]) / (b[k] - a[k]) * fa[k] / (
+                fc[k] - fa[k]
+            ) * fb[k] / (fc[k] - fb[k])
         least = np.minimum(floor[k] / np.maximum(width, 1e-300), 0.5)
         step[k] = np.clip(np.where(safe & np.isfinite(t), t, 0.5), least, 1 - least)
         active = active[going]
@@ -437,7 +451,22 @@ def _yes_no(
             even = no / (no - yes)
             away = abs(even - chance)
             flips.append(
-                Flip(path, title, x, y, chance, "chance", even, (even,), away / (chance or 1.0), away, 0.0 < chance < 1.0, float(base[p]), (0.0, 1.0), (no, yes))
+                Flip(
+                    path,
+                    title,
+                    x,
+                    y,
+                    chance,
+                    "chance",
+                    even,
+                    (even,),
+                    away / (chance or 1.0),
+                    away,
+                    0.0 < chance < 1.0,
+                    float(base[p]),
+                    (0.0, 1.0),
+                    (no, yes),
+                )
             )
     return flips, never, idle
 

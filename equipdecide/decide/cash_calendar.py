@@ -98,13 +98,23 @@ class CashCalendar(Shown):
         import pandas as pd
 
         keys = ("operating", "money_in", "money_out", "level", "lowest")
-        return pd.DataFrame([{"period": p.label, "first": p.first, "last": p.last, **{f"{key}_usd": getattr(p, key) for key in keys}} for p in self.periods])
+        return pd.DataFrame(
+            [
+                {"period": p.label, "first": p.first, "last": p.last, **{f"{key}_usd": getattr(p, key) for key in keys}}
+                for p in self.periods
+            ]
+        )
 
     def entries_frame(self):  # type: ignore[no-untyped-def]
         """Return a tidy pandas frame, one row a dated flow or event."""
         import pandas as pd
 
-        return pd.DataFrame([{"on": e.on, "what": e.what, "kind": e.kind, "purse": e.purse, "amount_usd": e.amount, "done": e.done} for e in self.entries])
+        return pd.DataFrame(
+            [
+                {"on": e.on, "what": e.what, "kind": e.kind, "purse": e.purse, "amount_usd": e.amount, "done": e.done}
+                for e in self.entries
+            ]
+        )
 
 
 def cash_calendar(scenario: Scenario, alternative: str | None = None) -> CashCalendar:
@@ -128,7 +138,11 @@ def cash_calendar(scenario: Scenario, alternative: str | None = None) -> CashCal
     inside = (plan.time.end - start).days + 1
     low = int(level[:inside].argmin())
     idle = np.array([bool(plan.working) and plan.at_work(cal.add_days(start, k)) is None for k in range(inside - 1)])
-    entries = tuple(sorted([*_flows(ledger, start), *_events(plan)], key=lambda entry: (entry.on, entry.purse != "shop", entry.what)))
+    entries = tuple(
+        sorted(
+            [*_flows(ledger, start), *_events(plan)], key=lambda entry: (entry.on, entry.purse != "shop", entry.what)
+        )
+    )
     first_deposit = min((day for p in plan.purchases if p.buyout_of is None for day, _, _ in p.payments), default=None)
     shown = CashCalendar(
         scenario,
@@ -202,7 +216,13 @@ def _kind(line: Line) -> EntryKind:
         return "sale"
     if line.group == "investment":
         return "change-over"
-    kinds: dict[str, EntryKind] = {"payoff": "payoff", "borrowing": "loan", "debt service": "debt service", "tax": "tax", "between purses": "draw"}
+    kinds: dict[str, EntryKind] = {
+        "payoff": "payoff",
+        "borrowing": "loan",
+        "debt service": "debt service",
+        "tax": "tax",
+        "between purses": "draw",
+    }
     return kinds.get(line.group, "other")
 
 
@@ -223,7 +243,10 @@ def _events(plan: Plan) -> list[CashEntry]:
             if purchase.source.ramp is not None:
                 add(cal.add_days(purchase.step.on, RAMP_DAYS), f"learning {purchase.name} is taken to be over")
             if purchase.source.ramp_loss is not None:
-                add(cal.add_days(purchase.step.on, RAMP_DAYS), f"{purchase.source.ramp_loss.likely:,.0f} hours lost to learning {purchase.name} are over")
+                add(
+                    cal.add_days(purchase.step.on, RAMP_DAYS),
+                    f"{purchase.source.ramp_loss.likely:,.0f} hours lost to learning {purchase.name} are over",
+                )
     for sale in plan.sales:
         if not sale.at_end:
             add(cal.add_days(sale.handed_over, -1), f"last day of {sale.machine}")
@@ -235,7 +258,9 @@ def _events(plan: Plan) -> list[CashEntry]:
     return found
 
 
-def _periods(plan: Plan, operating: FloatArray, other: FloatArray, level: FloatArray, start: Date, last: Date) -> tuple[CashPeriod, ...]:
+def _periods(
+    plan: Plan, operating: FloatArray, other: FloatArray, level: FloatArray, start: Date, last: Date
+) -> tuple[CashPeriod, ...]:
     stretches, day = [], start
     while day <= min(plan.first_good_part, last):
         stop = min(cal.add_days(day, 6), last)
@@ -249,7 +274,18 @@ def _periods(plan: Plan, operating: FloatArray, other: FloatArray, level: FloatA
     for label, first, stop in stretches:
         rows = slice((first - start).days, (stop - start).days + 1)
         money_in, money_out = other[0, rows].sum(), other[1, rows].sum()
-        found.append(CashPeriod(label, first, stop, float(operating[rows].sum()), float(money_in), float(money_out), float(level[rows][-1]), float(level[rows].min())))
+        found.append(
+            CashPeriod(
+                label,
+                first,
+                stop,
+                float(operating[rows].sum()),
+                float(money_in),
+                float(money_out),
+                float(level[rows][-1]),
+                float(level[rows].min()),
+            )
+        )
     return tuple(found)
 
 
@@ -272,9 +308,21 @@ def _findings(c: CashCalendar) -> list[Finding]:
                     )
                 )
         offer = sale.offer
-        if offer is not None and offer.written and offer.valid_days and sale.handed_over > cal.add_days(offer.written, offer.valid_days):
+        if (
+            offer is not None
+            and offer.written
+            and offer.valid_days
+            and sale.handed_over > cal.add_days(offer.written, offer.valid_days)
+        ):
             ends = cal.add_days(offer.written, offer.valid_days)
-            found.append(Finding("offer_expired", f"{sale.offer_name}: the offer stands until {ends}; {sale.machine} leaves on {sale.handed_over}.", f"offers.{sale.offer_name}", "warning"))
+            found.append(
+                Finding(
+                    "offer_expired",
+                    f"{sale.offer_name}: the offer stands until {ends}; {sale.machine} leaves on {sale.handed_over}.",
+                    f"offers.{sale.offer_name}",
+                    "warning",
+                )
+            )
     if c.gap_days:
         found.append(
             Finding(
@@ -285,7 +333,14 @@ def _findings(c: CashCalendar) -> list[Finding]:
             )
         )
     if c.opening is None:
-        found.append(Finding("no_cash_given", "No cash in the bank was given: the level starts at 0 and shows changes only.", "shop.cash", "warning"))
+        found.append(
+            Finding(
+                "no_cash_given",
+                "No cash in the bank was given: the level starts at 0 and shows changes only.",
+                "shop.cash",
+                "warning",
+            )
+        )
     elif c.floor is not None:
         apart = c.lowest - c.floor
         text = f"Cash is lowest on {c.lowest_on}: {c.lowest:,.0f}, {abs(apart):,.0f} {'under' if apart < 0 else 'over'} the floor of {c.floor:,.0f}."
@@ -293,7 +348,13 @@ def _findings(c: CashCalendar) -> list[Finding]:
     done = [step for step in c.scenario.alternatives[c.alternative] if step.done]
     if done:
         what = ", ".join(f"{step.do} {step.machine if isinstance(step, Buy | Sell) else ''}".strip() for step in done)
-        found.append(Finding("already_done", f"Already done, and what was paid before {plan.time.start} not counted: {what}.", c.alternative))
+        found.append(
+            Finding(
+                "already_done",
+                f"Already done, and what was paid before {plan.time.start} not counted: {what}.",
+                c.alternative,
+            )
+        )
     return found
 
 
@@ -304,6 +365,12 @@ def _deposit(c: CashCalendar, purchase: Purchase, machine: str, leaves: Date, pa
     due, amount = line.dates[0], -float(line.amounts()[0])
     if due < c.plan.time.start or due >= paid or due >= purchase.step.on:
         return []
-    when = f"{(leaves - due).days} days before {machine} can leave" if due < leaves else f"the day {machine} leaves" if due == leaves else f"after {machine} leaves"
+    when = (
+        f"{(leaves - due).days} days before {machine} can leave"
+        if due < leaves
+        else f"the day {machine} leaves"
+        if due == leaves
+        else f"after {machine} leaves"
+    )
     text = f"The sale cannot fund the deposit: {amount:,.0f} is due on {due}, {when} and {(paid - due).days} days before its money."
     return [Finding("sale_cannot_fund_deposit", text, c.alternative, "warning")]

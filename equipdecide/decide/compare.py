@@ -120,7 +120,10 @@ class Difference:
     @cached_property
     def by_group(self) -> Mapping[str, float]:
         """Present worth by what the money is for, first less second [currency]."""
-        return {g: self.minuend.column(f"worth.{g}").figure() - self.subtrahend.column(f"worth.{g}").figure() for g in GROUPS}
+        return {
+            g: self.minuend.column(f"worth.{g}").figure() - self.subtrahend.column(f"worth.{g}").figure()
+            for g in GROUPS
+        }
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -170,7 +173,9 @@ class Comparison(Shown):
                     "irr_less_keep": list(o.rates_less_keep.roots),
                     "payback_years": o.payback_less_keep.first,
                     "payback_last_years": o.payback_less_keep.last,
-                    "cash_low": None if o.cash_low is None else {"amount": o.cash_low.amount, "month": o.cash_low.month},
+                    "cash_low": None
+                    if o.cash_low is None
+                    else {"amount": o.cash_low.amount, "month": o.cash_low.month},
                     "affordable": o.affordable,
                     "own_money_needed": o.own_money_needed,
                     "worst_coverage": o.worst_coverage,

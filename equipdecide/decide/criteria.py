@@ -100,7 +100,13 @@ class Weighing(Shown):
                     },
                     "flip": None
                     if view.flip is None
-                    else {"first": view.flip.first, "second": view.flip.second, "criterion": view.flip.criterion, "weight": view.flip.weight, "needed": view.flip.needed},
+                    else {
+                        "first": view.flip.first,
+                        "second": view.flip.second,
+                        "criterion": view.flip.criterion,
+                        "weight": view.flip.weight,
+                        "needed": view.flip.needed,
+                    },
                 }
                 for view in self.views
             ],
@@ -141,7 +147,9 @@ def nearest_flip(scores: Mapping[str, Mapping[str, float]], weights: Mapping[str
     return min(flips, key=lambda flip: abs(flip.needed - flip.weight), default=None)
 
 
-def _view(partner: str, weights: Mapping[str, float], scores: Mapping[str, Mapping[str, float]], worth: Mapping[str, float]) -> View:
+def _view(
+    partner: str, weights: Mapping[str, float], scores: Mapping[str, Mapping[str, float]], worth: Mapping[str, float]
+) -> View:
     whole = sum(weights.values())
     if not whole > 0:
         raise ValueError(f"{partner}: all weights are zero")
@@ -165,12 +173,22 @@ def weigh(comparison: Comparison) -> Weighing:
     worth = {o.name: o.npv_less_keep for o in comparison if o.name in standing}
     findings = list(_cautions(scenario.criteria, standing))
     scores = {
-        name: {c: score(float(one.values[name]), float(one.worst), float(one.best)) for c, one in scenario.criteria.items()}
+        name: {
+            c: score(float(one.values[name]), float(one.worst), float(one.best)) for c, one in scenario.criteria.items()
+        }
         for name in standing
     }
     partners = list(dict.fromkeys(p for one in scenario.criteria.values() for p in one.weights)) or [TOGETHER]
     views = [
-        _view(partner, {c: float(one.weights[partner]) if partner in one.weights else (1.0 if partner == TOGETHER else 0.0) for c, one in scenario.criteria.items()}, scores, worth)
+        _view(
+            partner,
+            {
+                c: float(one.weights[partner]) if partner in one.weights else (1.0 if partner == TOGETHER else 0.0)
+                for c, one in scenario.criteria.items()
+            },
+            scores,
+            worth,
+        )
         for partner in partners
     ]
     return Weighing(worth, gates, tuple(views), tuple(findings))
@@ -181,11 +199,24 @@ def _cautions(criteria: Mapping[str, Criterion], standing: Sequence[str]) -> lis
     for name, one in criteria.items():
         values = [float(one.values[course]) for course in standing]
         if len(set(values)) == 1:
-            found.append(Finding("no_difference", f"All courses are alike in '{name}': its weight only dilutes the others.", f"criteria.{name}"))
+            found.append(
+                Finding(
+                    "no_difference",
+                    f"All courses are alike in '{name}': its weight only dilutes the others.",
+                    f"criteria.{name}",
+                )
+            )
         low, high = sorted((float(one.worst), float(one.best)))
         outside = [course for course, value in zip(standing, values, strict=True) if not low <= value <= high]
         if outside:
-            found.append(Finding("outside_range", f"'{name}': {', '.join(outside)} lie outside its range of {low:g} to {high:g}, so they score below 0 or above 1.", f"criteria.{name}", "warning"))
+            found.append(
+                Finding(
+                    "outside_range",
+                    f"'{name}': {', '.join(outside)} lie outside its range of {low:g} to {high:g}, so they score below 0 or above 1.",
+                    f"criteria.{name}",
+                    "warning",
+                )
+            )
     return found
 
 
@@ -205,7 +236,9 @@ class Pairwise:
         return self.ratio <= 0.10
 
 
-def pairwise(matrix: Sequence[Sequence[float]], method: Literal["eigenvalue", "column average"] = "eigenvalue") -> Pairwise:
+def pairwise(
+    matrix: Sequence[Sequence[float]], method: Literal["eigenvalue", "column average"] = "eigenvalue"
+) -> Pairwise:
     """Return weights from a reciprocal matrix, shape (n, n), n from 2 to 9, by the exact eigenvalue or the shortcut.
 
     ``CI = (eigenvalue - n) / (n - 1)``, ``CR = CI / RI``. Raises ValueError where the matrix is not reciprocal.

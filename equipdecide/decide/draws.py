@@ -203,7 +203,9 @@ def read_values(file: Path, quantity: Quantity) -> list[float]:
     try:
         lines = file.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError):
-        raise DrawError(f"{file.name} cannot be read as a text file. Put it beside the scenario, as CSV in UTF-8.") from None
+        raise DrawError(
+            f"{file.name} cannot be read as a text file. Put it beside the scenario, as CSV in UTF-8."
+        ) from None
     values, wrong = [], []
     for number, line in enumerate(lines, 1):
         text = line.strip().strip('"')

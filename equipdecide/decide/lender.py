@@ -164,7 +164,9 @@ class LenderView(Shown):
         """Return plain data with fixed keys: keys are added, never renamed."""
 
         def years(rows: tuple[CoverageYear, ...]) -> list[dict[str, object]]:
-            return [{"year": r.year, "available": r.available, "service": r.service, "coverage": r.coverage} for r in rows]
+            return [
+                {"year": r.year, "available": r.available, "service": r.service, "coverage": r.coverage} for r in rows
+            ]
 
         return {
             "caption": self.caption,
@@ -203,7 +205,13 @@ class LenderView(Shown):
 
         return pd.DataFrame(
             [
-                {"case": case, "year": r.year, "available_usd": r.available, "service_usd": r.service, "coverage": r.coverage}
+                {
+                    "case": case,
+                    "year": r.year,
+                    "available_usd": r.available,
+                    "service_usd": r.service,
+                    "coverage": r.coverage,
+                }
                 for case, rows in (("base", self.coverage), ("downside", self.downside))
                 for r in rows
             ]
@@ -211,7 +219,10 @@ class LenderView(Shown):
 
 
 def lender(
-    scenario: Scenario, alternative: str | None = None, definition: CoverageDefinition = AFTER_DRAWINGS, downside: Mapping[str, float] | None = None
+    scenario: Scenario,
+    alternative: str | None = None,
+    definition: CoverageDefinition = AFTER_DRAWINGS,
+    downside: Mapping[str, float] | None = None,
 ) -> LenderView:
     """Return the lender's figures of one course; of the first that buys a machine where none is named.
 
@@ -232,7 +243,12 @@ def lender(
         CAPTION,
         uses,
         sources,
-        tuple(row for key, w in ledger.workings.items() if key.startswith("collateral ") for row in _collateral(key.removeprefix("collateral "), w)),
+        tuple(
+            row
+            for key, w in ledger.workings.items()
+            if key.startswith("collateral ")
+            for row in _collateral(key.removeprefix("collateral "), w)
+        ),
         tuple(_debt(ledger, plan, debt) for debt in plan.debts if debt.ends_on > plan.time.start),
         closing,
         _level_on(calendar, closing) if cash else None,
@@ -284,7 +300,9 @@ def _funds(ledger: Ledger, plan: Plan) -> tuple[tuple[Fund, ...], tuple[Fund, ..
                 uses.append(Fund(f"{column.name.split(': ', 1)[1]} of {purchase.name}", column.figure(), True))
         for offer in purchase.step.pay:
             drawn = ledger.workings[f"loan {offer}"]
-            fee = ledger.workings[f"drawn {offer}"]["fee"].figure() if "fee" in ledger.workings[f"drawn {offer}"] else 0.0
+            fee = (
+                ledger.workings[f"drawn {offer}"]["fee"].figure() if "fee" in ledger.workings[f"drawn {offer}"] else 0.0
+            )
             sources.append(Fund(offer, drawn["received"].figure() + fee))
             if fee:
                 uses.append(Fund(f"fee of {offer}", fee, True))
@@ -293,7 +311,12 @@ def _funds(ledger: Ledger, plan: Plan) -> tuple[tuple[Fund, ...], tuple[Fund, ..
             continue
         w = ledger.workings[f"settlement {sale.machine}"]
         sources.append(Fund(f"sale of {sale.machine}", w["gross"].figure()))
-        for what, key in (("commission on", "commission"), ("selling costs of", "costs"), ("payoff of", "payoff"), ("release of the lien on", "release")):
+        for what, key in (
+            ("commission on", "commission"),
+            ("selling costs of", "costs"),
+            ("payoff of", "payoff"),
+            ("release of the lien on", "release"),
+        ):
             if abs(w[key].figure()) >= 0.005:
                 uses.append(Fund(f"{what} {sale.machine}", w[key].figure()))
     short = round(sum(use.amount for use in uses) - sum(source.amount for source in sources), 2)
@@ -306,7 +329,9 @@ def _funds(ledger: Ledger, plan: Plan) -> tuple[tuple[Fund, ...], tuple[Fund, ..
 
 def _collateral(machine: str, w: Working) -> list[CollateralYear]:
     rows = zip(w.axis.ends, w["value"].per_row(), w["owed"].per_row(), strict=True)
-    found = [CollateralYear(machine, k, on, float(value), float(owed)) for k, (on, value, owed) in enumerate(rows, start=1)]
+    found = [
+        CollateralYear(machine, k, on, float(value), float(owed)) for k, (on, value, owed) in enumerate(rows, start=1)
+    ]
     owing = [row.year for row in found if row.owed > 0.005]
     return found[: max(owing, default=0)]
 
@@ -321,14 +346,48 @@ def _debt(ledger: Ledger, plan: Plan, debt: Debt) -> DebtView:
         made = [k for k, day in enumerate(schedule.axis.ends) if day <= start]
         balance = schedule["balance"].figure(made[-1]) if made else first
         covered = [debt.machine, *loan.collateral]
-        lien = f"filing on {', '.join(covered)}" + (f"; released for {loan.release_fee.likely:,.0f} when paid off" if loan.release_fee else "")
+        lien = f"filing on {', '.join(covered)}" + (
+            f"; released for {loan.release_fee.likely:,.0f} when paid off" if loan.release_fee else ""
+        )
         payment = loan.payment.likely if loan.payment else ledger.workings[key]["level_payment"].figure()
-        return DebtView(debt.name, loan.lender, debt.machine, balance, loan.principal.likely, loan.rate.likely, payment, schedule.axis.ends[-1], lien)
+        return DebtView(
+            debt.name,
+            loan.lender,
+            debt.machine,
+            balance,
+            loan.principal.likely,
+            loan.rate.likely,
+            payment,
+            schedule.axis.ends[-1],
+            lien,
+        )
     offer, schedule = plan.scenario.financing[debt.financing or ""], ledger.workings[key]
-    payment = schedule["level_payment"].figure() if "level_payment" in schedule else float(offer.payment.likely if offer.payment else 0.0)
-    amount = ledger.workings[f"amount of {debt.name}"]["amount"].figure() if f"amount of {debt.name}" in ledger.workings else offer.amount.likely
-    owner = "the lessor owns it" if any(p.lease == debt.financing for p in plan.purchases) else f"first lien on {debt.machine} asked"
-    return DebtView(debt.name, offer.lender, debt.machine, 0.0, amount, schedule["yearly_rate"].figure(), payment, schedule.axis.ends[-1], owner)
+    payment = (
+        schedule["level_payment"].figure()
+        if "level_payment" in schedule
+        else float(offer.payment.likely if offer.payment else 0.0)
+    )
+    amount = (
+        ledger.workings[f"amount of {debt.name}"]["amount"].figure()
+        if f"amount of {debt.name}" in ledger.workings
+        else offer.amount.likely
+    )
+    owner = (
+        "the lessor owns it"
+        if any(p.lease == debt.financing for p in plan.purchases)
+        else f"first lien on {debt.machine} asked"
+    )
+    return DebtView(
+        debt.name,
+        offer.lender,
+        debt.machine,
+        0.0,
+        amount,
+        schedule["yearly_rate"].figure(),
+        payment,
+        schedule.axis.ends[-1],
+        owner,
+    )
 
 
 def _level_on(calendar: CashCalendar, day: Date) -> float:
@@ -339,8 +398,12 @@ def _level_on(calendar: CashCalendar, day: Date) -> float:
 def _coverage(ledger: Ledger, plan: Plan, definition: CoverageDefinition) -> tuple[CoverageYear, ...]:
     found = []
     for year in range(plan.time.start.year + 1, plan.time.end.year):
-        available = sum(_in_year(line, year) for line in ledger.lines if line.purse == "shop" and line.group in definition.available)
-        service = 0.0 - sum(_in_year(line, year) for line in ledger.lines if line.purse == "shop" and line.group in definition.service)
+        available = sum(
+            _in_year(line, year) for line in ledger.lines if line.purse == "shop" and line.group in definition.available
+        )
+        service = 0.0 - sum(
+            _in_year(line, year) for line in ledger.lines if line.purse == "shop" and line.group in definition.service
+        )
         found.append(CoverageYear(year, available, service, available / service if service > 0.005 else None))
     return tuple(found)
 
@@ -359,7 +422,13 @@ def _guarantees(ledger: Ledger, plan: Plan) -> tuple[Guarantee, ...]:
     w = ledger.workings["guarantees"]
     month = w.axis.labels[int(w["shortfall"].per_row().argmax())]
     return tuple(
-        Guarantee(name, owner.share.likely, owner.guarantees.likely if owner.guarantees else None, w[f"behind {name}"].figure(), month)
+        Guarantee(
+            name,
+            owner.share.likely,
+            owner.guarantees.likely if owner.guarantees else None,
+            w[f"behind {name}"].figure(),
+            month,
+        )
         for name, owner in plan.scenario.owners.items()
         if f"behind {name}" in w
     )
@@ -368,12 +437,17 @@ def _guarantees(ledger: Ledger, plan: Plan) -> tuple[Guarantee, ...]:
 def _findings(view: LenderView) -> list[Finding]:
     found = [Finding("one_machine_only", CAPTION, view.alternative)]
     required = view.required
-    for case, worst, rows in (("", view.worst_coverage, view.coverage), (" in the downside", view.worst_downside, view.downside)):
+    for case, worst, rows in (
+        ("", view.worst_coverage, view.coverage),
+        (" in the downside", view.worst_downside, view.downside),
+    ):
         if worst is None or required is None:
             continue
         year = next(r.year for r in rows if r.coverage == worst)
         word = "under" if worst < required else "over"
-        text = f"Coverage{case} is least in {year}: {worst:.2f}, {word} the {required:.2f} asked ({view.definition.name})."
+        text = (
+            f"Coverage{case} is least in {year}: {worst:.2f}, {word} the {required:.2f} asked ({view.definition.name})."
+        )
         found.append(Finding("coverage", text, "shop.coverage_required", "warning" if worst < required else "note"))
     for machine in dict.fromkeys(row.machine for row in view.collateral):
         open_years = [row for row in view.collateral if row.machine == machine and not row.covered]

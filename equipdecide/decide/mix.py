@@ -66,12 +66,17 @@ def mix(scenario: Scenario, evaluation: Evaluation | None = None) -> MixResult:
         raise ValueError("the scenario has no parts; add `parts:` with what the machine makes")
     evaluation = evaluation or evaluate(scenario)
     made = hours(scenario, evaluation)
-    return MixResult(scenario, tuple(_of_one(scenario, evaluation[one.name], one.name, one.good_standard_hours) for one in made.alternatives))
+    return MixResult(
+        scenario,
+        tuple(_of_one(scenario, evaluation[one.name], one.name, one.good_standard_hours) for one in made.alternatives),
+    )
 
 
 def _of_one(scenario: Scenario, ledger: Ledger, name: str, good_hours: float | None) -> MixOfOne:
     if not good_hours:
-        return MixOfOne(name, {}, None, (Finding("nothing_made", f"{name}: no machine does this work in a full year."),))
+        return MixOfOne(
+            name, {}, None, (Finding("nothing_made", f"{name}: no machine does this work in a full year."),)
+        )
     by_piece = {station for part in scenario.parts.values() for station in part.elsewhere}
     limits = {station: float(amount) for station, amount in scenario.shop.other_limits.items()}
     # a station without minutes by the piece passes the machine's own hours, one for one
@@ -83,9 +88,28 @@ def _of_one(scenario: Scenario, ledger: Ledger, name: str, good_hours: float | N
         must = float(entry.must_ship) if entry.must_ship is not None else 0.0
         each = {MACHINE: ledger.column(f"part {part}.hours_each").figure()}
         each |= {station: float(minutes) / 60 for station, minutes in entry.elsewhere.items()}
-        products[part] = Product(ledger.column(f"part {part}.contribution").figure(), each, max(float(demand) if demand is not None else 0.0, must), must)
+        products[part] = Product(
+            ledger.column(f"part {part}.contribution").figure(),
+            each,
+            max(float(demand) if demand is not None else 0.0, must),
+            must,
+        )
     try:
         found = best_mix(products, available)
     except ValueError as error:
-        return MixOfOne(name, available, None, (Finding("must_ship_does_not_fit", f"{name}: {error}. The engine buys outside or pays the penalty.", "parts", "warning"),))
-    return MixOfOne(name, available, found, tuple(Finding(f.code, f"{name}: {f.text}", f.about, f.weight) for f in found.findings))
+        return MixOfOne(
+            name,
+            available,
+            None,
+            (
+                Finding(
+                    "must_ship_does_not_fit",
+                    f"{name}: {error}. The engine buys outside or pays the penalty.",
+                    "parts",
+                    "warning",
+                ),
+            ),
+        )
+    return MixOfOne(
+        name, available, found, tuple(Finding(f.code, f"{name}: {f.text}", f.about, f.weight) for f in found.findings)
+    )

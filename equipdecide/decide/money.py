@@ -95,7 +95,10 @@ class MoneyResult(Shown):
         return {
             "currency": self.scenario.currency,
             "study_rate": self.scenario.study.rate.likely,
-            "offers": [{key: getattr(o, key) for key in plain} | {key: getattr(o, key).isoformat() for key in days} for o in self.offers],
+            "offers": [
+                {key: getattr(o, key) for key in plain} | {key: getattr(o, key).isoformat() for key in days}
+                for o in self.offers
+            ],
             "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
         }
 
@@ -103,10 +106,25 @@ class MoneyResult(Shown):
         """Return a tidy pandas frame, one row an offer, units in the column names."""
         import pandas as pd
 
-        money = ("amount", "received", "payment", "total_paid", "cost_of_money", "worth_against_cash", "cost_after_tax", "own_money_needed")
+        money = (
+            "amount",
+            "received",
+            "payment",
+            "total_paid",
+            "cost_of_money",
+            "worth_against_cash",
+            "cost_after_tax",
+            "own_money_needed",
+        )
         return pd.DataFrame(
             [
-                {"offer": o.name, "machine": o.machine, "kind": o.kind, "taxed_as": o.taxed_as, "yearly_rate": o.yearly_rate}
+                {
+                    "offer": o.name,
+                    "machine": o.machine,
+                    "kind": o.kind,
+                    "taxed_as": o.taxed_as,
+                    "yearly_rate": o.yearly_rate,
+                }
                 | {f"{key}_usd": getattr(o, key) for key in money}
                 for o in self.offers
             ]
@@ -123,8 +141,14 @@ def money(scenario: Scenario) -> MoneyResult:
     for name, offer in scenario.financing.items():
         found = _course(scenario, name, offer)
         if found is None:
-            what = f"no course of this file buys {offer.machine}" if offer.machine else "it names no machine, and no course pays with it"
-            findings.append(Finding("offer_without_course", f"{name}: {what}; the offer is left out.", f"financing.{name}"))
+            what = (
+                f"no course of this file buys {offer.machine}"
+                if offer.machine
+                else "it names no machine, and no course pays with it"
+            )
+            findings.append(
+                Finding("offer_without_course", f"{name}: {what}; the offer is left out.", f"financing.{name}")
+            )
         else:
             courses[name] = found
     if not courses:
@@ -133,7 +157,11 @@ def money(scenario: Scenario) -> MoneyResult:
     for name, (what, course) in courses.items():
         runs[name] = _paying(scenario.alternatives[course], what, [name])
         runs[f"cash for {what}"] = _paying(scenario.alternatives[course], what, [])
-    ends = {offer.end_value.path: offer.end_value for offer in scenario.financing.values() if offer.end_value and offer.end_value.doubtful}
+    ends = {
+        offer.end_value.path: offer.end_value
+        for offer in scenario.financing.values()
+        if offer.end_value and offer.end_value.doubtful
+    }
     values = {path: np.array([a.likely, a.low or 0.0, a.high or 0.0]) for path, a in ends.items()}
     only = [name for name in runs if name != "keep"]
     evaluation = evaluate(scenario.model_copy(update={"alternatives": runs}), values, only=only)
@@ -144,7 +172,14 @@ def money(scenario: Scenario) -> MoneyResult:
     return MoneyResult(scenario, offers, tuple(dict.fromkeys(findings)))
 
 
-SAID = ("lease_is_rent", "lease_is_purchase", "lease_notice", "lease_outlives_study", "shortfall_rolled", "machine_goes_back")
+SAID = (
+    "lease_is_rent",
+    "lease_is_purchase",
+    "lease_notice",
+    "lease_outlives_study",
+    "shortfall_rolled",
+    "machine_goes_back",
+)
 
 
 def _course(scenario: Scenario, name: str, offer: Financing) -> tuple[str, str] | None:
@@ -176,10 +211,18 @@ def _offer(evaluation: Evaluation, offer: Financing, name: str, what: str, cours
     debt = next(debt for debt in plan.debts if debt.financing == name)
     rates = [schedule["yearly_rate"].figure(trial=k) for k in range(schedule["yearly_rate"].values.shape[1])]
     paid = schedule["paid"].per_row()
-    payment = schedule["level_payment"].figure() if "level_payment" in schedule else float(offer.payment.likely if offer.payment else paid[0])
+    payment = (
+        schedule["level_payment"].figure()
+        if "level_payment" in schedule
+        else float(offer.payment.likely if offer.payment else paid[0])
+    )
     worth = ledger.column("worth.npv").figure() - cash.column("worth.npv").figure()
     years = plan.time.years_to(debt.drawn_on)
-    amount = ledger.workings[f"amount of {name}"]["amount"].figure() if f"amount of {name}" in ledger.workings else offer.amount.likely
+    amount = (
+        ledger.workings[f"amount of {name}"]["amount"].figure()
+        if f"amount of {name}" in ledger.workings
+        else offer.amount.likely
+    )
     brought = amount * float((1 + evaluation.scenario.study.rate.likely) ** -years)
     received, total = schedule["received"].figure(), schedule["total_paid"].figure()
     taxed: TaxedAs = "loan" if offer.kind not in LEASES else "lease" if is_lease_for_tax(offer) else "purchase"
@@ -217,4 +260,3 @@ def _deferral(offer: Financing, one: OfferOfMoney) -> list[Finding]:
     added = schedule["balance"].figure(offer.deferred - 1) - one.amount
     text = f"{one.name}: {offer.deferred} periods without payment are not free: {added:,.2f} of interest is added to the debt, and every payment after is larger."
     return [Finding("deferral_accrues", text, f"financing.{one.name}", "warning")]
-

@@ -105,18 +105,30 @@ class NewsResult(Shown):
 
 def _all_doubts(scenario: Scenario) -> list[tuple[str, str, Amount]]:
     found = [(f"events.{name}", name, amount) for name, amount in scenario.events.items()]
-    found += [(f"parts.{name}.renews", f"{name} renews", part.renews) for name, part in scenario.parts.items() if part.renews]
-    found += [(f"offers.{name}.unsold", f"{name}: does not sell", offer.unsold) for name, offer in scenario.offers.items() if offer.unsold]
+    found += [
+        (f"parts.{name}.renews", f"{name} renews", part.renews) for name, part in scenario.parts.items() if part.renews
+    ]
+    found += [
+        (f"offers.{name}.unsold", f"{name}: does not sell", offer.unsold)
+        for name, offer in scenario.offers.items()
+        if offer.unsold
+    ]
     return found
 
 
 def questions(scenario: Scenario) -> dict[str, str]:
     """Return what each yes/no doubt asks, by path: "P5 renews", "“contract signed” comes true"."""
-    return {path: f"“{says}” comes true" if path.startswith("events.") else says.replace(": does", " does") for path, says, _ in _all_doubts(scenario)}
+    return {
+        path: f"“{says}” comes true" if path.startswith("events.") else says.replace(": does", " does")
+        for path, says, _ in _all_doubts(scenario)
+    }
 
 
 def news(
-    scenario: Scenario, values: Mapping[str, float] | None = None, evaluation: Evaluation | None = None, paths: Sequence[str] | None = None
+    scenario: Scenario,
+    values: Mapping[str, float] | None = None,
+    evaluation: Evaluation | None = None,
+    paths: Sequence[str] | None = None,
 ) -> NewsResult:
     """Return every yes/no doubt of a scenario (or those at `paths`), both answers evaluated whole.
 

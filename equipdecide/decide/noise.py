@@ -66,9 +66,14 @@ def noise(scenario: Scenario, instead: Mapping[str, float] | None = None) -> Noi
         raise ValueError("the scenario has no working day; add `working_day:` with hours and levels")
     unknown = [name for name in instead or {} if name not in scenario.working_day]
     if unknown:
-        raise KeyError(f"no piece of the day is named {', '.join(unknown)}; there are {', '.join(scenario.working_day)}")
+        raise KeyError(
+            f"no piece of the day is named {', '.join(unknown)}; there are {', '.join(scenario.working_day)}"
+        )
     time = timeline(scenario)
-    return NoiseResult(scenario, tuple(_of_one(scenario, resolve(scenario, name, time), instead or {}) for name in scenario.alternatives))
+    return NoiseResult(
+        scenario,
+        tuple(_of_one(scenario, resolve(scenario, name, time), instead or {}) for name in scenario.alternatives),
+    )
 
 
 def _of_one(scenario: Scenario, plan: Plan, instead: Mapping[str, float]) -> NoiseOfOne:
@@ -84,7 +89,12 @@ def _of_one(scenario: Scenario, plan: Plan, instead: Mapping[str, float]) -> Noi
             assert piece.machine is not None  # the checks of a scenario see to it
             setup = _standing(scenario, plan, piece.machine)
             if setup is None:
-                findings.append(Finding("nobody_there", f"{plan.name}: nothing does the work of {piece.machine} at the end, so '{name}' makes no noise."))
+                findings.append(
+                    Finding(
+                        "nobody_there",
+                        f"{plan.name}: nothing does the work of {piece.machine} at the end, so '{name}' makes no noise.",
+                    )
+                )
                 continue
             level = _level(setup)
             if level is None:
@@ -117,7 +127,12 @@ def _level(setup: Setup) -> float | None:
 def _missing(plan: Plan, setup: Setup) -> Finding:
     declared = setup.base.noise_declared
     if declared is None:
-        return Finding("no_level", f"{plan.name}: no level while cutting is given for {setup.name}.", f"machines.{setup.machine}.noise", "warning")
+        return Finding(
+            "no_level",
+            f"{plan.name}: no level while cutting is given for {setup.name}.",
+            f"machines.{setup.machine}.noise",
+            "warning",
+        )
     return Finding(
         "idle_against_cutting",
         f"{plan.name}: {setup.name} is declared at {float(declared):g} dBA without cutting, which says nothing of a day at it. Ask for a level while cutting your material.",

@@ -101,7 +101,9 @@ def ten_numbers(comparison: Comparison) -> TenNumbers:
         sold=sold,
         sale=route,
         sale_is_part=is_part,
-        credited_on=next((s.credited_on for s in outcome.plan.sales if is_part and route and s.offer_name == route.name), None),
+        credited_on=next(
+            (s.credited_on for s in outcome.plan.sales if is_part and route and s.offer_name == route.name), None
+        ),
         first_good_part=outcome.plan.first_good_part,
         own_money_needed=outcome.own_money_needed,
         largest_payment=largest_payment(outcome),
@@ -134,7 +136,9 @@ def sale_of(comparison: Comparison, outcome: Outcome) -> tuple[SaleResult | None
     scenario = comparison.scenario
     asked = set(scenario.machine_in_question)
     own = [s for s in outcome.plan.steps if isinstance(s, Sell) and s.machine in asked]
-    listed = [s for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine in asked]
+    listed = [
+        s for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine in asked
+    ]
     step = next(iter(own), None) or min(listed, key=lambda s: s.on, default=None)
     if step is None:
         return None, None, False
@@ -199,7 +203,13 @@ def _guarantees(outcome: Outcome) -> tuple[Behind, ...]:
     month = outcome.column("guarantees.shortfall").axis.labels[k] if short[k] > 0.005 else None
     known = not any(finding.code == "no_value_now" for finding in outcome.ledger.findings)
     return tuple(
-        Behind(name, float(owner.guarantees) if owner.guarantees is not None else None, outcome.column(f"guarantees.behind {name}").figure(), month, known)
+        Behind(
+            name,
+            float(owner.guarantees) if owner.guarantees is not None else None,
+            outcome.column(f"guarantees.behind {name}").figure(),
+            month,
+            known,
+        )
         for name, owner in outcome.plan.scenario.owners.items()
     )
 
@@ -311,12 +321,18 @@ def staircase(comparison: Comparison) -> Staircase | None:
     for must, suffix, rank in ((True, "must ship", "advantage"), (False, "could sell", "per_hour")):
         stairs = []
         for name in comparison.scenario.parts:
-            hours = _a_year(ledger, f"contribution.{name}: {suffix}") if f"{name}: {suffix}" in ledger.workings["contribution"] else 0.0
+            hours = (
+                _a_year(ledger, f"contribution.{name}: {suffix}")
+                if f"{name}: {suffix}" in ledger.workings["contribution"]
+                else 0.0
+            )
             part = ledger.workings[f"part {name}"]
             if hours > 0.005:
                 stairs.append((part[rank].figure(), Stair(name, hours, part["per_hour"].figure(), must)))
         found += [stair for _, stair in sorted(stairs, key=lambda pair: -pair[0])]
-    return Staircase(tuple(found), {o.name: _a_year(o.ledger, "capacity.hours", last=True) for o in comparison.outcomes})
+    return Staircase(
+        tuple(found), {o.name: _a_year(o.ledger, "capacity.hours", last=True) for o in comparison.outcomes}
+    )
 
 
 def _a_year(ledger: Ledger, column: str, last: bool = False) -> float:

@@ -32,11 +32,26 @@ class Papers:
         return {
             "alternative": self.alternative,
             "lines": [
-                {"year": year, "form": one.form, "line": one.line, "amount": one.amount, "meaning": one.meaning, "about": one.about, "source": one.source}
+                {
+                    "year": year,
+                    "form": one.form,
+                    "line": one.line,
+                    "amount": one.amount,
+                    "meaning": one.meaning,
+                    "about": one.about,
+                    "source": one.source,
+                }
                 for year, one in self.lines
             ],
             "elections": [
-                {"what": one.what, "about": one.about, "last_day": one.last_day.isoformat(), "how": one.how, "source": one.source} for one in self.elections
+                {
+                    "what": one.what,
+                    "about": one.about,
+                    "last_day": one.last_day.isoformat(),
+                    "how": one.how,
+                    "source": one.source,
+                }
+                for one in self.elections
             ],
         }
 
@@ -45,7 +60,12 @@ class Papers:
         import pandas as pd
 
         keys = ("form", "line", "amount", "meaning", "about")
-        return pd.DataFrame([{"year": year, **{("amount_usd" if key == "amount" else key): getattr(one, key) for key in keys}} for year, one in self.lines])
+        return pd.DataFrame(
+            [
+                {"year": year, **{("amount_usd" if key == "amount" else key): getattr(one, key) for key in keys}}
+                for year, one in self.lines
+            ]
+        )
 
 
 def papers(scenario: Scenario, alternative: str = "keep") -> Papers:

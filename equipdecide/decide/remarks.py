@@ -23,7 +23,12 @@ def remarks(evaluation: Evaluation, outcomes: Sequence[Outcome], best: str | Non
     found = [Finding("note", note, "notes") for note in evaluation.scenario.notes]
     if best is None:
         found.append(
-            Finding("none_affordable", "No course keeps cash above the floor and passes every gate.", "shop.cash_floor", "warning")
+            Finding(
+                "none_affordable",
+                "No course keeps cash above the floor and passes every gate.",
+                "shop.cash_floor",
+                "warning",
+            )
         )
     if shop.cash is None or shop.cash_floor is None:
         text = "No cash in the bank or no floor was given: whether the shop can pay for a course is not tested."
@@ -38,7 +43,12 @@ def remarks(evaluation: Evaluation, outcomes: Sequence[Outcome], best: str | Non
             "Lowest cash and coverage are too rosy by whatever of them the work shown here must pay."
         )
         found.append(Finding("no_overhead", text, "shop.overhead", "warning"))
-    return [*found, *_floors(outcomes, shop.cash_floor.likely), *_owners_tax(evaluation, outcomes), *_prices(evaluation)]
+    return [
+        *found,
+        *_floors(outcomes, shop.cash_floor.likely),
+        *_owners_tax(evaluation, outcomes),
+        *_prices(evaluation),
+    ]
 
 
 def _floors(outcomes: Sequence[Outcome], floor: float) -> Iterator[Finding]:
@@ -74,7 +84,11 @@ def _tax_of_owners(outcome: Outcome, until: Date) -> float:
     paid = 0.0
     for line in outcome.ledger.lines:
         if line.group == "tax" and line.purse != "shop" and line.dates is not None:
-            paid -= sum(float(a) for a, day in zip(line.amounts(), line.dates, strict=True) if outcome.plan.time.start <= day <= until)
+            paid -= sum(
+                float(a)
+                for a, day in zip(line.amounts(), line.dates, strict=True)
+                if outcome.plan.time.start <= day <= until
+            )
     return paid
 
 

@@ -104,7 +104,9 @@ class RoutesResult(Shown):
                 {key: getattr(r, key) for key in plain}
                 | {
                     "money_on": r.money_on.isoformat(),
-                    "steps": [{"on": s.on.isoformat(), "what": s.what, "amount": s.amount, "risk": s.risk} for s in r.steps],
+                    "steps": [
+                        {"on": s.on.isoformat(), "what": s.what, "amount": s.amount, "risk": s.risk} for s in r.steps
+                    ],
                 }
                 for r in self.routes
             ],
@@ -116,9 +118,29 @@ class RoutesResult(Shown):
         """Return a tidy pandas frame, one row a route, units in the column names."""
         import pandas as pd
 
-        keys = ("gross", "selling_costs", "payoff", "release", "net", "expected_net", "worst_net", "expected_worth", "true_value", "tax", "cash_less_tax")
+        keys = (
+            "gross",
+            "selling_costs",
+            "payoff",
+            "release",
+            "net",
+            "expected_net",
+            "worst_net",
+            "expected_worth",
+            "true_value",
+            "tax",
+            "cash_less_tax",
+        )
         return pd.DataFrame(
-            [{"route": r.name, **{f"{key}_usd": getattr(r, key) for key in keys}, "days_to_money": r.days_to_money, "credited": r.credited} for r in self.routes]
+            [
+                {
+                    "route": r.name,
+                    **{f"{key}_usd": getattr(r, key) for key in keys},
+                    "days_to_money": r.days_to_money,
+                    "credited": r.credited,
+                }
+                for r in self.routes
+            ]
         )
 
 
@@ -155,12 +177,21 @@ class _Legs:
         self.plan: Plan = evaluation.plans[name]
         ledger = evaluation[name]
         loans = {f"payments on {debt.name}" for debt in self.plan.debts if debt.old is not None}
-        self.lines = [line for line in ledger.lines if line.name.startswith((f"sale of {machine}: ", f"payoff of {machine}")) or line.name in loans]
-        fallback = scenario.offers[self.offer.if_unsold] if self.offer.unsold is not None and self.offer.if_unsold else None
+        self.lines = [
+            line
+            for line in ledger.lines
+            if line.name.startswith((f"sale of {machine}: ", f"payoff of {machine}")) or line.name in loans
+        ]
+        fallback = (
+            scenario.offers[self.offer.if_unsold] if self.offer.unsold is not None and self.offer.if_unsold else None
+        )
         self.fallback = fallback
         self.chance = (self.offer.unsold.chance or 0.0) if self.offer.unsold is not None and fallback else 0.0
         self.lost = (self.offer.credit_lost.chance or 0.0) if self.offer.credit_lost is not None else 0.0
-        paths = [self.offer.price.path, *([self.offer.unsold.path, fallback.price.path] if self.offer.unsold and fallback else [])]
+        paths = [
+            self.offer.price.path,
+            *([self.offer.unsold.path, fallback.price.path] if self.offer.unsold and fallback else []),
+        ]
         settled = ledger.workings[f"settlement {machine}"]
         self.net = settled["net_cash"]
         self.tape = Tape(evaluation.order, paths, [self.net, *(line.column for line in self.lines)])
@@ -196,12 +227,19 @@ class _Legs:
     def expected(self, price: FloatArray) -> FloatArray:
         """Return the expected worth at prices [currency]."""
         sold = self.run(price, np.zeros(price.shape))[1]
-        return sold if not self.chance else (1 - self.chance) * sold + self.chance * self.run(price, np.ones(price.shape))[1]
+        return (
+            sold
+            if not self.chance
+            else (1 - self.chance) * sold + self.chance * self.run(price, np.ones(price.shape))[1]
+        )
 
     def prices_worth(self, targets: Sequence[float]) -> list[float | None]:
         """Return, for each worth aimed at, the price whose expected worth it is; None where no price does it."""
         aim = np.array(targets, dtype=float)
-        low, high = np.zeros(aim.shape), np.full(aim.shape, 20.0 * max(self.offer.price.likely, 1.0) + 2 * np.abs(aim).max())
+        low, high = (
+            np.zeros(aim.shape),
+            np.full(aim.shape, 20.0 * max(self.offer.price.likely, 1.0) + 2 * np.abs(aim).max()),
+        )
         reach = (self.expected(low) <= aim) & (aim <= self.expected(high))
         for _ in range(HALVINGS):
             middle = (low + high) / 2
@@ -217,11 +255,17 @@ class _Legs:
 def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: Date) -> RouteView:
     offer, fallback = legs.offer, legs.fallback
     likely, low = offer.price.likely, offer.price.low if offer.price.low is not None else offer.price.likely
-    then = (fallback.price.likely, fallback.price.low if fallback.price.low is not None else fallback.price.likely) if fallback else (0.0, 0.0)
+    then = (
+        (fallback.price.likely, fallback.price.low if fallback.price.low is not None else fallback.price.likely)
+        if fallback
+        else (0.0, 0.0)
+    )
     net, worth = legs.run(np.array([likely, likely]), np.array([0.0, 1.0]), np.array([then[0], then[0]]))
     unsold, _ = legs.run(np.array([likely]), np.array([1.0]), np.array([then[0]]), 0.0)
     doubtful = legs.chance > 0
-    bad, _ = legs.run(np.array([low, likely]), np.array([0.0, 1.0]), np.array([then[0], then[1]]), 1.0 if legs.lost else 0.0)
+    bad, _ = legs.run(
+        np.array([low, likely]), np.array([0.0, 1.0]), np.array([then[0], then[1]]), 1.0 if legs.lost else 0.0
+    )
     owed = [w for key, w in one.ledger.workings.items() if key.startswith(f"payoff {machine} ") and "saved" in w]
     sold = next(s for s in legs.plan.sales if s.machine == machine)
     true_value = one.gross - legs.lost_discount
@@ -261,28 +305,67 @@ KEEPS_RISK = {
 }
 
 
-def _steps(scenario: Scenario, offer: Offer, one: RouteResult, legs: _Legs, sold: Sale, day: Date) -> tuple[RouteStep, ...]:
+def _steps(
+    scenario: Scenario, offer: Offer, one: RouteResult, legs: _Legs, sold: Sale, day: Date
+) -> tuple[RouteStep, ...]:
     steps = [RouteStep(sold.handed_over, "machine handed over", None, KEEPS_RISK[offer.route])]
     if offer.written is not None and offer.valid_days is not None:
         ends = cal.add_days(offer.written, offer.valid_days)
         steps.append(RouteStep(ends, "offer ends", None, "after it the price is open again"))
     for debt in legs.plan.debts:
         if debt.old is not None and debt.old.letter is not None and debt.machine == offer.machine:
-            steps.append(RouteStep(debt.old.letter.good_through, "payoff letter ends", None, "after it each day costs its per diem; ask for a new one"))
+            steps.append(
+                RouteStep(
+                    debt.old.letter.good_through,
+                    "payoff letter ends",
+                    None,
+                    "after it each day costs its per diem; ask for a new one",
+                )
+            )
     if sold.sold_on != sold.handed_over:
         risk = f"it does not sell ({legs.chance:.0%}); then {offer.if_unsold}" if legs.chance else "the day is a guess"
         steps.append(RouteStep(sold.sold_on, "sold", None, risk))
     if one.payoff + one.other_costs > 0:
         who = "the buyer pays it" if offer.pays_lender else "you pay it"
-        steps.append(RouteStep(sold.sold_on, f"lender paid and lien released ({who})", -(one.payoff + one.other_costs), "the lien follows the machine until the release is filed"))
+        steps.append(
+            RouteStep(
+                sold.sold_on,
+                f"lender paid and lien released ({who})",
+                -(one.payoff + one.other_costs),
+                "the lien follows the machine until the release is filed",
+            )
+        )
     if one.net_cash < 0:
-        steps.append(RouteStep(sold.sold_on, "shortfall brought in cash", one.net_cash, "yours: the loan is owed in full"))
+        steps.append(
+            RouteStep(sold.sold_on, "shortfall brought in cash", one.net_cash, "yours: the loan is owed in full")
+        )
     elif sold.credited_on is not None:
-        steps.append(RouteStep(sold.credited_on, "credit used against the order", one.net_cash, "unsecured and without interest until then"))
+        steps.append(
+            RouteStep(
+                sold.credited_on,
+                "credit used against the order",
+                one.net_cash,
+                "unsecured and without interest until then",
+            )
+        )
     elif offer.route == "trade-in" or offer.credited_to is not None:
-        steps.append(RouteStep(sold.paid_on, "credit with the dealer", one.net_cash, "unsecured and without interest until it is used; get in writing what happens if the order is late or cancelled"))
+        steps.append(
+            RouteStep(
+                sold.paid_on,
+                "credit with the dealer",
+                one.net_cash,
+                "unsecured and without interest until it is used; get in writing what happens if the order is late or cancelled",
+            )
+        )
     else:
-        steps.append(RouteStep(sold.paid_on, "money to you", one.net_cash, "the payer's word until it clears" if sold.paid_on > sold.sold_on else ""))
+        steps.append(
+            RouteStep(
+                sold.paid_on,
+                "money to you",
+                one.net_cash,
+                "the payer's word until it clears" if sold.paid_on > sold.sold_on else "",
+            )
+        )
     return tuple(sorted(steps, key=lambda step: step.on))
 
 
@@ -291,4 +374,11 @@ def _expired(scenario: Scenario, name: str, day: Date) -> list[Finding]:
     if offer.written is None or offer.valid_days is None or day <= cal.add_days(offer.written, offer.valid_days):
         return []
     ends = cal.add_days(offer.written, offer.valid_days)
-    return [Finding("offer_expired", f"{name}: the offer stands until {ends}; on {day} its price is open again.", f"offers.{name}", "warning")]
+    return [
+        Finding(
+            "offer_expired",
+            f"{name}: the offer stands until {ends}; on {day} its price is open again.",
+            f"offers.{name}",
+            "warning",
+        )
+    ]

@@ -130,7 +130,18 @@ class SaleResult(Shown):
         """Return a tidy pandas frame, one row a route, units in the column names."""
         import pandas as pd
 
-        keys = ("gross", "selling_costs", "payoff", "other_costs", "net_cash", "adjusted_basis", "gain", "tax", "after_tax", "cash_less_tax")
+        keys = (
+            "gross",
+            "selling_costs",
+            "payoff",
+            "other_costs",
+            "net_cash",
+            "adjusted_basis",
+            "gain",
+            "tax",
+            "after_tax",
+            "cash_less_tax",
+        )
         return pd.DataFrame([{"route": r.name, **{f"{key}_usd": getattr(r, key) for key in keys}} for r in self.routes])
 
 
@@ -151,19 +162,32 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     offers = [name for name, offer in scenario.offers.items() if offer.machine == machine]
     if not offers:
         others = dict.fromkeys(offer.machine for offer in scenario.offers.values())
-        raise KeyError(f"no offer for {machine!r} in the scenario" + (f"; there are offers for {', '.join(others)}" if others else "; `offers` names none"))
+        raise KeyError(
+            f"no offer for {machine!r} in the scenario"
+            + (f"; there are offers for {', '.join(others)}" if others else "; `offers` names none")
+        )
     alone = scenario.model_copy(
-        update={"alternatives": {"keep": []} | {name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)] for name in offers}}
+        update={
+            "alternatives": {"keep": []}
+            | {
+                name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)]
+                for name in offers
+            }
+        }
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
     findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings)
-    return SaleResult(scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings))
+    return SaleResult(
+        scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings)
+    )
 
 
 def first_sale(scenario: Scenario, machine: str) -> Date:
     """Return the day of the first step that sells `machine`; the day of decision where none does."""
-    days = [s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine]
+    days = [
+        s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine
+    ]
     return min(days, default=scenario.decision_date)
 
 
@@ -223,7 +247,9 @@ def _by_schedule(plan: Plan, machine: str) -> float | None:
         return None
     draft = Draft("by the schedule", Shared({}))
     day = next(s.sold_on for s in plan.sales if s.machine == machine)
-    return sum(payoff(draft, debt, day, f"{debt.name} by the schedule", by_schedule=True)["payoff"].figure() for debt in owed)
+    return sum(
+        payoff(draft, debt, day, f"{debt.name} by the schedule", by_schedule=True)["payoff"].figure() for debt in owed
+    )
 
 
 def _letter_against_schedule(routes: tuple[RouteResult, ...]) -> list[Finding]:
@@ -252,6 +278,8 @@ def _tax_against_cash(routes: tuple[RouteResult, ...]) -> list[Finding]:
         if gap < 0:
             text = f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: short by {whole(-gap)}. The tax follows the gain, not the cash."
         else:
-            text = f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: {whole(gap)} over."
+            text = (
+                f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: {whole(gap)} over."
+            )
         found.append(Finding("tax_against_cash", text, f"offers.{r.name}", "warning" if gap < 0 else "note"))
     return found

@@ -89,7 +89,10 @@ def tornado(scenario: Scenario, a: str | None = None, b: str = "keep", steps: in
             moved.append(np.array([0.0, 1.0]))
         else:
             assert amount.low is not None and amount.high is not None
-            sides = np.linspace(amount.low, amount.likely, steps + 1), np.linspace(amount.likely, amount.high, steps + 1)
+            sides = (
+                np.linspace(amount.low, amount.likely, steps + 1),
+                np.linspace(amount.likely, amount.high, steps + 1),
+            )
             moved.append(np.concatenate([sides[0], sides[1][1:]]))
     lead = _lead(trials, a, b, _one_at_a_time(trials, paths, moved))
     base = float(_lead(trials, a, b, {})[0])
@@ -216,8 +219,20 @@ class Map(Shown):
         return {
             "a": self.a,
             "b": self.b,
-            "x": {"path": self.x_path, "label": self.x_label, "unit": self.x_unit, "values": self.x.tolist(), "entered": self.entered[0]},
-            "y": {"path": self.y_path, "label": self.y_label, "unit": self.y_unit, "values": self.y.tolist(), "entered": self.entered[1]},
+            "x": {
+                "path": self.x_path,
+                "label": self.x_label,
+                "unit": self.x_unit,
+                "values": self.x.tolist(),
+                "entered": self.entered[0],
+            },
+            "y": {
+                "path": self.y_path,
+                "label": self.y_label,
+                "unit": self.y_unit,
+                "values": self.y.tolist(),
+                "entered": self.entered[1],
+            },
             "own_ranges": None if self.own is None else [list(ends) for ends in self.own],
             "lead_entered": self.lead_entered,
             "lead": self.lead.tolist(),
@@ -279,7 +294,9 @@ def _own(*moved: Amount) -> tuple[tuple[float, float], tuple[float, float]] | No
     return (ranges[0], ranges[1]) if len(ranges) == 2 else None
 
 
-def default_axes(scenario: Scenario, a: str | None = None, b: str = "keep", given: str | None = None) -> tuple[str, str]:
+def default_axes(
+    scenario: Scenario, a: str | None = None, b: str = "keep", given: str | None = None
+) -> tuple[str, str]:
     """Return the two inputs that most deserve a map of the lead of `a` over `b`: (x, y); `given` is one of them already.
 
     Hours (or pieces) that can be sold against the mean hours between stops of the machine or improvement that `a`
@@ -287,7 +304,9 @@ def default_axes(scenario: Scenario, a: str | None = None, b: str = "keep", give
     """
     found = tornado(scenario, a, b)
     bars = {bar.path: bar for bar in found.bars if bar.swing >= 0.5}
-    subjects = [getattr(step, "machine", None) or getattr(step, "improvement", "") for step in scenario.alternatives[found.a]]
+    subjects = [
+        getattr(step, "machine", None) or getattr(step, "improvement", "") for step in scenario.alternatives[found.a]
+    ]
     nights = [path for path in bars if path.endswith(NIGHTS) and path.split(".")[1] in subjects]
     sold = [path for ending in SOLD for path in bars if path.startswith("parts.") and path.endswith(ending)]
     chosen = [given] if given else []
@@ -298,7 +317,9 @@ def default_axes(scenario: Scenario, a: str | None = None, b: str = "keep", give
         if path not in chosen and (path not in bars or not _yes_no(scenario, path)):
             chosen.append(path)
     if len(chosen) < 2:
-        raise ValueError("fewer than two inputs could be moved: give some a range, low .. likely .. high, or name two inputs")
+        raise ValueError(
+            "fewer than two inputs could be moved: give some a range, low .. likely .. high, or name two inputs"
+        )
     return chosen[0], chosen[1]
 
 
@@ -362,7 +383,9 @@ def variance_shares(
     return Indices(tuple(names), tuple(alone), tuple(together), variance)
 
 
-def indices(scenario: Scenario, a: str | None = None, b: str = "keep", points_each: int = 256, seed: int = 7) -> Indices:
+def indices(
+    scenario: Scenario, a: str | None = None, b: str = "keep", points_each: int = 256, seed: int = 7
+) -> Indices:
     """Return what share of the variance of the lead of `a` (left out: the leader) over `b` each doubtful input brings.
 
     Correlations of the scenario are left out: the shares are defined for independent inputs only.

@@ -126,7 +126,9 @@ class Runs(Shown):
         values = self.npv(name, less)
         return self.estimate(lambda k: float(values[k].std()))
 
-    def percentiles(self, name: str, levels: Sequence[float] = (5, 50, 95), less: str | None = None) -> tuple[Estimate, ...]:
+    def percentiles(
+        self, name: str, levels: Sequence[float] = (5, 50, 95), less: str | None = None
+    ) -> tuple[Estimate, ...]:
         """Return percentiles (`levels` in per cent) of present worth, or of the lead over `less` [currency]."""
         values = self.npv(name, less)
         return tuple(self.estimate(lambda k, level=level: float(np.percentile(values[k], level))) for level in levels)  # type: ignore[misc]
@@ -207,7 +209,10 @@ class Runs(Shown):
     def information(self, among: Sequence[str] | None = None) -> tuple[Information, ...]:
         """Return the value of knowing each input alone, the most valuable first."""
         titles, asks = labels(self.scenario), questions(self.scenario)
-        found = [Information(path, titles.get(path, path), self.evppi(path, among), asks.get(path, "")) for path in self.draws]
+        found = [
+            Information(path, titles.get(path, path), self.evppi(path, among), asks.get(path, ""))
+            for path in self.draws
+        ]
         return tuple(sorted(found, key=lambda one: -one.value.value))
 
     @cached_property
@@ -252,7 +257,11 @@ class Runs(Shown):
         joined = [doubt for doubt in self.scenario.doubts if doubt.correlation is not None]
         if not joined and len(self.draws) > 1:
             found.append(
-                Finding("drawn_apart", "Every input was drawn on its own: no two were said to go up and down together.", "doubts")
+                Finding(
+                    "drawn_apart",
+                    "Every input was drawn on its own: no two were said to go up and down together.",
+                    "doubts",
+                )
             )
         if not self.draws:
             found.append(Finding("no_doubts", "No input has a range, so every trial is the same.", "doubts", "warning"))
@@ -274,7 +283,9 @@ class Runs(Shown):
             "evpi": _plain(self.evpi()),
             "evpi_affordable": _plain(self.evpi(pool)),
             "evppi": [{"path": one.path, "label": one.label, **_plain(one.value)} for one in self.information()],
-            "evppi_affordable": [{"path": one.path, "label": one.label, **_plain(one.value)} for one in self.information(pool)],
+            "evppi_affordable": [
+                {"path": one.path, "label": one.label, **_plain(one.value)} for one in self.information(pool)
+            ],
             "choice": list(pool),
             "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
         }
@@ -347,7 +358,9 @@ def _fitted(drawn: FloatArray, leads: FloatArray) -> FloatArray:
         return out
     rank = (np.searchsorted(np.sort(drawn), drawn) + 0.5) / len(drawn) * 2 - 1
     basis = np.polynomial.legendre.legvander(rank, DEGREE)
-    basis = np.column_stack([basis, (drawn - drawn.mean()) / drawn.std()])  # a lead that is straight in the input stays so
+    basis = np.column_stack(
+        [basis, (drawn - drawn.mean()) / drawn.std()]
+    )  # a lead that is straight in the input stays so
     # least squares by the small matrix of the basis with itself; the last column may repeat the second
     weights = np.linalg.pinv(basis.T @ basis, rcond=1e-10, hermitian=True) @ (basis.T @ leads.T)
     fitted: FloatArray = (basis @ weights).T
@@ -399,7 +412,12 @@ def _piece_by_piece(
     Returned are the trials kept, replicate by replicate, and the figures in that order. Of a run that was stopped the
     same number of blocks is kept of each replicate: a beginning of spread points is itself evenly spread.
     """
-    turns = [(r, part[first : first + BLOCK]) for first in range(0, len(parts[0]), BLOCK) for r, part in enumerate(parts) if first < len(part)]
+    turns = [
+        (r, part[first : first + BLOCK])
+        for first in range(0, len(parts[0]), BLOCK)
+        for r, part in enumerate(parts)
+        if first < len(part)
+    ]
     done: list[dict[str, Figures]] = []
     began = time.monotonic()
     try:
@@ -410,7 +428,9 @@ def _piece_by_piece(
             raise
         if len(done) > len(parts):
             del done[len(done) - len(done) % len(parts) :]
-    order = sorted(range(len(done)), key=lambda k: turns[k][0])  # a stable sort: within a replicate the blocks stay in turn
+    order = sorted(
+        range(len(done)), key=lambda k: turns[k][0]
+    )  # a stable sort: within a replicate the blocks stay in turn
     replicates = sorted({turns[k][0] for k in order})
     kept = [np.concatenate([turns[k][1] for k in order if turns[k][0] == r]) for r in replicates]
     return kept, {name: joined([done[k][name] for k in order]) for name in program.names}

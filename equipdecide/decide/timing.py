@@ -151,7 +151,9 @@ def service_life(
     if market_values is None:
         values = np.array([value_after(scenario, machine, price.likely, k) for k in range(1, years + 1)])
     elif len(market_values) != years:
-        raise ValueError(f"{len(market_values)} market values for a study of {years} years: give one for each year's end.")
+        raise ValueError(
+            f"{len(market_values)} market values for a study of {years} years: give one for each year's end."
+        )
     else:
         values = np.asarray(market_values, dtype=float)
     keep = evaluate(scenario, only=["keep"], law=law)
@@ -221,15 +223,23 @@ def _machine(scenario: Scenario, machine: str | None) -> str:
 
 def _with_offer(scenario: Scenario, machine: str) -> tuple[Scenario, str]:
     """Return the scenario and the offer by which the machine is sold: the one a step takes, else any, else its worth."""
-    taken = [s.by for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine]
-    on_file = [name for name, offer in scenario.offers.items() if offer.machine == machine and offer.route == "outright"]
-    on_file += [name for name, offer in scenario.offers.items() if offer.machine == machine and offer.route != "trade-in"]
+    taken = [
+        s.by for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine
+    ]
+    on_file = [
+        name for name, offer in scenario.offers.items() if offer.machine == machine and offer.route == "outright"
+    ]
+    on_file += [
+        name for name, offer in scenario.offers.items() if offer.machine == machine and offer.route != "trade-in"
+    ]
     for name in (*taken, *on_file):
         if scenario.offers[name].route != "trade-in":
             return scenario, name
     worth = scenario.machines[machine].worth_now
     if worth is None:
-        raise KeyError(f"nothing says what {machine!r} would bring today: add an offer for it, or `worth_now:` to the machine")
+        raise KeyError(
+            f"nothing says what {machine!r} would bring today: add an offer for it, or `worth_now:` to the machine"
+        )
     offer = Offer.model_validate({"machine": machine, "route": "outright", "price": worth})
     return scenario.model_copy(update={"offers": {**scenario.offers, AS_IT_STANDS: offer}}), AS_IT_STANDS
 
@@ -302,7 +312,11 @@ class SellWhen(Shown):
 
 
 def sell_when(
-    scenario: Scenario, alternative: str | None = None, machine: str | None = None, months: int = 24, law: Law | None = None
+    scenario: Scenario,
+    alternative: str | None = None,
+    machine: str | None = None,
+    months: int = 24,
+    law: Law | None = None,
 ) -> SellWhen:
     """Return selling `machine` now and in each of the next `months` months.
 
@@ -365,7 +379,11 @@ def keep_end(scenario: Scenario) -> Date:
 
 def move(step: Step, months: int) -> Step:
     """Return a step with all its days `months` later."""
-    days = {key: cal.add_months(day, months) for key in ("on", "ordered", "shipped", "until") if (day := getattr(step, key, None))}
+    days = {
+        key: cal.add_months(day, months)
+        for key in ("on", "ordered", "shipped", "until")
+        if (day := getattr(step, key, None))
+    }
     return step.model_copy(update=days)
 
 
@@ -430,7 +448,11 @@ class Waiting(Shown):
 
 
 def wait(
-    scenario: Scenario, doubt: str | None = None, on: Date | None = None, affordable: bool = False, law: Law | None = None
+    scenario: Scenario,
+    doubt: str | None = None,
+    on: Date | None = None,
+    affordable: bool = False,
+    law: Law | None = None,
 ) -> Waiting:
     """Return what it is worth to wait until a yes/no doubt is settled, then to choose.
 
@@ -442,7 +464,9 @@ def wait(
     doubts = [path for path, amount in entered.items() if amount.chance is not None and amount.doubtful]
     doubt = doubt or next((path for path in doubts if _settled(scenario, path)), None)
     if not doubts:
-        raise KeyError("there is no yes/no doubt in this file to wait for: nothing under `events:`, no contract that may be renewed")
+        raise KeyError(
+            "there is no yes/no doubt in this file to wait for: nothing under `events:`, no contract that may be renewed"
+        )
     if doubt is None:
         raise KeyError(f"nothing says on which day a doubt is settled: name one of {', '.join(doubts)} and its day")
     if doubt not in doubts:
@@ -484,7 +508,9 @@ def wait(
     chosen = [max(options, key=lambda name: options[name]) for options in then]  # noqa: B023
     waiting = _average([then[k][chosen[k]] for k in (0, 1)], shares)
     asks = questions(scenario).get(doubt, doubt)
-    return Waiting(doubt, asks, chance, day, now, averages[now], chosen[0], chosen[1], waiting, _average(best_known, shares))
+    return Waiting(
+        doubt, asks, chance, day, now, averages[now], chosen[0], chosen[1], waiting, _average(best_known, shares)
+    )
 
 
 def _average(worth: Sequence[float], shares: Sequence[float]) -> float:

@@ -92,7 +92,10 @@ class Whose(Shown):
                 }
                 for v in self.views
             ],
-            "inputs": {path: {"label": label, "unit": unit, "entered": value} for path, (label, unit, value) in self.inputs.items()},
+            "inputs": {
+                path: {"label": label, "unit": unit, "entered": value}
+                for path, (label, unit, value) in self.inputs.items()
+            },
             "deciding": [{name: getattr(d, name) for name in d.__dataclass_fields__} for d in self.deciding],
         }
 
@@ -102,7 +105,13 @@ class Whose(Shown):
 
         return pd.DataFrame(
             [
-                {"view": v.name, "alternative": name, "npv_usd": worth, "npv_less_keep_usd": v.less_keep(name), "chosen": v.choice == name}
+                {
+                    "view": v.name,
+                    "alternative": name,
+                    "npv_usd": worth,
+                    "npv_less_keep_usd": v.less_keep(name),
+                    "chosen": v.choice == name,
+                }
                 for v in self.views
                 for name, worth in v.npv.items()
             ]
@@ -148,7 +157,16 @@ def whose(scenario: Scenario, guesses: Mapping[str, Mapping[str, float | str]] |
         elif view.choice != views[-1].choice:
             amount = entered[path]
             deciding.append(
-                Deciding(name, path, titles.get(path, path), amount.likely, read[name][path], amount.unit, views[-1].choice, view.choice)
+                Deciding(
+                    name,
+                    path,
+                    titles.get(path, path),
+                    amount.likely,
+                    read[name][path],
+                    amount.unit,
+                    views[-1].choice,
+                    view.choice,
+                )
             )
     inputs = {path: (titles.get(path, path), entered[path].unit, entered[path].likely) for path in paths}
     return Whose(tuple(views), tuple(deciding), inputs)

@@ -82,7 +82,12 @@ def _solve(received: FloatArray, paid: FloatArray, whole: FloatArray, odd: Float
 
 
 def post_rate(
-    w: Working, received: Column, paid: Column, times: Sequence[tuple[float, float]], a_year: float, name: str = "yearly_rate"
+    w: Working,
+    received: Column,
+    paid: Column,
+    times: Sequence[tuple[float, float]],
+    a_year: float,
+    name: str = "yearly_rate",
 ) -> Column:
     """Post the yearly rate of `paid` (on the working's axis) for `received`, with its proof [1/year].
 
@@ -91,8 +96,22 @@ def post_rate(
     -50 % and 1,000 % a unit-period does it, ``<name>_exists`` is 0, the rate is 0, and the proof asks for none.
     """
     axis = w.axis
-    whole = w.given(f"{name}_periods", [t for t, _ in times], "1", "full unit-periods from the money to the payment", Origin("calendar", "Appendix J"), axis)
-    odd = w.given(f"{name}_fraction", [f for _, f in times], "1", "fraction of a unit-period left over", Origin("calendar", "Appendix J"), axis)
+    whole = w.given(
+        f"{name}_periods",
+        [t for t, _ in times],
+        "1",
+        "full unit-periods from the money to the payment",
+        Origin("calendar", "Appendix J"),
+        axis,
+    )
+    odd = w.given(
+        f"{name}_fraction",
+        [f for _, f in times],
+        "1",
+        "fraction of a unit-period left over",
+        Origin("calendar", "Appendix J"),
+        axis,
+    )
     for end, at in (("lowest", LOWEST), ("highest", HIGHEST)):
         text = f"exp(0 - {name}_periods * log({1 + at})) / (1 {'+' if at > 0 else '-'} {abs(at)} * {name}_fraction)"
         w.formula(f"{name}_{end}", text, "1", f"worth of one paid then, at {at:.0%} a unit-period", axis)
@@ -113,7 +132,15 @@ def post_rate(
         "rate of one unit-period at which the payments are worth what is received",
         f"{name}_exists * (weighted(rate_paid, {name}_worth) - received)",
         ONE,
-        through=((f"{name}_worth", f"1 / ((1 + {name}_fraction * {name}_of_period) * (1 + {name}_of_period) ** {name}_periods)", "1", "worth of one paid then", axis),),
+        through=(
+            (
+                f"{name}_worth",
+                f"1 / ((1 + {name}_fraction * {name}_of_period) * (1 + {name}_of_period) ** {name}_periods)",
+                "1",
+                "worth of one paid then",
+                axis,
+            ),
+        ),
         rate_paid=paid,
         received=received,
     )

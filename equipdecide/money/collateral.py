@@ -15,7 +15,9 @@ from equipdecide.plan import Debt, Plan
 from equipdecide.scenario.amounts import Amount
 
 FALLS_FIRST_YEAR, FALLS_YEARLY = 0.18, 0.10  # opinions of appraisers, no data
-OPINION = Origin("choice", "falls of value", "opinions of appraisers: 15 to 20 % in the first year, then 8 to 12 %", "assumption")
+OPINION = Origin(
+    "choice", "falls of value", "opinions of appraisers: 15 to 20 % in the first year, then 8 to 12 %", "assumption"
+)
 
 
 def collateral(draft: Draft, plan: Plan) -> None:
@@ -47,10 +49,15 @@ def _machine(draft: Draft, plan: Plan, machine: str, debts: list[Debt]) -> None:
     axis = Axis("year owed", tuple(str(k + 1) for k in range(count)), tuple(days), tuple(days))
     w = draft.working(f"collateral {machine}", axis, f"{machine} against what is owed on it", "collateral")
     later = _fall(draft, w, "falls_yearly", FALLS_YEARLY, entry.falls_yearly, "fall in every later year")
-    w.given("year", [k + 1 for k in range(count)], "year", f"years from {since}", Origin("calendar", "anniversaries"), axis)
+    w.given(
+        "year", [k + 1 for k in range(count)], "year", f"years from {since}", Origin("calendar", "anniversaries"), axis
+    )
     if bought is not None:
         first = _fall(draft, w, "falls_first_year", FALLS_FIRST_YEAR, entry.falls_first_year, "fall in the first year")
-        text, uses = "price * (1 - first) * (1 - later) ** (year - 1)", {"price": draft.input(now), "first": first, "later": later}
+        text, uses = (
+            "price * (1 - first) * (1 - later) ** (year - 1)",
+            {"price": draft.input(now), "first": first, "later": later},
+        )
     else:
         text, uses = "now * (1 - later) ** year", {"now": draft.input(now), "later": later}
     w.formula("value", text, "USD", "orderly liquidation value", None, **uses)

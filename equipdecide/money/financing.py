@@ -33,13 +33,25 @@ def offer_schedule(draft: Draft, name: str, offer: Financing, drawn_on: Date, am
     elif offer.kind == "loan" and offer.every_months == 1 and not offer.in_advance:
         assert offer.rate is not None  # the checks of a scenario see to it
         payment = draft.input(offer.payment) if offer.payment else None
-        w = schedule(draft, f"loan {name}", cal.add_months(drawn_on, 1), offer.payments, amount, draft.input(offer.rate), payment)
+        w = schedule(
+            draft, f"loan {name}", cal.add_months(drawn_on, 1), offer.payments, amount, draft.input(offer.rate), payment
+        )
     else:
         w = _loan(draft, name, offer, drawn_on, amount)
-    w.formula("received", "amount - fee", "USD", "money received, less the fee", ONE, amount=amount, fee=draft.input(offer.fee) if offer.fee else 0.0)
+    w.formula(
+        "received",
+        "amount - fee",
+        "USD",
+        "money received, less the fee",
+        ONE,
+        amount=amount,
+        fee=draft.input(offer.fee) if offer.fee else 0.0,
+    )
     w.formula("total_paid", "total(paid)", "USD", "all payments", ONE)
     times = months_of(w.axis, drawn_on, offer.every_months)
-    post_rate(w, w["received"], w["counted"] if "counted" in w else w["paid"], times, per_year("month", offer.every_months))
+    post_rate(
+        w, w["received"], w["counted"] if "counted" in w else w["paid"], times, per_year("month", offer.every_months)
+    )
     return w
 
 
@@ -62,8 +74,12 @@ def _loan(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Col
     rate = draft.input(offer.rate)
     shift = 0 if offer.in_advance else 1
     choice = Origin("choice", f"terms of {name}")
-    w.given("ahead", [k + shift for k in range(rows)], "1", "payment periods from the money to the payment", choice, axis)
-    w.given("lasts", [min(k + shift, 1) for k in range(rows)], "1", "payment periods since the payment before", choice, axis)
+    w.given(
+        "ahead", [k + shift for k in range(rows)], "1", "payment periods from the money to the payment", choice, axis
+    )
+    w.given(
+        "lasts", [min(k + shift, 1) for k in range(rows)], "1", "payment periods since the payment before", choice, axis
+    )
     w.given("is_last", [0.0] * (rows - 1) + [1.0], "1", "the last payment takes what is left", choice, axis)
     w.formula("a_period", f"rate * {offer.every_months} / 12", "1", "rate of a payment period", ONE, rate=rate)
     w.formula("factor", "(1 + a_period) ** (0 - ahead)", "1", "worth, when the money comes, of one paid then")
@@ -71,11 +87,25 @@ def _loan(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Col
     for k, step in enumerate(offer.steps):
         flags = [1.0 if start <= row < start + step.payments else 0.0 for row in range(rows)]
         w.given(f"step_{k + 1}", flags, "1", f"payments {start + 1} to {start + step.payments}", choice, axis)
-        stepped.append(w.formula(f"stepped_{k + 1}", f"step_{k + 1} * each", "USD", f"payments of step {k + 1}", each=draft.input(step.payment)))
+        stepped.append(
+            w.formula(
+                f"stepped_{k + 1}",
+                f"step_{k + 1} * each",
+                "USD",
+                f"payments of step {k + 1}",
+                each=draft.input(step.payment),
+            )
+        )
         start += step.payments
     sum_of(w, "stepped", stepped, "USD", "payments of the steps")
     w.given("is_level", [1.0 if row >= start else 0.0 for row in range(rows)], "1", "a level payment", choice, axis)
-    w.formula("balloon", "is_last * due", "USD", "due with the last payment", due=draft.input(offer.balloon) if offer.balloon else 0.0)
+    w.formula(
+        "balloon",
+        "is_last * due",
+        "USD",
+        "due with the last payment",
+        due=draft.input(offer.balloon) if offer.balloon else 0.0,
+    )
     if offer.payment is not None:
         w.formula("level_payment", "each", "USD", "payment as offered", ONE, each=draft.input(offer.payment))
     elif start >= rows:
@@ -97,7 +127,13 @@ def _loan(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Col
         "principal owed after the payment",
         amount=amount,
     )
-    w.formula("interest", "cents(prev(balance, amount) * a_period * lasts)", "USD", "interest on the balance before", amount=amount)
+    w.formula(
+        "interest",
+        "cents(prev(balance, amount) * a_period * lasts)",
+        "USD",
+        "interest on the balance before",
+        amount=amount,
+    )
     w.formula("paid", "prev(balance, amount) + interest - balance", "USD", "what is paid", amount=amount)
     return w
 
@@ -117,21 +153,50 @@ def _lease(draft: Draft, name: str, offer: Financing, drawn_on: Date, amount: Co
         price = draft.input(offer.option_price)
     else:
         price = 1.0 if offer.kind == "one-dollar buyout" else 0.0
-    w.formula("option_price", "price", "USD", "price of the machine at the end, where it is sure to be paid", ONE, price=price)
-    w.formula("paid", "is_payment * each + is_last * option_price", "USD", "what is paid", each=draft.input(offer.payment))
+    w.formula(
+        "option_price", "price", "USD", "price of the machine at the end, where it is sure to be paid", ONE, price=price
+    )
+    w.formula(
+        "paid", "is_payment * each + is_last * option_price", "USD", "what is paid", each=draft.input(offer.payment)
+    )
     end_value = offer.end_value or offer.option_price
     if rent and end_value is not None:
-        w.formula("counted", "paid + is_last * end_value", "USD", "payments, and the machine that goes back", end_value=draft.input(end_value))
+        w.formula(
+            "counted",
+            "paid + is_last * end_value",
+            "USD",
+            "payments, and the machine that goes back",
+            end_value=draft.input(end_value),
+        )
     shift = 0 if offer.in_advance else 1
     ahead = [float(k + shift) for k in range(rows - 1)] + [float(rows - 1)]
     if rent:
         w.formula("balance", "total(paid) - running(paid)", "USD", "payments left, added up")
         return w
     post_rate(w, amount, w["paid"], [(t, 0.0) for t in ahead], per_year("month", offer.every_months), "implied")
-    w.given("lasts", [min(ahead[0], 1.0)] + [b - a for a, b in zip(ahead, ahead[1:], strict=False)], "1", "payment periods since the payment before", choice, axis)
+    w.given(
+        "lasts",
+        [min(ahead[0], 1.0)] + [b - a for a, b in zip(ahead, ahead[1:], strict=False)],
+        "1",
+        "payment periods since the payment before",
+        choice,
+        axis,
+    )
     grown = "cents(prev(balance, amount) * implied_of_period * lasts)"
-    w.formula("balance", f"where(is_last, 0, prev(balance, amount) + {grown} - paid)", "USD", "principal owed after the payment", amount=amount)
-    w.formula("interest", f"where(is_last, paid - prev(balance, amount), {grown})", "USD", "interest in the payment", amount=amount)
+    w.formula(
+        "balance",
+        f"where(is_last, 0, prev(balance, amount) + {grown} - paid)",
+        "USD",
+        "principal owed after the payment",
+        amount=amount,
+    )
+    w.formula(
+        "interest",
+        f"where(is_last, paid - prev(balance, amount), {grown})",
+        "USD",
+        "interest in the payment",
+        amount=amount,
+    )
     return w
 
 
@@ -144,7 +209,15 @@ def borrow(draft: Draft, plan: Plan, debt: Debt) -> None:
     fee = draft.input(offer.fee) if offer.fee else 0.0
     early = _progress(draft, plan, debt, offer)
     before: Column | float = early["sum"] if early is not None else 0.0
-    money = drawn.formula("drawn", "amount - fee - before", "USD", f"{debt.name} paid out, less its fee", amount=amount, fee=fee, before=before)
+    money = drawn.formula(
+        "drawn",
+        "amount - fee - before",
+        "USD",
+        f"{debt.name} paid out, less its fee",
+        amount=amount,
+        fee=fee,
+        before=before,
+    )
     draft.line(f"{debt.name} paid out", "shop", money, "borrowing", [debt.drawn_on])
     if offer.fee:
         says = "fee, deducted at once (a simplification: it is spread over the term)"
@@ -157,10 +230,24 @@ def borrow(draft: Draft, plan: Plan, debt: Debt) -> None:
     if offer.kind in LEASES:
         _lease_findings(draft, plan, debt, offer)
     if rent and debt.sale is not None and debt.sale.returned_to == debt.name and offer.return_costs:
-        back = draft.working(f"return of {debt.name}", cal.dated(debt.ends_on), f"what sending the machine of {debt.name} back costs", "debt service")
-        parts = [back.formula(f"cost: {what}", "amount", "USD", what, amount=draft.input(cost)) for what, cost in offer.return_costs.items()]
+        back = draft.working(
+            f"return of {debt.name}",
+            cal.dated(debt.ends_on),
+            f"what sending the machine of {debt.name} back costs",
+            "debt service",
+        )
+        parts = [
+            back.formula(f"cost: {what}", "amount", "USD", what, amount=draft.input(cost))
+            for what, cost in offer.return_costs.items()
+        ]
         spent = sum_of(back, "costs", parts, "USD", "costs of the return")
-        draft.line(f"return of {debt.name}", "shop", back.formula("paid", "0 - costs", "USD", "the same, as cash"), "debt service", [debt.ends_on])
+        draft.line(
+            f"return of {debt.name}",
+            "shop",
+            back.formula("paid", "0 - costs", "USD", "the same, as cash"),
+            "debt service",
+            [debt.ends_on],
+        )
         draft.taxed(f"return of {debt.name}", spent, -1)
 
 
@@ -170,7 +257,9 @@ def amount_lent(draft: Draft, plan: Plan, debt: Debt) -> Column:
     if f"amount of {debt.name}" in draft:
         return draft[f"amount of {debt.name}"]["amount"]
     entered = draft.input(offer.amount)
-    rolled = [sale for sale in plan.sales if sale.rolled_into == debt.financing and f"settlement {sale.machine}" in draft]
+    rolled = [
+        sale for sale in plan.sales if sale.rolled_into == debt.financing and f"settlement {sale.machine}" in draft
+    ]
     if not rolled:
         return entered
     w = draft.working(f"amount of {debt.name}", ONE, f"what {debt.name} must be", "debt service")
@@ -205,16 +294,58 @@ def _progress(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> Working
         return None
     days = tuple(day for _, day in early)
     axis = cal.on_days("payment", [purchase.payments[k][1] for k, _ in early], days)
-    w = draft.working(f"progress payments of {debt.name}", axis, f"instalments that {offer.lender} pays before {debt.drawn_on}", "debt service")
-    w.given("share_of_price", [purchase.payments[k][2] for k, _ in early], "1", "share of the price", Origin("choice", f"terms of {purchase.name}"), axis)
-    w.given("days", [(debt.drawn_on - day).days for day in days], "day", f"days until {debt.drawn_on}", Origin("calendar", "terms"), axis)
-    w.formula("lent", "share_of_price * price * share", "USD", "paid by the lender", price=draft[f"purchase {purchase.name}"]["price"], share=draft.input(offer.progress_payments))
-    w.formula("interest_parts", "cents(lent * rate / 365 * days)", "USD", "interest until the loan begins", rate=draft.input(offer.rate))
+    w = draft.working(
+        f"progress payments of {debt.name}",
+        axis,
+        f"instalments that {offer.lender} pays before {debt.drawn_on}",
+        "debt service",
+    )
+    w.given(
+        "share_of_price",
+        [purchase.payments[k][2] for k, _ in early],
+        "1",
+        "share of the price",
+        Origin("choice", f"terms of {purchase.name}"),
+        axis,
+    )
+    w.given(
+        "days",
+        [(debt.drawn_on - day).days for day in days],
+        "day",
+        f"days until {debt.drawn_on}",
+        Origin("calendar", "terms"),
+        axis,
+    )
+    w.formula(
+        "lent",
+        "share_of_price * price * share",
+        "USD",
+        "paid by the lender",
+        price=draft[f"purchase {purchase.name}"]["price"],
+        share=draft.input(offer.progress_payments),
+    )
+    w.formula(
+        "interest_parts",
+        "cents(lent * rate / 365 * days)",
+        "USD",
+        "interest until the loan begins",
+        rate=draft.input(offer.rate),
+    )
     w.formula("sum", "total(lent)", "USD", "paid by the lender before the loan begins", ONE)
     draft.line(f"{debt.name} paid to the builder", "shop", w["lent"], "borrowing", list(days))
-    start = draft.working(f"interest before {debt.name}", cal.dated(debt.drawn_on), f"interest until {debt.name} begins", "debt service")
-    whole = start.formula("interest", "total(parts)", "USD", "interest until the loan begins", parts=w["interest_parts"])
-    draft.line(f"interest before {debt.name}", "shop", start.formula("paid", "0 - interest", "USD", "the same, as cash"), "debt service", [debt.drawn_on])
+    start = draft.working(
+        f"interest before {debt.name}", cal.dated(debt.drawn_on), f"interest until {debt.name} begins", "debt service"
+    )
+    whole = start.formula(
+        "interest", "total(parts)", "USD", "interest until the loan begins", parts=w["interest_parts"]
+    )
+    draft.line(
+        f"interest before {debt.name}",
+        "shop",
+        start.formula("paid", "0 - interest", "USD", "the same, as cash"),
+        "debt service",
+        [debt.drawn_on],
+    )
     draft.taxed(f"interest before {debt.name}", whole, -1)
     return w
 
@@ -222,23 +353,52 @@ def _progress(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> Working
 def _paid_off(draft: Draft, plan: Plan, debt: Debt, offer: Financing, w: Working, amount: Column) -> None:
     """Post what ends an offer early: a loan's balance and interest to the day; every payment left of a lease."""
     made = bisect_right(w.axis.ends, debt.ends_on)
-    end = draft.working(f"balance paid {debt.name}", cal.dated(debt.ends_on), f"what is left of {debt.name}", "debt service")
+    end = draft.working(
+        f"balance paid {debt.name}", cal.dated(debt.ends_on), f"what is left of {debt.name}", "debt service"
+    )
     if offer.kind in LEASES:
         left = [1.0 if day > debt.ends_on else 0.0 for day in w.axis.ends]
         end.given("left", left, "1", f"payments after {debt.ends_on}", Origin("calendar", debt.name), w.axis)
-        whole = end.formula("payments_left", "weighted(paid_then, left)", "USD", "payments left, all due", paid_then=w["paid"])
-        interest = whole if is_lease_for_tax(offer) else end.formula("interest", "weighted(interest_then, left)", "USD", "interest in them", interest_then=w["interest"])
+        whole = end.formula(
+            "payments_left", "weighted(paid_then, left)", "USD", "payments left, all due", paid_then=w["paid"]
+        )
+        interest = (
+            whole
+            if is_lease_for_tax(offer)
+            else end.formula(
+                "interest", "weighted(interest_then, left)", "USD", "interest in them", interest_then=w["interest"]
+            )
+        )
         out = end.formula("paid", "0 - payments_left", "USD", f"payments left of {debt.name}")
-        draft.find("lease_outlives_study", f"{debt.name} runs until {w.axis.ends[-1]}, past {debt.ends_on}: every payment left is counted there, without discount.", offer.amount.path)
+        draft.find(
+            "lease_outlives_study",
+            f"{debt.name} runs until {w.axis.ends[-1]}, past {debt.ends_on}: every payment left is counted there, without discount.",
+            offer.amount.path,
+        )
     else:
         balance, since = amount, debt.drawn_on
         if made:
-            balance = w.formula("balance_at_the_end", f"pick(balance, {made - 1})", "USD", f"balance after payment {made}", ONE)
+            balance = w.formula(
+                "balance_at_the_end", f"pick(balance, {made - 1})", "USD", f"balance after payment {made}", ONE
+            )
             since = w.axis.ends[made - 1]
         days = (debt.ends_on - since).days if not plan.time.yearly else 0
         assert offer.rate is not None
-        interest = end.formula("interest", f"cents(balance * rate / 365 * {days})", "USD", "interest since the last payment", balance=balance, rate=draft.input(offer.rate))
-        out = end.formula("paid", "0 - balance - interest", "USD", f"balance of {debt.name} paid off after {made} payments", balance=balance)
+        interest = end.formula(
+            "interest",
+            f"cents(balance * rate / 365 * {days})",
+            "USD",
+            "interest since the last payment",
+            balance=balance,
+            rate=draft.input(offer.rate),
+        )
+        out = end.formula(
+            "paid",
+            "0 - balance - interest",
+            "USD",
+            f"balance of {debt.name} paid off after {made} payments",
+            balance=balance,
+        )
     draft.line(f"{debt.name} paid off", "shop", out, "payoff", [debt.ends_on])
     draft.taxed(f"last interest on {debt.name}", interest, -1)
 
@@ -255,10 +415,19 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
                 offer.amount.path,
                 "warning",
             )
-        draft.find("lease_is_rent", f"{debt.name}: its payments are rent for tax; the machine is the lessor's, so there is nothing to depreciate or to sell. Ask an accountant to read it.", offer.amount.path)
+        draft.find(
+            "lease_is_rent",
+            f"{debt.name}: its payments are rent for tax; the machine is the lessor's, so there is nothing to depreciate or to sell. Ask an accountant to read it.",
+            offer.amount.path,
+        )
         back = debt.sale is not None and debt.sale.returned_to == debt.name
         if back and debt.sale is not None and debt.sale.sold_on < plan.time.end:
-            draft.find("machine_goes_back", f"{debt.sale.machine} goes back on {debt.ends_on}, before the study ends: from then on its work is not done.", offer.amount.path, "warning")
+            draft.find(
+                "machine_goes_back",
+                f"{debt.sale.machine} goes back on {debt.ends_on}, before the study ends: from then on its work is not done.",
+                offer.amount.path,
+                "warning",
+            )
         if offer.notice:
             most, least = max(offer.notice), min(offer.notice)
             draft.find(
@@ -268,7 +437,11 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
                 "warning",
             )
     else:
-        what = "a price of one dollar" if offer.kind == "one-dollar buyout" and offer.option_price is None else "a nominal price at its end"
+        what = (
+            "a price of one dollar"
+            if offer.kind == "one-dollar buyout" and offer.option_price is None
+            else "a nominal price at its end"
+        )
         draft.find(
             "lease_is_purchase",
             f"{debt.name}: {what} makes it a purchase on credit for tax (and a security interest, UCC 1-203(b)(4)): the machine is depreciated, the interest in the payments deducted. "

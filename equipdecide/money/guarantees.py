@@ -24,14 +24,34 @@ def guarantees(draft: Draft, plan: Plan) -> None:
     owed = [owed_on(draft, plan, w, debt, k, plan.time.cash.ends) for k, debt in enumerate(plan.debts)]
     machines = list(dict.fromkeys(debt.machine for debt in plan.debts))
     sum_of(w, "owed", owed, "USD", "owed on the machines at the month's end")
-    sum_of(w, "would_bring", [_would_bring(draft, plan, w, machine, k) for k, machine in enumerate(machines)], "USD", "what these machines would bring")
+    sum_of(
+        w,
+        "would_bring",
+        [_would_bring(draft, plan, w, machine, k) for k, machine in enumerate(machines)],
+        "USD",
+        "what these machines would bring",
+    )
     w.formula("shortfall", "max(owed - would_bring, 0)", "USD", "debt that a sale of the machines would leave")
-    w.formula("worst", "0 - smallest(negative)", "USD", "the largest shortfall of the study", ONE, negative=w.formula("negative", "0 - shortfall", "USD", "the same, below zero"))
+    w.formula(
+        "worst",
+        "0 - smallest(negative)",
+        "USD",
+        "the largest shortfall of the study",
+        ONE,
+        negative=w.formula("negative", "0 - shortfall", "USD", "the same, below zero"),
+    )
     for name, owner in plan.scenario.owners.items():
         if owner.guarantees is None:
             w.formula(f"behind {name}", "worst", "USD", f"what {name} may have to pay: the whole of it", ONE)
         else:
-            w.formula(f"behind {name}", "min(worst, limit)", "USD", f"what {name} may have to pay", ONE, limit=draft.input(owner.guarantees))
+            w.formula(
+                f"behind {name}",
+                "min(worst, limit)",
+                "USD",
+                f"what {name} may have to pay",
+                ONE,
+                limit=draft.input(owner.guarantees),
+            )
 
 
 def _would_bring(draft: Draft, plan: Plan, w: Working, machine: str, k: int) -> Column:
@@ -41,12 +61,24 @@ def _would_bring(draft: Draft, plan: Plan, w: Working, machine: str, k: int) -> 
     end = plan.end_value(machine)
     ends = plan.time.cash.ends
     if now is None:
-        draft.find("no_value_now", f"{machine}: no price and no value today is given, so behind a guarantee all that is owed on it is counted.", f"machines.{machine}.worth_now")
+        draft.find(
+            "no_value_now",
+            f"{machine}: no price and no value today is given, so behind a guarantee all that is owed on it is counted.",
+            f"machines.{machine}.worth_now",
+        )
         return w.formula(f"{machine} would bring", "0", "USD", f"{says}: no value is given")
-    w.given(f"held_{k}", [1.0 if since <= day < sale.sold_on else 0.0 for day in ends], "1", f"{machine} is there", Origin("choice", f"steps of {plan.name}"))
+    w.given(
+        f"held_{k}",
+        [1.0 if since <= day < sale.sold_on else 0.0 for day in ends],
+        "1",
+        f"{machine} is there",
+        Origin("choice", f"steps of {plan.name}"),
+    )
     length = max(cal.years_between(since, plan.time.end), 1 / cal.DAYS_IN_YEAR)
     share = [min(max(cal.years_between(since, day) / length, 0.0), 1.0) for day in ends]
-    w.given(f"gone_{k}", share, "1", "share of the time to the end of the study that is over", Origin("calendar", "days"))
+    w.given(
+        f"gone_{k}", share, "1", "share of the time to the end of the study that is over", Origin("calendar", "days")
+    )
     return w.formula(
         f"{machine} would bring",
         "held * now * (max(end, 1) / max(now, 1)) ** gone",

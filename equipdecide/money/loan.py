@@ -23,7 +23,9 @@ def payment_axis(first: Date, count: int) -> Axis:
     return cal.on_days("payment", [f"{k + 1}" for k in range(count)], days)
 
 
-def schedule(draft: Draft, name: str, first: Date, count: int, principal: Column, rate: Column, payment: Column | None) -> Working:
+def schedule(
+    draft: Draft, name: str, first: Date, count: int, principal: Column, rate: Column, payment: Column | None
+) -> Working:
     """Post a monthly payment schedule: columns ``interest``, ``paid``, ``balance`` [currency] over the payment dates."""
     axis = payment_axis(first, count)
     w = draft.working(name, axis, f"payments of {name}", "loan schedule")
@@ -37,7 +39,14 @@ def schedule(draft: Draft, name: str, first: Date, count: int, principal: Column
             principal=principal,
             rate=rate,
         )
-    last = w.given("is_last", [0.0] * (count - 1) + [1.0], "1", "the last payment takes what is left", Origin("choice", "schedule"), axis)
+    last = w.given(
+        "is_last",
+        [0.0] * (count - 1) + [1.0],
+        "1",
+        "the last payment takes what is left",
+        Origin("choice", "schedule"),
+        axis,
+    )
     w.formula(
         "balance",
         "where(is_last, 0, max(prev(balance, principal) + cents(prev(balance, principal) * rate / 12) - payment, 0))",
@@ -48,7 +57,14 @@ def schedule(draft: Draft, name: str, first: Date, count: int, principal: Column
         rate=rate,
         payment=payment,
     )
-    w.formula("interest", "cents(prev(balance, principal) * rate / 12)", "USD", "a month's interest on the balance before", principal=principal, rate=rate)
+    w.formula(
+        "interest",
+        "cents(prev(balance, principal) * rate / 12)",
+        "USD",
+        "a month's interest on the balance before",
+        principal=principal,
+        rate=rate,
+    )
     w.formula("paid", "prev(balance, principal) + interest - balance", "USD", "what is paid", principal=principal)
     return w
 
@@ -68,8 +84,26 @@ def loan_schedule(draft: Draft, debt: Debt) -> Working:
         return w
     letter = loan.letter
     made = bisect_right(w.axis.ends, letter.balance_on)
-    scheduled = principal if made == 0 else w.formula("balance_at_letter", f"pick(balance, {made - 1})", "USD", f"balance on {letter.balance_on} by the schedule", ONE)
-    apart = w.formula("letter_apart", "scheduled - letter", "USD", "schedule less letter", ONE, scheduled=scheduled, letter=draft.input(letter.balance))
+    scheduled = (
+        principal
+        if made == 0
+        else w.formula(
+            "balance_at_letter",
+            f"pick(balance, {made - 1})",
+            "USD",
+            f"balance on {letter.balance_on} by the schedule",
+            ONE,
+        )
+    )
+    apart = w.formula(
+        "letter_apart",
+        "scheduled - letter",
+        "USD",
+        "schedule less letter",
+        ONE,
+        scheduled=scheduled,
+        letter=draft.input(letter.balance),
+    )
     gap = abs(apart.figure())
     if gap >= 0.005:
         common.find(
@@ -93,7 +127,9 @@ def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool
     """
     loan = debt.old
     assert isinstance(loan, Loan)
-    opening = draft.input(loan.letter.balance if w.name.endswith("by the letter") and loan.letter is not None else loan.principal)
+    opening = draft.input(
+        loan.letter.balance if w.name.endswith("by the letter") and loan.letter is not None else loan.principal
+    )
     rate = draft.input(loan.rate)
     for k, (sale, _) in enumerate(debt.releases, start=1):
         if sale.sold_on >= day:
@@ -106,11 +142,32 @@ def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool
         level = draft.input(loan.payment) if loan.payment else draft[f"loan {debt.name}"]["level_payment"]
         after = draft.working(name, w.axis, f"payments of {debt.name} after {sale.machine} is sold", "loan schedule")
         rows = range(len(w.axis))
-        after.given("is_last", [1.0 if i == rows[-1] else 0.0 for i in rows], "1", "the last payment takes what is left", Origin("choice", "schedule"), w.axis)
-        after.given("falls_here", [1.0 if i == row else 0.0 for i in rows], "1", f"first payment after {sale.sold_on}", Origin("calendar", sale.machine), w.axis)
+        after.given(
+            "is_last",
+            [1.0 if i == rows[-1] else 0.0 for i in rows],
+            "1",
+            "the last payment takes what is left",
+            Origin("choice", "schedule"),
+            w.axis,
+        )
+        after.given(
+            "falls_here",
+            [1.0 if i == row else 0.0 for i in rows],
+            "1",
+            f"first payment after {sale.sold_on}",
+            Origin("calendar", sale.machine),
+            w.axis,
+        )
         paid_down = draft[f"payoff {sale.machine} {debt.name}"]["principal"]
         before: Column | float = w["extra"] if k > 1 else 0.0
-        after.formula("extra", "falls_here * paid_down + before", "USD", "principal paid with sales", paid_down=paid_down, before=before)
+        after.formula(
+            "extra",
+            "falls_here * paid_down + before",
+            "USD",
+            "principal paid with sales",
+            paid_down=paid_down,
+            before=before,
+        )
         owed = "prev(balance, opening) - extra"
         after.formula(
             "balance",
@@ -121,13 +178,22 @@ def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool
             rate=rate,
             payment=level,
         )
-        after.formula("interest", f"cents(({owed}) * rate / 12)", "USD", "a month's interest on the balance before", opening=opening, rate=rate)
+        after.formula(
+            "interest",
+            f"cents(({owed}) * rate / 12)",
+            "USD",
+            "a month's interest on the balance before",
+            opening=opening,
+            rate=rate,
+        )
         after.formula("paid", f"{owed} + interest - balance", "USD", "what is paid", opening=opening)
         w = after
     return w, opening
 
 
-def post_payments(draft: Draft, plan: Plan, debt: Debt, w: Working, after: Date, until: Date, rent: bool = False) -> None:
+def post_payments(
+    draft: Draft, plan: Plan, debt: Debt, w: Working, after: Date, until: Date, rent: bool = False
+) -> None:
     """Post the payments of a schedule that fall after `after` and until `until`; their interest, or all of a rent, is deducted."""
     flags = [1.0 if after < day <= until else 0.0 for day in w.axis.ends]
     if not any(flags):
@@ -137,7 +203,15 @@ def post_payments(draft: Draft, plan: Plan, debt: Debt, w: Working, after: Date,
     paid = own.formula("payments", "0 - due * paid", "USD", f"payments on {debt.name}", paid=w["paid"])
     draft.line(f"payments on {debt.name}", "shop", paid, "debt service", list(w.axis.ends))
     if rent:
-        draft.taxed(f"rent of {debt.name}", own.formula("rent", "due * paid", "USD", f"rent of {debt.name}", paid=w["paid"]), -1)
+        draft.taxed(
+            f"rent of {debt.name}", own.formula("rent", "due * paid", "USD", f"rent of {debt.name}", paid=w["paid"]), -1
+        )
     else:
-        interest = own.formula("interest", "due * interest_part", "USD", f"interest in the payments on {debt.name}", interest_part=w["interest"])
+        interest = own.formula(
+            "interest",
+            "due * interest_part",
+            "USD",
+            f"interest in the payments on {debt.name}",
+            interest_part=w["interest"],
+        )
         draft.taxed(f"interest on {debt.name}", interest, -1)

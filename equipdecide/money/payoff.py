@@ -71,7 +71,9 @@ def year_of_loan(loan: Loan, day: Date) -> int:
     return max(months, 0) // 12 + 1
 
 
-def payoff(draft: Draft, debt: Debt, day: Date, key: str, by_schedule: bool = False, part: Amount | None = None) -> Working:
+def payoff(
+    draft: Draft, debt: Debt, day: Date, key: str, by_schedule: bool = False, part: Amount | None = None
+) -> Working:
     """Post what pays off an old loan on `day`, or lets one machine go for the principal `part`, as working ``payoff <key>``.
 
     Columns [currency]: ``balance`` owed before, ``principal`` paid, ``interest`` (to the day; by the other rules all that
@@ -102,16 +104,30 @@ def payoff(draft: Draft, debt: Debt, day: Date, key: str, by_schedule: bool = Fa
     if part is None:
         out.formula("principal", "balance", "USD", "principal paid")
     else:
-        out.formula("principal", "min(part, balance)", "USD", "principal the lender asks for to let this machine go", part=draft.input(part))
+        out.formula(
+            "principal",
+            "min(part, balance)",
+            "USD",
+            "principal the lender asks for to let this machine go",
+            part=draft.input(part),
+        )
     days = max(days_between(loan.day_count, since, day), 0)
     out.given("days", days, "day", f"days from {since} to {day}, {loan.day_count}", Origin("calendar", loan.day_count))
     _asked(draft, debt, loan, out, schedule, day, since, letter is not None and since == letter.balance_on, part)
     early_charge(draft, loan, out, day, schedule.axis.ends[-1])
     owed = "where(principal > 0, fee, 0)"
-    out.formula("document_fee", owed, "USD", "document fee", fee=draft.input(loan.document_fee) if loan.document_fee else 0.0)
+    out.formula(
+        "document_fee", owed, "USD", "document fee", fee=draft.input(loan.document_fee) if loan.document_fee else 0.0
+    )
     out.formula("wire_fee", owed, "USD", "fee for the wire", fee=draft.input(loan.wire_fee) if loan.wire_fee else 0.0)
     out.formula("payoff", "principal + interest + charge + document_fee + wire_fee", "USD", f"payoff on {day}")
-    out.formula("release", owed, "USD", "fee for releasing the lien", fee=draft.input(loan.release_fee) if loan.release_fee else 0.0)
+    out.formula(
+        "release",
+        owed,
+        "USD",
+        "fee for releasing the lien",
+        fee=draft.input(loan.release_fee) if loan.release_fee else 0.0,
+    )
     _savings(draft, debt, loan, out, schedule, day, part)
     if letter is not None and letter.total is not None and day == letter.good_through and part is None:
         gap = out["payoff"].figure() - letter.total.likely
@@ -132,12 +148,26 @@ def balance_after(schedule: Working, day: Date, opening: Column) -> tuple[Column
         return opening, None
     name = f"balance_after_{made}"
     if name not in schedule:
-        schedule.formula(name, f"pick(balance, {made - 1})", "USD", f"balance after payment {made} on {schedule.axis.ends[made - 1]}", ONE)
+        schedule.formula(
+            name,
+            f"pick(balance, {made - 1})",
+            "USD",
+            f"balance after payment {made} on {schedule.axis.ends[made - 1]}",
+            ONE,
+        )
     return schedule[name], schedule.axis.ends[made - 1]
 
 
 def _asked(
-    draft: Draft, debt: Debt, loan: Loan, out: Working, schedule: Working, day: Date, since: Date, by_letter: bool, part: Amount | None
+    draft: Draft,
+    debt: Debt,
+    loan: Loan,
+    out: Working,
+    schedule: Working,
+    day: Date,
+    since: Date,
+    by_letter: bool,
+    part: Amount | None,
 ) -> None:
     """Post ``interest``: what the contract asks above the principal, charge and fees apart; and ``per_diem``."""
     rate, year = draft.input(loan.rate), days_of_year(loan.day_count)
@@ -147,7 +177,13 @@ def _asked(
     kind = "simple interest" if part is not None else loan.payoff
     if kind == "simple interest":
         if by_letter and loan.letter is not None and part is None:
-            out.formula("per_diem", "asked_a_day", "USD/day", "interest a day, by the letter", asked_a_day=draft.input(loan.letter.per_diem))
+            out.formula(
+                "per_diem",
+                "asked_a_day",
+                "USD/day",
+                "interest a day, by the letter",
+                asked_a_day=draft.input(loan.letter.per_diem),
+            )
             out.formula("interest", "cents(per_diem * days)", "USD", "interest to the day, at the letter's rate a day")
         else:
             out.formula("per_diem", f"principal * rate / {year}", "USD/day", "interest a day", rate=rate)
@@ -164,9 +200,29 @@ def _asked(
         back = draft.input(loan.payoff_rate) if loan.payoff_rate else rate
         made = bisect_right(schedule.axis.ends, day)
         ahead = [float(max(k + 1 - made, 0)) for k in range(len(schedule.axis))]
-        out.given("ahead", ahead, "month", "payments counted from the last one made", Origin("calendar", "payments"), schedule.axis)
-        out.formula("factor", "left * (1 + back / 12) ** (0 - ahead)", "1", "brought back to the last payment", schedule.axis, back=back)
-        out.formula("at_last_payment", "weighted(paid, factor)", "USD", "payments left, worth at the last payment made", paid=schedule["paid"])
+        out.given(
+            "ahead",
+            ahead,
+            "month",
+            "payments counted from the last one made",
+            Origin("calendar", "payments"),
+            schedule.axis,
+        )
+        out.formula(
+            "factor",
+            "left * (1 + back / 12) ** (0 - ahead)",
+            "1",
+            "brought back to the last payment",
+            schedule.axis,
+            back=back,
+        )
+        out.formula(
+            "at_last_payment",
+            "weighted(paid, factor)",
+            "USD",
+            "payments left, worth at the last payment made",
+            paid=schedule["paid"],
+        )
         out.formula("per_diem", f"at_last_payment * back / {year}", "USD/day", "interest a day at that rate", back=back)
         out.formula("asked", "cents(at_last_payment + per_diem * days)", "USD", "the same on the day")
         out.formula("interest", "asked - balance", "USD", "payments left at the contract's rate, less the principal")
@@ -184,11 +240,26 @@ def _sum_of_digits(draft: Draft, debt: Debt, loan: Loan, out: Working, day: Date
     n, made = loan.payments, bisect_right(whole.axis.ends, day)
     last = whole.axis.ends[made - 1] if made else (loan.balance_on or cal.add_months(loan.first_payment, -1))
     months = n - made - (1 if made < n and day > last else 0)
-    out.given("months_left", months, "month", f"whole months left after {day}", Origin("calendar", f"payments of {debt.name}"))
-    out.formula("finance_charge", "total(interest_part)", "USD", "all interest of the loan, as signed", interest_part=whole["interest"])
-    out.formula("refund", f"cents(finance_charge * months_left * (months_left + 1) / {n * (n + 1)})", "USD", "given back by the rule of 78")
+    out.given(
+        "months_left", months, "month", f"whole months left after {day}", Origin("calendar", f"payments of {debt.name}")
+    )
+    out.formula(
+        "finance_charge",
+        "total(interest_part)",
+        "USD",
+        "all interest of the loan, as signed",
+        interest_part=whole["interest"],
+    )
+    out.formula(
+        "refund",
+        f"cents(finance_charge * months_left * (months_left + 1) / {n * (n + 1)})",
+        "USD",
+        "given back by the rule of 78",
+    )
     out.formula("per_diem", "0", "USD/day", "nothing is added by the day")
-    out.formula("interest", "payments_left - refund - balance", "USD", "payments left less the refund, above the principal")
+    out.formula(
+        "interest", "payments_left - refund - balance", "USD", "payments left less the refund, above the principal"
+    )
     if n > 61:
         draft.find(
             "sum_of_digits_barred_for_consumers",
@@ -210,7 +281,11 @@ def early_charge(draft: Draft, loan: Loan, out: Working, day: Date, ends: Date) 
     `ends` is the day of the loan's last payment. Columns ``principal`` and ``balance`` must stand in `out`.
     """
     early = draft.input(loan.early_payoff) if loan.early_payoff else 0.0
-    parts = [out.formula("charge_share", "cents(principal * early)", "USD", "charge for paying early, of the principal", early=early)]
+    parts = [
+        out.formula(
+            "charge_share", "cents(principal * early)", "USD", "charge for paying early, of the principal", early=early
+        )
+    ]
     terms = loan.early_charge
     if terms is not None and terms.only_from_years is not None and loan.payments < 12 * terms.only_from_years:
         terms = None
@@ -219,7 +294,14 @@ def early_charge(draft: Draft, loan: Loan, out: Working, day: Date, ends: Date) 
     if terms is not None and terms.free_share is not None:
         whole = sum_of(out, "charge_if_any", parts, "USD", "charge above what may be paid free")
         free = draft.input(terms.free_share)
-        return out.formula("charge", "where(principal > free * balance, charged, 0)", "USD", "charge for paying early", free=free, charged=whole)
+        return out.formula(
+            "charge",
+            "where(principal > free * balance, charged, 0)",
+            "USD",
+            "charge for paying early",
+            free=free,
+            charged=whole,
+        )
     return sum_of(out, "charge", parts, "USD", "charge for paying early")
 
 
@@ -227,7 +309,11 @@ def _by_terms(draft: Draft, loan: Loan, terms: EarlyCharge, out: Working, day: D
     year, parts = year_of_loan(loan, day), []
     if year <= len(terms.by_year):
         share = draft.input(terms.by_year[year - 1])
-        parts.append(out.formula("charge_by_year", "cents(principal * share)", "USD", f"charge of year {year} of the loan", share=share))
+        parts.append(
+            out.formula(
+                "charge_by_year", "cents(principal * share)", "USD", f"charge of year {year} of the loan", share=share
+            )
+        )
     if terms.first_year is not None:
         over = terms.falls_over or loan.payments // 12
         out.given("year_of_loan", year, "year", f"year of the loan on {day}", Origin("calendar", "signed"))
@@ -242,9 +328,23 @@ def _by_terms(draft: Draft, loan: Loan, terms: EarlyCharge, out: Working, day: D
         )
     if terms.a_year_left is not None:
         months = max((ends.year - day.year) * 12 + ends.month - day.month + (ends.day > day.day), 0)
-        out.given("years_left", -(-months // 12), "year", "years left, a year begun counted in full", Origin("calendar", f"{day} to {ends}"))
+        out.given(
+            "years_left",
+            -(-months // 12),
+            "year",
+            "years left, a year begun counted in full",
+            Origin("calendar", f"{day} to {ends}"),
+        )
         share = draft.input(terms.a_year_left)
-        parts.append(out.formula("charge_a_year_left", "cents(principal * share * years_left)", "USD", "charge for each year left", share=share))
+        parts.append(
+            out.formula(
+                "charge_a_year_left",
+                "cents(principal * share * years_left)",
+                "USD",
+                "charge for each year left",
+                share=share,
+            )
+        )
     if terms.months_of_interest is not None:
         parts.append(
             out.formula(
@@ -260,14 +360,20 @@ def _by_terms(draft: Draft, loan: Loan, terms: EarlyCharge, out: Working, day: D
     return parts
 
 
-def _savings(draft: Draft, debt: Debt, loan: Loan, out: Working, schedule: Working, day: Date, part: Amount | None) -> None:
+def _savings(
+    draft: Draft, debt: Debt, loan: Loan, out: Working, schedule: Working, day: Date, part: Amount | None
+) -> None:
     if "left" not in out:
         left = [1.0 if when > day else 0.0 for when in schedule.axis.ends]
-        out.given("left", left, "1", f"payments after {day}", Origin("calendar", f"payments of {debt.name}"), schedule.axis)
+        out.given(
+            "left", left, "1", f"payments after {day}", Origin("calendar", f"payments of {debt.name}"), schedule.axis
+        )
     out.formula("remaining_payments", "weighted(paid, left)", "USD", "payments left, added up", paid=schedule["paid"])
     if part is not None:
         return
-    out.formula("saved", "remaining_payments - payoff", "USD", "what paying early saves, not discounted; the release fee apart")
+    out.formula(
+        "saved", "remaining_payments - payoff", "USD", "what paying early saves, not discounted; the release fee apart"
+    )
     if loan.payoff != "simple interest" and out["balance"].figure() > 0:
         saved, open_interest = out["saved"].figure(), out["remaining_payments"].figure() - out["balance"].figure()
         draft.find(

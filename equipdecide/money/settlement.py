@@ -18,14 +18,22 @@ from equipdecide.scenario.models import Offer, Scenario
 
 
 def settle(
-    draft: Draft, scenario: Scenario, sale: Sale, debts: list[Debt], key: str, by_schedule: bool = False, end_value: Amount | None = None
+    draft: Draft,
+    scenario: Scenario,
+    sale: Sale,
+    debts: list[Debt],
+    key: str,
+    by_schedule: bool = False,
+    end_value: Amount | None = None,
 ) -> Working:
     """Post the settlement of a sale as working ``settlement <key>``.
 
     Columns [currency]: ``gross, commission, costs, amount_realized, payoff, release, shortfall, net_cash, fair_value``
     and ``balance`` (sources less uses, zero).
     """
-    w = draft.working(f"settlement {key}", ONE, f"settlement of {sale.machine} by {sale.offer_name} on {sale.sold_on}", "settlement")
+    w = draft.working(
+        f"settlement {key}", ONE, f"settlement of {sale.machine} by {sale.offer_name} on {sale.sold_on}", "settlement"
+    )
     if sale.offer is None:
         says = "the machine goes back to its lessor" if sale.returned_to else "value at the end of the study"
         w.formula("gross", "value", "USD", says, value=draft.input(end_value) if end_value else 0.0)
@@ -35,12 +43,23 @@ def settle(
     owed = [payoff(draft, debt, sale.sold_on, f"{key} {debt.name}", by_schedule, _part(debt, sale)) for debt in debts]
     sum_of(w, "payoff", [one["payoff"] for one in owed], "USD", "paid to the lender")
     sum_of(w, "release", [one["release"] for one in owed], "USD", "fee for releasing the lien")
-    sum_of(w, "charge", [one["charge"] for one in owed], "USD", "of the payoff: charge for paying early, deductible as interest")
+    sum_of(
+        w,
+        "charge",
+        [one["charge"] for one in owed],
+        "USD",
+        "of the payoff: charge for paying early, deductible as interest",
+    )
     sum_of(w, "interest", [one["interest"] for one in owed], "USD", "of the payoff: interest to the day")
     w.formula("net_cash", "amount_paid - payoff - release", "USD", "what is left, before tax")
     w.formula("to_owner", "max(net_cash, 0)", "USD", "paid out or credited")
     w.formula("shortfall", "max(0 - net_cash, 0)", "USD", "what the price does not cover of the lender")
-    w.formula("rolled", "shortfall" if sale.rolled_into else "0", "USD", f"of it, rolled into {sale.rolled_into}" if sale.rolled_into else "nothing is rolled into a new loan")
+    w.formula(
+        "rolled",
+        "shortfall" if sale.rolled_into else "0",
+        "USD",
+        f"of it, rolled into {sale.rolled_into}" if sale.rolled_into else "nothing is rolled into a new loan",
+    )
     w.formula("brought", "shortfall - rolled", "USD", "brought in cash")
     w.formula(
         "balance",
@@ -71,7 +90,9 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
     fallback = scenario.offers[offer.if_unsold] if offer.unsold is not None and offer.if_unsold else None
     if fallback is not None and offer.unsold is not None:
         w.formula("sold", "1 - unsold", "1", "it sells (1) or does not (0)", unsold=draft.input(offer.unsold))
-        w.formula("gross", "where(sold, price, otherwise)", "USD", "price", price=price, otherwise=draft.input(fallback.price))
+        w.formula(
+            "gross", "where(sold, price, otherwise)", "USD", "price", price=price, otherwise=draft.input(fallback.price)
+        )
         sold: Column | float = w["sold"]
     else:
         w.formula("gross", "price", "USD", "price", price=price)
@@ -86,17 +107,32 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
         uses["its_least"] = draft.input(fallback.commission_minimum) if fallback.commission_minimum else 0.0
     w.formula("commission", text, "USD", "commission", None, **uses)
     parts = [
-        w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount)) for name, amount in offer.costs.items()
+        w.formula(f"cost: {name}", "amount", "USD", name, amount=draft.input(amount))
+        for name, amount in offer.costs.items()
     ]
     if fallback is not None:
         parts += [
-            w.formula(f"cost when unsold: {name}", "(1 - sold) * amount", "USD", f"{name}, where it does not sell", amount=draft.input(amount))
+            w.formula(
+                f"cost when unsold: {name}",
+                "(1 - sold) * amount",
+                "USD",
+                f"{name}, where it does not sell",
+                amount=draft.input(amount),
+            )
             for name, amount in fallback.costs.items()
         ]
     if offer.monthly_costs and offer.days_to_sale is not None:
-        w.formula("months", "ceiling(days / 30)", "month", "months begun until it is sold", days=draft.input(offer.days_to_sale))
+        w.formula(
+            "months",
+            "ceiling(days / 30)",
+            "month",
+            "months begun until it is sold",
+            days=draft.input(offer.days_to_sale),
+        )
         parts += [
-            w.formula(f"cost: {name}", "months * a_month", "USD", f"{name}, by the month begun", a_month=draft.input(amount))
+            w.formula(
+                f"cost: {name}", "months * a_month", "USD", f"{name}, by the month begun", a_month=draft.input(amount)
+            )
             for name, amount in offer.monthly_costs.items()
         ]
     sum_of(w, "costs", parts, "USD", "costs of selling")
@@ -123,13 +159,23 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
             )
     else:
         w.formula("over_allowance", "0", "USD", "allowance above true value")
-    w.formula("amount_realized", "amount_paid - over_allowance", "USD", "amount realized, for tax: debt paid off is part of it")
+    w.formula(
+        "amount_realized",
+        "amount_paid - over_allowance",
+        "USD",
+        "amount realized, for tax: debt paid off is part of it",
+    )
 
 
 def _covered_elsewhere(draft: Draft, plan: Plan, sale: Sale, paid: list[Debt]) -> None:
     """Say where a lender's filing covers a machine that is sold and no sum is entered for letting it go."""
     for debt in plan.debts:
-        if debt.old is not None and debt not in paid and sale.machine in debt.old.collateral and sale.sold_on < debt.ends_on:
+        if (
+            debt.old is not None
+            and debt not in paid
+            and sale.machine in debt.old.collateral
+            and sale.sold_on < debt.ends_on
+        ):
             draft.find(
                 "lien_covers_machine",
                 f"{sale.machine}: the filing of {debt.old.lender} for {debt.name} covers it too. Nothing is counted for letting it go; get the partial "
@@ -142,18 +188,40 @@ def _covered_elsewhere(draft: Draft, plan: Plan, sale: Sale, paid: list[Debt]) -
 def sales(draft: Draft, plan: Plan) -> None:
     """Post the settlement and the lines of every sale of the plan, the last ones at the end of the study included."""
     for sale in sorted(plan.sales, key=lambda one: one.sold_on):  # what one sale pays down, a later one no longer owes
-        debts = [d for d in plan.debts if d.old is not None and (d.machine == sale.machine or _part(d, sale) is not None)]
+        debts = [
+            d for d in plan.debts if d.old is not None and (d.machine == sale.machine or _part(d, sale) is not None)
+        ]
         _covered_elsewhere(draft, plan, sale, debts)
         value = plan.end_value(sale.machine) if sale.at_end and sale.returned_to is None else None
         if sale.at_end and value is None and sale.returned_to is None and not plan.time.yearly:
-            draft.find("no_end_value", f"{sale.machine}: no value at the end of the study is given; it is taken as 0.", f"machines.{sale.machine}.worth_at_end")
+            draft.find(
+                "no_end_value",
+                f"{sale.machine}: no value at the end of the study is given; it is taken as 0.",
+                f"machines.{sale.machine}.worth_at_end",
+            )
         if sale.sold_on.year < plan.time.start.year:
             continue  # an earlier year's sale is in the last return
         w = settle(draft, plan.scenario, sale, debts, sale.machine, end_value=value)
         now, later = cal.dated(sale.sold_on), cal.dated(sale.credited_on or sale.paid_on)
         flows = draft.working(f"sale {sale.machine}", ONE, f"cash from the sale of {sale.machine}", "settlement")
-        first = flows.formula("to_lender", "amount_paid - to_owner", "USD", "of the price, paid to the lender first", now, amount_paid=w["amount_paid"], to_owner=w["to_owner"])
-        out = flows.formula("payoff", "0 - payoff - release", "USD", "loan payoff and release", now, payoff=w["payoff"], release=w["release"])
+        first = flows.formula(
+            "to_lender",
+            "amount_paid - to_owner",
+            "USD",
+            "of the price, paid to the lender first",
+            now,
+            amount_paid=w["amount_paid"],
+            to_owner=w["to_owner"],
+        )
+        out = flows.formula(
+            "payoff",
+            "0 - payoff - release",
+            "USD",
+            "loan payoff and release",
+            now,
+            payoff=w["payoff"],
+            release=w["release"],
+        )
         if sale.offer is not None and sale.offer.paid_over is not None:
             rest = collect(draft, plan, sale, flows, w["gross"], w["to_owner"], later)
         elif sale.credited_on is not None:
@@ -164,7 +232,15 @@ def sales(draft: Draft, plan: Plan) -> None:
         draft.line(f"payoff of {sale.machine}", "shop", out, "payoff", [sale.sold_on])
         word = "credited to the next machine" if sale.credited_on else "to the owner"
         draft.line(f"sale of {sale.machine}: {word}", "shop", rest, "investment", [sale.credited_on or sale.paid_on])
-        charge = flows.formula("charge", "charge_part + interest_part", "USD", "interest and charge in the payoff", now, charge_part=w["charge"], interest_part=w["interest"])
+        charge = flows.formula(
+            "charge",
+            "charge_part + interest_part",
+            "USD",
+            "interest and charge in the payoff",
+            now,
+            charge_part=w["charge"],
+            interest_part=w["interest"],
+        )
         draft.taxed(f"interest in the payoff of {sale.machine}", charge, -1)
 
 
@@ -173,8 +249,21 @@ def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, 
     offer, day = sale.offer, sale.credited_on
     assert offer is not None and day is not None
     lost = draft.input(offer.credit_lost) if offer.credit_lost else 0.0
-    flows.given("credit_years", max(plan.time.years_to(day) - plan.time.years_to(sale.sold_on), 0.0), "year", f"from the sale on {sale.sold_on} to {day}", Origin("calendar", "credit"))
-    flows.formula("waiting", "credit * (1 - (1 + rate) ** (0 - credit_years))", "USD", "worth lost by waiting without interest", credit=left, rate=draft.input(plan.scenario.study.rate))
+    flows.given(
+        "credit_years",
+        max(plan.time.years_to(day) - plan.time.years_to(sale.sold_on), 0.0),
+        "year",
+        f"from the sale on {sale.sold_on} to {day}",
+        Origin("calendar", "credit"),
+    )
+    flows.formula(
+        "waiting",
+        "credit * (1 - (1 + rate) ** (0 - credit_years))",
+        "USD",
+        "worth lost by waiting without interest",
+        credit=left,
+        rate=draft.input(plan.scenario.study.rate),
+    )
     credit = left.figure()
     if credit > 0.005:
         draft.find(
@@ -185,4 +274,12 @@ def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, 
             offer.price.path,
             "warning",
         )
-    return flows.formula("rest", "credit * (1 - lost)", "USD", "what is left of the price, where the credit is honoured", later, credit=left, lost=lost)
+    return flows.formula(
+        "rest",
+        "credit * (1 - lost)",
+        "USD",
+        "what is left of the price, where the credit is honoured",
+        later,
+        credit=left,
+        lost=lost,
+    )

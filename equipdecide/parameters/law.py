@@ -43,9 +43,7 @@ class Law:
             self._readings[asked] = self._get(id, on, index_rate, as_known_on, keys)
         return self._readings[asked]
 
-    def _get(
-        self, id: str, on: date, index_rate: float, as_known_on: date | None, keys: Mapping[str, str]
-    ) -> Reading:
+    def _get(self, id: str, on: date, index_rate: float, as_known_on: date | None, keys: Mapping[str, str]) -> Reading:
         parameter = self._parameter(id)
         known = [row for row in parameter.values if as_known_on is None or row.enacted <= as_known_on]
         begun = [row for row in known if row.from_date <= on]

@@ -26,7 +26,9 @@ from equipdecide.ledger import Finding
 from equipdecide.resale.comparables import ASKING_DISCOUNT, Comparable, fit_comparables
 
 BEA_RATE = 0.1225  # a year, metalworking machines: BEA, Table 3 (Fraumeni 1997), read
-DEALER_MARK_UP = 0.25  # on cost and repair: mheda journal 2009, lift trucks, read; for machine tools common practice, no source
+DEALER_MARK_UP = (
+    0.25  # on cost and repair: mheda journal 2009, lift trucks, read; for machine tools common practice, no source
+)
 AGE_TO_USE = (1.5, 2.0)  # how much more a year of age weighs than a year's use: Tozer 2006, tractors, read
 USUAL_HOURS = 2000.0  # hours a year on which the curves are silent; one shift, common practice, no source
 
@@ -85,13 +87,33 @@ def curves() -> tuple[Curve, ...]:
     ages = tuple(float(k) for k in range(31))
     bea = tuple(national_accounts_share(k) for k in ages)
     rule = tuple(1.0 if k == 0 else 0.82 * 0.90 ** (k - 1) for k in ages)
-    found.append(Curve("national accounts, metalworking machines", "BEA, Table 3 (Fraumeni 1997): rate 0.1225", "read", ages, bea))
-    found.append(Curve("appraiser's rule: 18 % in the first year, then 10 % a year", "middle of an appraiser's ranges, 15-20 % and 8-12 % (2026)", "read", ages, rule))
+    found.append(
+        Curve(
+            "national accounts, metalworking machines", "BEA, Table 3 (Fraumeni 1997): rate 0.1225", "read", ages, bea
+        )
+    )
+    found.append(
+        Curve(
+            "appraiser's rule: 18 % in the first year, then 10 % a year",
+            "middle of an appraiser's ranges, 15-20 % and 8-12 % (2026)",
+            "read",
+            ages,
+            rule,
+        )
+    )
     return tuple(found)
 
 
 # One shop class and one a little slower; the 15-year class is for heavier plant and would stretch the band upwards.
-USUAL_CURVES = ("mississippi 10", "ector 10", "galveston 10", "ector 12", "galveston 12", "national accounts", "appraiser's rule")
+USUAL_CURVES = (
+    "mississippi 10",
+    "ector 10",
+    "galveston 10",
+    "ector 12",
+    "galveston 12",
+    "national accounts",
+    "appraiser's rule",
+)
 
 
 def national_accounts_share(age: float, rate: float = BEA_RATE) -> float:
@@ -99,7 +121,9 @@ def national_accounts_share(age: float, rate: float = BEA_RATE) -> float:
     return float((1 - rate) ** age)
 
 
-def dealer_offer(resale: float, reconditioning: float = 0.0, freight: float = 0.0, mark_up: float = DEALER_MARK_UP) -> float:
+def dealer_offer(
+    resale: float, reconditioning: float = 0.0, freight: float = 0.0, mark_up: float = DEALER_MARK_UP
+) -> float:
     """Return what a dealer can offer who expects to resell at `resale` [currency]: less mark-up, repair and freight."""
     return resale / (1 + mark_up) - reconditioning - freight
 
@@ -152,14 +176,21 @@ def value_band(
     if hours_a_year is not None:
         ages += [age * (ratio + hours_a_year / USUAL_HOURS) / (ratio + 1) for ratio in AGE_TO_USE]
         findings.append(
-            Finding("hours_stretch_age", f"{hours_a_year:,.0f} h a year against a usual {USUAL_HOURS:,.0f}: age is taken as {min(ages):.1f} to {max(ages):.1f} years by a ratio found for tractors; no published one for machine tools.")
+            Finding(
+                "hours_stretch_age",
+                f"{hours_a_year:,.0f} h a year against a usual {USUAL_HOURS:,.0f}: age is taken as {min(ages):.1f} to {max(ages):.1f} years by a ratio found for tractors; no published one for machine tools.",
+            )
         )
     used = [curve for curve in curves() if any(words in curve.name for words in USUAL_CURVES)]
     at_age = {curve.name: base * market * curve.at(age) for curve in used}
     spread = sorted(base * market * curve.at(one) for curve in used for one in ages)
     middle = float(np.median([base * market * curve.at(one) for curve in used for one in ages]))
     bought = sum(LADDER["bought by a dealer"]) / 2
-    low, likely, high = spread[0] * LADDER["auction"][0], middle * bought, spread[-1] * LADDER["sold by you, with time"][1]
+    low, likely, high = (
+        spread[0] * LADDER["auction"][0],
+        middle * bought,
+        spread[-1] * LADDER["sold by you, with time"][1],
+    )
     basis = f"middle of {len(used)} curves as a dealer buys"
     if comparables:
         values = [c.share * base * market * _age_step(used, age, c.age) for c in comparables]
@@ -172,13 +203,35 @@ def value_band(
                 basis = f"remaining-value form fitted to {fit.count} comparables with hours"
                 values += [likely - fit.widest_miss * base * market, likely + fit.widest_miss * base * market]
         except ValueError:
-            findings.append(Finding("few_comparables", f"{len(comparables)} comparables are too few to fit age and hours; they are used as they are."))
+            findings.append(
+                Finding(
+                    "few_comparables",
+                    f"{len(comparables)} comparables are too few to fit age and hours; they are used as they are.",
+                )
+            )
         low, high = min(low, *values), max(high, *values)
         if any(c.kind == "asking" for c in comparables):
-            findings.append(Finding("asking_prices", f"Asking prices are brought down by {ASKING_DISCOUNT:.0%} (common practice, no source)."))
+            findings.append(
+                Finding(
+                    "asking_prices",
+                    f"Asking prices are brought down by {ASKING_DISCOUNT:.0%} (common practice, no source).",
+                )
+            )
     if new_price_now is None:
-        findings.append(Finding("cost_for_list", "What was paid stands for today's price of an equivalent machine; give that price for a better band."))
-    findings.append(Finding("never_one_number", f"{max(low, 0):,.0f} to {high:,.0f}: the spread is the answer; likely is the {basis}.", "", "note"))
+        findings.append(
+            Finding(
+                "cost_for_list",
+                "What was paid stands for today's price of an equivalent machine; give that price for a better band.",
+            )
+        )
+    findings.append(
+        Finding(
+            "never_one_number",
+            f"{max(low, 0):,.0f} to {high:,.0f}: the spread is the answer; likely is the {basis}.",
+            "",
+            "note",
+        )
+    )
     return Band(max(low, 0.0), min(max(likely, low), high), high, at_age, basis, as_of, tuple(findings))
 
 

@@ -64,9 +64,15 @@ def read_comparables(path: Path) -> tuple[Comparable, ...]:
         head = [name.strip() for name in reader.fieldnames or []]
         missing = [name for name in COLUMNS[:-2] if name not in head]
         if missing:
-            raise ComparablesError(f"{path.name}:1: columns are missing: {', '.join(missing)}. Write {','.join(COLUMNS)} as the first line.")
+            raise ComparablesError(
+                f"{path.name}:1: columns are missing: {', '.join(missing)}. Write {','.join(COLUMNS)} as the first line."
+            )
         for number, row in enumerate(reader, 2):
-            cells = {(key or "").strip(): (value or "").strip() for key, value in row.items() if isinstance(value, str) or value is None}
+            cells = {
+                (key or "").strip(): (value or "").strip()
+                for key, value in row.items()
+                if isinstance(value, str) or value is None
+            }
             problems = list(_problems(cells))
             faults += [f"{path.name}:{number}: {problem}" for problem in problems]
             if not problems:
@@ -74,7 +80,13 @@ def read_comparables(path: Path) -> tuple[Comparable, ...]:
                 kind: Literal["asking", "sold"] = "sold" if cells["kind"] == "sold" else "asking"
                 found.append(
                     Comparable(
-                        dt.date.fromisoformat(cells["date"]), _number(cells["price"]), kind, _number(cells["new_price"]), _number(cells["age_years"]), _number(hours) if hours else None, cells.get("what", "")
+                        dt.date.fromisoformat(cells["date"]),
+                        _number(cells["price"]),
+                        kind,
+                        _number(cells["new_price"]),
+                        _number(cells["age_years"]),
+                        _number(hours) if hours else None,
+                        cells.get("what", ""),
                     )
                 )
     if not found and not faults:
@@ -134,7 +146,9 @@ def fit_comparables(comparables: Sequence[Comparable]) -> RemainingValueFit:
     age = np.sqrt([c.age for c in known])
     hours = np.sqrt([c.hours_a_year for c in known if c.hours_a_year is not None])
     shares = np.array([c.share for c in known])
-    found = lsq_linear(np.column_stack([np.ones(len(known)), -age, -hours]), np.sqrt(shares), bounds=(0, np.inf), tol=1e-13)
+    found = lsq_linear(
+        np.column_stack([np.ones(len(known)), -age, -hours]), np.sqrt(shares), bounds=(0, np.inf), tol=1e-13
+    )
     c1, c2, c3 = map(float, found.x)
     fitted = np.maximum(c1 - c2 * age - c3 * hours, 0) ** 2
     return RemainingValueFit(c1, c2, c3, float(np.abs(fitted - shares).max()), len(known))

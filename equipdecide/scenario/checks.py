@@ -159,7 +159,9 @@ def names_stand(c: Checker) -> None:
             if isinstance(value, Text):
                 paid = c.named(value, "financing", "financing")
                 if step.get("do") == "improve" and paid is not None and str(paid.get("kind", "loan")) in _LEASES[1:]:
-                    c.report(value, f"'{value}' is a lease, and an improvement stays in your machine", "Pay it with a loan")
+                    c.report(
+                        value, f"'{value}' is a lease, and an improvement stays in your machine", "Pay it with a loan"
+                    )
         when = step.get("when")
         if isinstance(when, Text) and when:
             _doubt_stands(c, when)
@@ -463,7 +465,11 @@ def offers_of_money_are_whole(c: Checker) -> None:
         if kind == "fixed-option lease" and "option_price" not in offer:
             c.report(offer, "the price at the end of the lease is missing", "Add `option_price:`", "option_price")
         for key, kinds in _ONLY_FOR.items():
-            if key in offer and kind not in kinds and kind in (*_LEASES, "loan", "stepped loan", "deferred loan", "balloon loan"):
+            if (
+                key in offer
+                and kind not in kinds
+                and kind in (*_LEASES, "loan", "stepped loan", "deferred loan", "balloon loan")
+            ):
                 c.report(offer, f"`{key}` does not belong to a {kind}", f"Write kind: {kinds[0]}, or leave it out", key)
         notice = offer.get("notice")
         if isinstance(notice, list) and len(notice) != 2:
@@ -507,7 +513,9 @@ def logs_can_be_read(c: Checker) -> None:
         if nights in first and ".changes." in nights.path:
             for key in ("nights", "window"):
                 if key not in nights:
-                    c.report(nights, f"`{key}` is missing: its machine has no nights to take it from", f"Add `{key}:`", key)
+                    c.report(
+                        nights, f"`{key}` is missing: its machine has no nights to take it from", f"Add `{key}:`", key
+                    )
         name = nights.get("log")
         if not isinstance(name, Text) or not name or c.folder is None:
             continue
@@ -542,7 +550,9 @@ def courses_are_judged(c: Checker) -> None:
                 c.report(Text.at(course, place, f"{answers.path}.{course}"), f"no course is named '{course}'", mend)
         missing = [course for course in courses if course not in answers]
         if missing and block is not answers:
-            c.report(block, f"'{name}' has no value for {', '.join(missing)}", "Give a value for every course", "values")
+            c.report(
+                block, f"'{name}' has no value for {', '.join(missing)}", "Give a value for every course", "values"
+            )
     for name, one in _blocks(c.tree, "criteria"):
         worst, best = _figure(one.get("worst"), _FACTOR), _figure(one.get("best"), _FACTOR)
         if worst is not None and worst == best:
@@ -557,9 +567,16 @@ def learning_is_said_once(c: Checker) -> None:
                 c.report(block, "both `ramp_loss` and `ramp` are given", "Keep one of the two", "ramp_loss")
             rate, start = _figure(ramp.get("rate"), _SHARE), _figure(ramp.get("start"), _FACTOR)
             if rate is not None and not 0.5 <= rate < 1:
-                c.report(ramp, "a learning rate is 50 % to 99 %", "Write for example 85 %: each doubling takes 15 % off", "rate")
+                c.report(
+                    ramp,
+                    "a learning rate is 50 % to 99 %",
+                    "Write for example 85 %: each doubling takes 15 % off",
+                    "rate",
+                )
             if start is not None and start < 1:
-                c.report(ramp, "the first batch is quicker than the standard time", "Write a multiple of 1 or more", "start")
+                c.report(
+                    ramp, "the first batch is quicker than the standard time", "Write a multiple of 1 or more", "start"
+                )
 
 
 def stations_stand(c: Checker) -> None:
@@ -572,8 +589,16 @@ def stations_stand(c: Checker) -> None:
             continue
         for station, place in there.keys_at.items():
             if station not in known:
-                mend = did_you_mean(station, known, f"Known here: {', '.join(known)}" if known else "Add `other_limits:` to the shop, with its hours a year")
-                c.report(Text.at(station, place, f"{there.path}.{station}"), f"no other station is named '{station}'", mend)
+                mend = did_you_mean(
+                    station,
+                    known,
+                    f"Known here: {', '.join(known)}"
+                    if known
+                    else "Add `other_limits:` to the shop, with its hours a year",
+                )
+                c.report(
+                    Text.at(station, place, f"{there.path}.{station}"), f"no other station is named '{station}'", mend
+                )
 
 
 def day_can_be_heard(c: Checker) -> None:
@@ -586,7 +611,12 @@ def day_can_be_heard(c: Checker) -> None:
             c.report(piece, what, "Give `level:` or `machine:`", "level")
         hours.append(_figure(piece.get("hours"), _HOURS) or 0.0)
     if sum(hours) > 24:
-        c.report(c.tree, f"the working day has {decimal_text(round(sum(hours), 2))} hours", "Give the hours of one day", "working_day")
+        c.report(
+            c.tree,
+            f"the working day has {decimal_text(round(sum(hours), 2))} hours",
+            "Give the hours of one day",
+            "working_day",
+        )
 
 
 def causes_are_logged(c: Checker) -> None:
@@ -607,11 +637,19 @@ def causes_are_logged(c: Checker) -> None:
                 continue
             reasons = _reasons(c.folder, name)
             for words, place in ended.keys_at.items():
-                found = [r for r in reasons if r.lower() == words.lower()] or [r for r in reasons if r.lower().startswith(words.lower())]
+                found = [r for r in reasons if r.lower() == words.lower()] or [
+                    r for r in reasons if r.lower().startswith(words.lower())
+                ]
                 if reasons and len(found) != 1:
                     otherwise = f"Reasons in the log: {'; '.join(reasons)}"
-                    what = f"no reason in the log is '{words}'" if not found else f"{len(found)} reasons in the log begin with '{words}'"
-                    c.report(Text.at(words, place, f"{ended.path}.{words}"), what, did_you_mean(words, reasons, otherwise))
+                    what = (
+                        f"no reason in the log is '{words}'"
+                        if not found
+                        else f"{len(found)} reasons in the log begin with '{words}'"
+                    )
+                    c.report(
+                        Text.at(words, place, f"{ended.path}.{words}"), what, did_you_mean(words, reasons, otherwise)
+                    )
 
 
 def _reasons(folder: Path | None, name: str) -> list[str]:
@@ -714,7 +752,10 @@ def _steps(tree: Table) -> list[tuple[str, Table]]:
 
 def _first_nights(tree: Table) -> list[Table]:
     """Return the blocks of nights that change nothing that was there before: of machines, and of changes to machines without."""
-    machines = {name: [n for _, run in _one(block, "running") for _, n in _one(run, "nights")] for name, block in _blocks(tree, "machines")}
+    machines = {
+        name: [n for _, run in _one(block, "running") for _, n in _one(run, "nights")]
+        for name, block in _blocks(tree, "machines")
+    }
     found = [nights for listed in machines.values() for nights in listed]
     for _, improvement in _blocks(tree, "improvements"):
         if not machines.get(str(improvement.get("machine"))):

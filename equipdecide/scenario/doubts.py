@@ -52,7 +52,11 @@ def _known(c: Checker, word: Any, paths: list[str]) -> bool:
     if word in paths:
         return True
     meant = near(word, paths)
-    mend = f"Did you mean '{meant}'?" if meant else "Write names with full stops between, as in machines.MC-1.upkeep.growth"
+    mend = (
+        f"Did you mean '{meant}'?"
+        if meant
+        else "Write names with full stops between, as in machines.MC-1.upkeep.growth"
+    )
     c.report(word, f"no input stands at '{word}'", mend)
     return False
 
@@ -85,7 +89,9 @@ def _doubt(c: Checker, doubt: Table, paths: list[str], quantity_at: Quantities) 
     name = doubt.get("log")
     read = doubt.get("shape") == "logged" and c.folder is not None
     if read and isinstance(name, Text) and name and not (Path(str(c.folder)) / name).is_file():
-        c.report(doubt, f"the file '{name}' is not in the folder of this file", "Put it there, or leave `log:` out", "log")
+        c.report(
+            doubt, f"the file '{name}' is not in the folder of this file", "Put it there, or leave `log:` out", "log"
+        )
 
 
 def _guess(c: Checker, guess: Table, paths: list[str], quantity_at: Quantities) -> None:

@@ -33,7 +33,21 @@ DAY_LABEL = "Day of the decision"
 LOW, LIKELY, HIGH, KEY = "C", "D", "E", "H"  # columns
 FIRST_ROW = 6
 # Figures that stand on a paper, or are the owner's own to say: one cell. All others may be doubtful.
-EXACT = frozenset({"cost", "deducted", "owed", "payment", "commission", "shift_week", "upgrade_price", "new_price", "deposit", "cash", "floor"})
+EXACT = frozenset(
+    {
+        "cost",
+        "deducted",
+        "owed",
+        "payment",
+        "commission",
+        "shift_week",
+        "upgrade_price",
+        "new_price",
+        "deposit",
+        "cash",
+        "floor",
+    }
+)
 NEEDED = "A form needs XlsxWriter and openpyxl: pip install 'equipdecide[workbook]'."
 HOW = (
     "Fill in the yellow cells; leave empty what you do not know, and the default in column F is taken and marked as such. Nothing leaves this computer.",
@@ -78,8 +92,15 @@ def form(path: str | Path) -> Path:
     except ImportError:
         raise ImportError(NEEDED) from None
     path = Path(path)
-    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False})
-    book.set_properties({"title": "Fifteen questions", "comments": "Estimates for a decision, not tax, legal, lending or safety advice."})
+    book = xlsxwriter.Workbook(
+        str(path), {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False}
+    )
+    book.set_properties(
+        {
+            "title": "Fifteen questions",
+            "comments": "Estimates for a decision, not tax, legal, lending or safety advice.",
+        }
+    )
     _Sheet(book).write()
     book.close()
     return path
@@ -98,9 +119,18 @@ class _Sheet:
         self.label = book.add_format({"indent": 1, **wrap})
         self.default = book.add_format({"font_color": "#444444", "indent": 1, **wrap})
         self.must = book.add_format({"font_color": "#8A3B00", "bold": True, "indent": 1, **wrap})
-        look = {"locked": False, "bg_color": "#FFF7D6", "border": 1, "border_color": "#B8A85C", "valign": "top", "align": "right"}
+        look = {
+            "locked": False,
+            "bg_color": "#FFF7D6",
+            "border": 1,
+            "border_color": "#B8A85C",
+            "valign": "top",
+            "align": "right",
+        }
         self.answer = {
-            shape: book.add_format(look | {"num_format": shape} | ({"align": "left", "text_wrap": True} if shape == "@" else {}))
+            shape: book.add_format(
+                look | {"num_format": shape} | ({"align": "left", "text_wrap": True} if shape == "@" else {})
+            )
             for shape in ("#,##0.######", "0.0#%", "yyyy-mm-dd", "General", "@")
         }
         self.sheet = book.add_worksheet(SHEET)
@@ -113,7 +143,9 @@ class _Sheet:
         sheet.write_string("A1", "Keep, upgrade, replace or sell? Fifteen questions", self.title)
         for k, said in enumerate(HOW):
             sheet.write_string(f"A{2 + k}", said)
-        for column, head in zip("ABCDEFG", ("No.", "Question", "Low", "Likely", "High", "If left empty", "Where to find it"), strict=True):
+        for column, head in zip(
+            "ABCDEFG", ("No.", "Question", "Low", "Likely", "High", "If left empty", "Where to find it"), strict=True
+        ):
             sheet.write_string(f"{column}{FIRST_ROW - 2}", head, self.head)
         place = rows()
         self._row(place[DAY_KEY], DAY_KEY, DAY_LABEL, "today", self.answer["yyyy-mm-dd"], "A day, such as 2026-09-14")
@@ -143,7 +175,12 @@ class _Sheet:
                 self.sheet.write_blank(f"{column}{row}", None, self.answer[_shape(blank)])
                 self._says(f"{column}{row}", f"{blank.label}: {'low' if column == LOW else 'high'}", _hint(blank))
         if isinstance(blank.kind, tuple):
-            choice = {"validate": "list", "source": list(blank.kind), "error_type": "warning", "error_message": "This is not one of the list; it will be read as typed."}
+            choice = {
+                "validate": "list",
+                "source": list(blank.kind),
+                "error_type": "warning",
+                "error_message": "This is not one of the list; it will be read as typed.",
+            }
             self._says(f"{LIKELY}{row}", blank.label, _hint(blank), choice)
 
     def _row(self, row: int, key: str, label: str, default: str, look: Any, hint: str, must: bool = False) -> None:
@@ -158,7 +195,10 @@ class _Sheet:
 
     def _says(self, cell: str, label: str, hint: str, check: dict[str, Any] | None = None) -> None:
         """What a cell asks for, shown where it is chosen and read aloud by a screen reader."""
-        self.sheet.data_validation(cell, {**(check or {"validate": "any"}), "input_title": label[:32], "input_message": f"{label}. {hint}"[:255]})
+        self.sheet.data_validation(
+            cell,
+            {**(check or {"validate": "any"}), "input_title": label[:32], "input_message": f"{label}. {hint}"[:255]},
+        )
 
 
 def _height(*texts: tuple[str, int]) -> float:
@@ -169,13 +209,25 @@ def _height(*texts: tuple[str, int]) -> float:
 def _shape(blank: Blank) -> str:
     if isinstance(blank.kind, Quantity):
         return "0.0#%" if blank.kind.example.endswith("%") else "#,##0.######"
-    return {"day": "yyyy-mm-dd", "number": "General", "years": "General", "deposit": "General", "deducted": "#,##0.######"}.get(blank.kind if isinstance(blank.kind, str) else "", "@")
+    return {
+        "day": "yyyy-mm-dd",
+        "number": "General",
+        "years": "General",
+        "deposit": "General",
+        "deducted": "#,##0.######",
+    }.get(blank.kind if isinstance(blank.kind, str) else "", "@")
 
 
 def _hint(blank: Blank) -> str:
     if isinstance(blank.kind, tuple):
         return f"One of: {', '.join(blank.kind)}."
-    example = blank.kind.example if isinstance(blank.kind, Quantity) else {"day": "2021-03-01", "owners": "Ines 60 %, Walt 40 %", "state": "OH", "number": "60", "years": "7"}.get(blank.kind, "")
+    example = (
+        blank.kind.example
+        if isinstance(blank.kind, Quantity)
+        else {"day": "2021-03-01", "owners": "Ines 60 %, Walt 40 %", "state": "OH", "number": "60", "years": "7"}.get(
+            blank.kind, ""
+        )
+    )
     return (f"For example {example}." if example else "") + (" Or none." if blank.none else "")
 
 
@@ -228,11 +280,21 @@ class _Filled:
 
     def _find_rows(self) -> None:
         """Go by the keys in the hidden column, so that rows put in or sorted away do no harm."""
-        found = {str(self.sheet[f"{KEY}{row}"].value): row for row in range(1, self.sheet.max_row + 1) if self.sheet[f"{KEY}{row}"].value}
+        found = {
+            str(self.sheet[f"{KEY}{row}"].value): row
+            for row in range(1, self.sheet.max_row + 1)
+            if self.sheet[f"{KEY}{row}"].value
+        }
         lost = [key for key in self.rows if key not in found]
         if lost:
             labels = ", ".join(BLANKS[key].label if key in BLANKS else DAY_LABEL for key in lost)
-            raise ScenarioError([Fault(Cell(self.file, 1, 1, "A1"), "", f"rows are gone: {labels}", "Begin with an empty form, or undo")])
+            raise ScenarioError(
+                [
+                    Fault(
+                        Cell(self.file, 1, 1, "A1"), "", f"rows are gone: {labels}", "Begin with an empty form, or undo"
+                    )
+                ]
+            )
         self.rows = {key: found[key] for key in self.rows}
 
     def _read(self, key: str, row: int) -> None:
@@ -247,7 +309,12 @@ class _Filled:
         for column in columns:
             self._try(blank, f"{column}{row}", typed[column], single=bool(low or high))
         if bool(low) != bool(high):
-            self._fault(f"{LOW if not low else HIGH}{row}", blank.label, f"the {'low' if not low else 'high'} figure is missing", "Give both low and high, or leave both empty")
+            self._fault(
+                f"{LOW if not low else HIGH}{row}",
+                blank.label,
+                f"the {'low' if not low else 'high'} figure is missing",
+                "Give both low and high, or leave both empty",
+            )
         if len(self.faults) > before:
             return
         answer = likely
@@ -282,7 +349,12 @@ class _Filled:
         value = self.sheet[cell].value
         if value is None:
             if self.written[cell].value is not None:
-                self._fault(cell, blank.label, "this formula holds no result", "Open the form in a spreadsheet program and save it, or type the figure")
+                self._fault(
+                    cell,
+                    blank.label,
+                    "this formula holds no result",
+                    "Open the form in a spreadsheet program and save it, or type the figure",
+                )
             return ""
         if isinstance(value, dt.datetime | dt.date):
             return (value.date() if isinstance(value, dt.datetime) else value).isoformat()
@@ -331,7 +403,9 @@ def _open(path: Path, values: bool = True) -> Any:
     try:
         return openpyxl.load_workbook(path, data_only=values)
     except (zipfile.BadZipFile, KeyError, ValueError):
-        raise ScenarioError([Fault(Place(path.name, 1, 1), "", "this is no workbook", "Save it as .xlsx from the spreadsheet program")]) from None
+        raise ScenarioError(
+            [Fault(Place(path.name, 1, 1), "", "this is no workbook", "Save it as .xlsx from the spreadsheet program")]
+        ) from None
 
 
 def mark(path: str | Path, faults: Sequence[Fault], copy: str | Path) -> Path:

@@ -34,5 +34,7 @@ def _labels(value: object, path: str, names: tuple[str, ...], title: str) -> Ite
                 yield from _labels(inner, f"{path}.{name}", (*names, str(name)), title)
     elif isinstance(value, list):
         for number, inner in enumerate(value):
-            called = (*names, inner.what) if isinstance(inner, Spend) else names  # a step is called by what it says it is
+            called = (
+                (*names, inner.what) if isinstance(inner, Spend) else names
+            )  # a step is called by what it says it is
             yield from _labels(inner, f"{path}.{number}", called, f"{title}, {number + 1}")

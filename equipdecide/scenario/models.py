@@ -211,15 +211,23 @@ class EarlyCharge(Frozen):
     """What a contract charges for paying early: give what it says, leave the rest out. The charges add up."""
 
     by_year: list[Share] = Field(
-        default_factory=list, title="Share of the principal paid early, by year of the loan", description="nothing after the last"
+        default_factory=list,
+        title="Share of the principal paid early, by year of the loan",
+        description="nothing after the last",
     )
     first_year: Share | None = Field(None, title="Share charged in the first year, falling in equal yearly steps")
     falls_over: int | None = Field(None, ge=1, le=40, title="Years until it has fallen to nothing")
-    a_year_left: Share | None = Field(None, title="Share of the principal for each year left, a year begun counted in full")
+    a_year_left: Share | None = Field(
+        None, title="Share of the principal for each year left, a year begun counted in full"
+    )
     months_of_interest: Count | None = Field(None, title="Months of interest charged for paying early")
-    of_share: Share | None = Field(None, title="Share of the principal those months are reckoned on; left out: all of it")
+    of_share: Share | None = Field(
+        None, title="Share of the principal those months are reckoned on; left out: all of it"
+    )
     free_share: Share | None = Field(
-        None, title="Share of the balance that may be paid early without a charge", description="above it all of it is charged"
+        None,
+        title="Share of the balance that may be paid early without a charge",
+        description="above it all of it is charged",
     )
     only_from_years: int | None = Field(None, ge=1, le=40, title="Charged only on loans of so many years or more")
 
@@ -247,12 +255,20 @@ class Loan(Frozen):
         title="What paying early costs by the contract",
         description="interest to the day; every payment left; those payments at a stated rate; or by the rule of 78",
     )
-    payoff_rate: Rate | None = Field(None, title="Rate at which the payments left are brought back (payoff: present value)")
-    early_charge: EarlyCharge | None = Field(None, title="Charge for paying early that is not one share of the principal")
-    signed: Day | None = Field(None, title="Day it was signed", description="left out: a month before the first payment")
+    payoff_rate: Rate | None = Field(
+        None, title="Rate at which the payments left are brought back (payoff: present value)"
+    )
+    early_charge: EarlyCharge | None = Field(
+        None, title="Charge for paying early that is not one share of the principal"
+    )
+    signed: Day | None = Field(
+        None, title="Day it was signed", description="left out: a month before the first payment"
+    )
     collateral: list[str] = Field(default_factory=list, title="Other machines the lender's filing covers")
     release_amounts: dict[str, Money] = Field(
-        default_factory=dict, title="Principal the lender asks for to let one machine go, by machine", description="the loan goes on with the rest"
+        default_factory=dict,
+        title="Principal the lender asks for to let one machine go, by machine",
+        description="the loan goes on with the rest",
     )
 
 
@@ -367,7 +383,9 @@ class Machine(Frozen):
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
     noise_declared: Decibels | None = Field(
-        None, title="Noise declared by the builder [dBA]", description="measured without cutting: it is not compared with the other"
+        None,
+        title="Noise declared by the builder [dBA]",
+        description="measured without cutting: it is not compared with the other",
     )
 
 
@@ -486,7 +504,13 @@ class PaymentStep(Frozen):
 
 
 FinancingKind = Literal[
-    "loan", "stepped loan", "deferred loan", "balloon loan", "one-dollar buyout", "fixed-option lease", "fair-value lease"
+    "loan",
+    "stepped loan",
+    "deferred loan",
+    "balloon loan",
+    "one-dollar buyout",
+    "fixed-option lease",
+    "fair-value lease",
 ]
 
 
@@ -497,9 +521,15 @@ class Financing(Frozen):
     lender: str = Field("the lender", title="Who lends")
     machine: str | None = Field(None, title="Machine or improvement it is offered for")
     amount: Money = Field(title="Amount lent (a lease: what the lessor pays for the machine)")
-    rate: Rate | None = Field(None, title="Interest rate a year", description="left out for a lease: it is worked out from its payments")
-    payments: int = Field(ge=1, le=480, title="Number of payments", description="monthly, unless `every_months` says otherwise")
-    payment: Money | None = Field(None, title="One payment; left out: level to the cent", description="a lease needs it")
+    rate: Rate | None = Field(
+        None, title="Interest rate a year", description="left out for a lease: it is worked out from its payments"
+    )
+    payments: int = Field(
+        ge=1, le=480, title="Number of payments", description="monthly, unless `every_months` says otherwise"
+    )
+    payment: Money | None = Field(
+        None, title="One payment; left out: level to the cent", description="a lease needs it"
+    )
     fee: Money | None = Field(None, title="Fee of the lender")
     every_months: int = Field(1, ge=1, le=12, title="Months from one payment to the next")
     in_advance: bool = Field(False, title="Each payment falls at the beginning of its period")
@@ -507,15 +537,21 @@ class Financing(Frozen):
     deferred: int = Field(0, ge=0, le=60, title="Payment periods without payment, interest added (deferred loan)")
     balloon: Money | None = Field(None, title="Amount due with the last payment (balloon loan)")
     progress_payments: Share | None = Field(
-        None, title="Share of the builder's instalments before shipment that the lender pays", description="interest runs from then and is paid when the loan begins"
+        None,
+        title="Share of the builder's instalments before shipment that the lender pays",
+        description="interest runs from then and is paid when the loan begins",
     )
     option_price: Money | None = Field(None, title="Price of the machine at the end of the lease")
     at_end: Literal["buy", "return"] = Field("buy", title="What you do when the lease ends")
     end_value: Money | None = Field(None, title="What the machine will be worth when the lease ends (fair-value lease)")
-    notice: list[int] = Field(default_factory=list, title="Days before the end between which notice must be given: [most, least]")
+    notice: list[int] = Field(
+        default_factory=list, title="Days before the end between which notice must be given: [most, least]"
+    )
     return_costs: dict[str, Money] = Field(default_factory=dict, title="Costs of sending the machine back")
     taxed_as: Literal["by rule", "purchase", "lease"] = Field(
-        "by rule", title="What the lease is for tax", description="by rule: a nominal price at the end makes it a purchase"
+        "by rule",
+        title="What the lease is for tax",
+        description="by rule: a nominal price at the end makes it a purchase",
     )
 
 
@@ -567,7 +603,9 @@ class Spend(_Step):
     until: Day | None = Field(None, title="Last day; left out: the end of the study")
     quantity: Factor | None = Field(None, title="quantity (pieces, hours) the amount is multiplied by")
     taxed: bool = Field(
-        True, title="Deducted, or taxed, at once", description="no: money put into stock or a deposit and taken out again"
+        True,
+        title="Deducted, or taxed, at once",
+        description="no: money put into stock or a deposit and taken out again",
     )
 
 
@@ -586,14 +624,18 @@ class Exposure(Frozen):
     hours: Hours = Field(title="Hours a day")
     level: Decibels | None = Field(None, title="Noise at the ear [dBA]")
     machine: str | None = Field(
-        None, title="... or the machine whose noise it is", description="a machine in question stands for what does its work in each course"
+        None,
+        title="... or the machine whose noise it is",
+        description="a machine in question stands for what does its work in each course",
     )
 
 
 class Criterion(Frozen):
     """Something that is not money and may be weighed: its range, what each course has of it, each partner's weight."""
 
-    worst: Factor = Field(title="Worst value that could be had", description="below the best, or above it where less is better")
+    worst: Factor = Field(
+        title="Worst value that could be had", description="below the best, or above it where less is better"
+    )
     best: Factor = Field(title="Best value that could be had")
     values: dict[str, Factor] = Field(title="Value of each course, by its name")
     weights: dict[str, Factor] = Field(
@@ -652,7 +694,9 @@ class Scenario(Frozen):
         default_factory=dict, title="One person's working day, piece by piece, for its noise"
     )
     criteria: dict[str, Criterion] = Field(
-        default_factory=dict, title="What is not money and may be weighed, by name", description="nothing that is in the money already"
+        default_factory=dict,
+        title="What is not money and may be weighed, by name",
+        description="nothing that is in the money already",
     )
     alternatives: dict[str, list[Step]] = Field(title="Courses of action: dated steps; keep is the empty list")
     doubts: list[Doubt] = Field(default_factory=list, title="Shapes and correlations of doubtful inputs")

@@ -266,7 +266,11 @@ QUESTIONS: tuple[Question, ...] = (
         "The lender's last statement, or a payoff letter (which is more exact than the balance).",
         (
             Blank(
-                "owed", "Balance owed, or none", _MONEY, "reckoned from the payment and the payments left below", none=True
+                "owed",
+                "Balance owed, or none",
+                _MONEY,
+                "reckoned from the payment and the payments left below",
+                none=True,
             ),
             Blank("loan_rate", "Interest rate a year", _RATE, "6 % .. 8 % .. 10 %"),
             Blank("payments_left", "Monthly payments left", "number", "36"),
@@ -538,7 +542,9 @@ class _Answers:
             if code.lower() in parameters.load().states():
                 shop["state"] = {"code": code}
             else:
-                notes.append(f"{code}: its depreciation rules are not on file, so its own books are left out. Ask your preparer.")
+                notes.append(
+                    f"{code}: its depreciation rules are not on file, so its own books are left out. Ask your preparer."
+                )
         return {
             "title": f"{name}: keep, upgrade, replace or sell?",
             "decision_date": today,

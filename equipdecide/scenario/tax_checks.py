@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 def _blocks(tree: Any, section: str) -> list[tuple[str, Table]]:
     found = tree.get(section) if isinstance(tree, Table) else None
-    return [(name, block) for name, block in found.items() if isinstance(block, Table)] if isinstance(found, Table) else []
+    return (
+        [(name, block) for name, block in found.items() if isinstance(block, Table)] if isinstance(found, Table) else []
+    )
 
 
 def _figure(value: Any) -> float | None:
@@ -44,7 +46,11 @@ def state_is_on_file(c: Checker) -> None:
         return
     known = [name.upper() for name in parameters.load().states()]
     if code.upper() not in known and "rate" not in state:  # type: ignore[operator]
-        c.report(code, f"the rules of '{code}' are not on file", f"Known here: {', '.join(known)}; or add `rate:` with its income tax rate")
+        c.report(
+            code,
+            f"the rules of '{code}' are not on file",
+            f"Known here: {', '.join(known)}; or add `rate:` with its income tax rate",
+        )
 
 
 def deductions_are_someones(c: Checker) -> None:
@@ -62,23 +68,46 @@ def deductions_are_someones(c: Checker) -> None:
                 known = [share for share in shares if share is not None]
                 if len(known) == len(shares) and abs(sum(known) - 100) > 1e-4:
                     total = decimal_text(round(sum(known) / 100, 8), percent=True)
-                    c.report(asset, f"the shares of the deductions make {total}", "Let them make 100 %", "deductions_taken_by")
+                    c.report(
+                        asset,
+                        f"the shares of the deductions make {total}",
+                        "Let them make 100 %",
+                        "deductions_taken_by",
+                    )
             changes, used = _day(asset.get("business_use_changes")), _day(asset.get("in_service"))
             if ("business_use_later" in asset) != ("business_use_changes" in asset):
                 absent = "business_use_changes" if "business_use_later" in asset else "business_use_later"
-                c.report(asset, "a later share of business use needs its day, and a day its share", f"Add `{absent}:`", absent)
+                c.report(
+                    asset,
+                    "a later share of business use needs its day, and a day its share",
+                    f"Add `{absent}:`",
+                    absent,
+                )
             elif changes and used and changes <= used:
-                c.report(asset, f"business use changes before its first use on {used}", "Put the days in order", "business_use_changes")
+                c.report(
+                    asset,
+                    f"business use changes before its first use on {used}",
+                    "Put the days in order",
+                    "business_use_changes",
+                )
 
 
 def owners_incomes_add_up(c: Checker) -> None:
     """Parts of the other income are not more than the whole; losses carry the year they were made in."""
     for _, owner in _blocks(c.tree, "owners"):
-        whole, parts = _figure(owner.get("other_income")), [_figure(owner.get(key)) for key in ("wages", "spouse_wages", "investment_income")]
+        whole, parts = (
+            _figure(owner.get("other_income")),
+            [_figure(owner.get(key)) for key in ("wages", "spouse_wages", "investment_income")],
+        )
         inside = sum(part for part in parts if part is not None)
         key = next((key for key in ("wages", "spouse_wages", "investment_income") if key in owner), "")
         if key and whole is not None and inside > whole + 0.005:
-            c.report(owner, f"wages and investment income make {inside:,.0f}, other income only {whole:,.0f}", "Other income is the whole of the household's", key)
+            c.report(
+                owner,
+                f"wages and investment income make {inside:,.0f}, other income only {whole:,.0f}",
+                "Other income is the whole of the household's",
+                key,
+            )
         losses = owner.get("losses_1231")
         if isinstance(losses, Table):
             for year in losses:
@@ -96,7 +125,12 @@ def price_is_divided(c: Checker) -> None:
         items = [name for name, _ in _blocks(block, "assets")] if block is not None else []
         for name in divided if items else []:
             if name not in items:
-                c.report(divided, f"no item of {machine} is named '{name}'", did_you_mean(name, items, f"Known here: {', '.join(items)}"), name)
+                c.report(
+                    divided,
+                    f"no item of {machine} is named '{name}'",
+                    did_you_mean(name, items, f"Known here: {', '.join(items)}"),
+                    name,
+                )
 
 
 def schedule_is_there(c: Checker) -> None:
@@ -104,7 +138,12 @@ def schedule_is_there(c: Checker) -> None:
     shop = c.tree.get("shop")
     name = shop.get("depreciation_schedule") if isinstance(shop, Table) else None
     if isinstance(name, Text) and name and c.folder is not None and not (c.folder / name).is_file():
-        c.report(shop, f"the file '{name}' is not in the folder of this file", "Put it there, or leave `depreciation_schedule:` out", "depreciation_schedule")
+        c.report(
+            shop,
+            f"the file '{name}' is not in the folder of this file",
+            "Put it there, or leave `depreciation_schedule:` out",
+            "depreciation_schedule",
+        )
 
 
 TAX_CHECKS = (state_is_on_file, deductions_are_someones, owners_incomes_add_up, price_is_divided, schedule_is_there)

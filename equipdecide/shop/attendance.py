@@ -63,7 +63,9 @@ def finite_source(machines: int, run: float, attention: float, attendants: int =
     waiting = float((np.maximum(count - attendants, 0) * chance).sum())
     in_service = float((np.minimum(count, attendants) * chance).sum())
     others = standing(machines - 1, attendants, load) if machines > 1 else np.array([1.0])
-    return Attendance(machines, attendants, machines - waiting - in_service, waiting, in_service, float(others[attendants:].sum()))
+    return Attendance(
+        machines, attendants, machines - waiting - in_service, waiting, in_service, float(others[attendants:].sum())
+    )
 
 
 def service_factor(run: float, attention: float) -> float:

@@ -19,17 +19,33 @@ def part_economics(draft: Draft, scenario: Scenario) -> None:
         w = draft.common.working(f"part {name}", says=f"what one piece of {name} brings", rule="part economics")
         if part.contribution_per_hour is not None:
             w.formula("hours_each", "1", "h", "sold by the hour")
-            w.formula("contribution", "rate", "USD", "contribution of one", rate=draft.input(part.contribution_per_hour))
+            w.formula(
+                "contribution", "rate", "USD", "contribution of one", rate=draft.input(part.contribution_per_hour)
+            )
         else:
             assert part.price is not None and part.minutes is not None
             zero = {key: draft.input(amount) if amount else 0.0 for key, amount in _costs(part).items()}
             w.formula("hours_each", "minutes / 60", "h", "standard time of one", minutes=draft.input(part.minutes))
-            w.formula("direct_cost", "material + outside_work + tooling", "USD", "material, outside work and tooling of one", None, **zero)
-            w.formula("contribution", "price - direct_cost", "USD", "contribution of one", price=draft.input(part.price))
+            w.formula(
+                "direct_cost",
+                "material + outside_work + tooling",
+                "USD",
+                "material, outside work and tooling of one",
+                None,
+                **zero,
+            )
+            w.formula(
+                "contribution", "price - direct_cost", "USD", "contribution of one", price=draft.input(part.price)
+            )
         w.formula("per_hour", "contribution / hours_each", "USD/h", "contribution an hour of the bottleneck")
         text, unit, says = _short(part)
         w.formula("if_short", text, unit, says, None, **_short_uses(draft, part))
-        w.formula("advantage", "(contribution - if_short) / hours_each", "USD/h", "what an hour saves when it ships what must ship")
+        w.formula(
+            "advantage",
+            "(contribution - if_short) / hours_each",
+            "USD/h",
+            "what an hour saves when it ships what must ship",
+        )
 
 
 def _costs(part: Part) -> dict[str, Amount | None]:
@@ -42,7 +58,9 @@ def _short(part: Part) -> tuple[str, str, str]:
         return "0 - penalty", "USD", "contribution of a piece not shipped: the penalty"
     if short is not None and (short.cost_factor is not None or short.hour is not None):
         return (
-            "contribution + direct_cost - factor * direct_cost - hour * hours_each" if part.price else "contribution - hour",
+            "contribution + direct_cost - factor * direct_cost - hour * hours_each"
+            if part.price
+            else "contribution - hour",
             "USD",
             "contribution of a piece bought outside instead",
         )
@@ -91,7 +109,9 @@ def contribution(draft: Draft, plan: Plan) -> None:
         )
     made_must = _fill(draft, w, must, hours, "advantage", "shipped")
     used = sum_of(w, "must_hours", list(made_must.values()), "h", "hours that go to what must ship")
-    left = w.formula("hours_left", "max(hours - used, 0)", "h", "hours left after what must ship", hours=hours, used=used)
+    left = w.formula(
+        "hours_left", "max(hours - used, 0)", "h", "hours left after what must ship", hours=hours, used=used
+    )
     wanted: dict[str, Column] = {}
     for name in names:
         part, entry = draft[f"part {name}"], scenario.parts[name]
@@ -121,9 +141,20 @@ def contribution(draft: Draft, plan: Plan) -> None:
         text = "hours * per_hour"
         if name in must:
             text += " + (must - shipped) / hours_each * if_short"
-            earning |= {"must": must[name], "shipped": made_must[name], "hours_each": part["hours_each"], "if_short": part["if_short"]}
+            earning |= {
+                "must": must[name],
+                "shipped": made_must[name],
+                "hours_each": part["hours_each"],
+                "if_short": part["if_short"],
+            }
         earned.append(w.formula(f"{name}: contribution", text, "USD", f"contribution of {name}", None, **earning))
-    sum_of(w, "hours_sold", [w[f"{name}: hours"] for name in names if f"{name}: hours" in w], "h", "good hours that are sold")
+    sum_of(
+        w,
+        "hours_sold",
+        [w[f"{name}: hours"] for name in names if f"{name}: hours" in w],
+        "h",
+        "good hours that are sold",
+    )
     total = sum_of(w, "contribution", earned, "USD", "contribution of the bottleneck")
     draft.line("contribution", "shop", total, "operating")
     draft.taxed("contribution", total)
@@ -140,12 +171,27 @@ def _elsewhere(draft: Draft, plan: Plan, w: Working) -> None:
         for k, (name, part) in enumerate(plan.scenario.parts.items()):
             if station in part.elsewhere and f"{name}: hours" in w:
                 terms.append(f"hours_{k} / each_{k} * minutes_{k} / 60")
-                uses |= {f"hours_{k}": w[f"{name}: hours"], f"each_{k}": draft[f"part {name}"]["hours_each"], f"minutes_{k}": draft.input(part.elsewhere[station])}
+                uses |= {
+                    f"hours_{k}": w[f"{name}: hours"],
+                    f"each_{k}": draft[f"part {name}"]["hours_each"],
+                    f"minutes_{k}": draft.input(part.elsewhere[station]),
+                }
         if not terms:
             continue
-        needed = w.formula(f"needed at {station}", " + ".join(terms), "h", f"hours of {station} that this mix takes", None, **uses)
-        passed = w.formula(f"passed by {station}", "a_year * years", "h", f"hours {station} has", a_year=draft.input(limit), years=draft["capacity"]["years"])
-        short = float((needed.per_row() - passed.per_row()).clip(min=0).sum() / draft["capacity"]["years"].per_row().sum())
+        needed = w.formula(
+            f"needed at {station}", " + ".join(terms), "h", f"hours of {station} that this mix takes", None, **uses
+        )
+        passed = w.formula(
+            f"passed by {station}",
+            "a_year * years",
+            "h",
+            f"hours {station} has",
+            a_year=draft.input(limit),
+            years=draft["capacity"]["years"],
+        )
+        short = float(
+            (needed.per_row() - passed.per_row()).clip(min=0).sum() / draft["capacity"]["years"].per_row().sum()
+        )
         if short > 0.5:
             draft.find(
                 "station_short",
@@ -162,9 +208,13 @@ def _active(draft: Draft, plan: Plan, name: str, w: Working) -> Column | float:
     if part.ends is None or part.ends >= plan.time.end:
         return 1.0
     after = [1.0 if day > part.ends else 0.0 for day in plan.spans.starts]
-    flag = w.given(f"{name}: after", after, "1", f"after {part.ends}", Origin("choice", f"parts.{name}.ends"), plan.spans)
+    flag = w.given(
+        f"{name}: after", after, "1", f"after {part.ends}", Origin("choice", f"parts.{name}.ends"), plan.spans
+    )
     renews = draft.input(part.renews) if part.renews else 0.0
-    return w.formula(f"{name}: ordered", "1 - after * (1 - renews)", "1", f"{name} is ordered", after=flag, renews=renews)
+    return w.formula(
+        f"{name}: ordered", "1 - after * (1 - renews)", "1", f"{name} is ordered", after=flag, renews=renews
+    )
 
 
 def _fill(
@@ -185,11 +235,24 @@ def _fill(
             uses |= {f"rate_{j}": draft[f"part {other}"][rank], f"want_{j}": wanted[other]}
         if terms:
             uses["own"] = own
-            ahead: Column | float = w.formula(f"{name}: {verb} after", " + ".join(terms), "h", f"hours wanted by what comes before {name}", None, **uses)
+            ahead: Column | float = w.formula(
+                f"{name}: {verb} after",
+                " + ".join(terms),
+                "h",
+                f"hours wanted by what comes before {name}",
+                None,
+                **uses,
+            )
         else:
             ahead = 0.0
         made[name] = w.formula(
-            f"{name}: {verb}", "min(want, max(hours - ahead, 0))", "h", f"hours {verb} for {name}", want=wanted[name], hours=hours, ahead=ahead
+            f"{name}: {verb}",
+            "min(want, max(hours - ahead, 0))",
+            "h",
+            f"hours {verb} for {name}",
+            want=wanted[name],
+            hours=hours,
+            ahead=ahead,
         )
     return made
 
@@ -202,9 +265,17 @@ def _last_year(draft: Draft, plan: Plan, w: Working) -> None:
     for name, part in plan.scenario.parts.items():
         if part.last_year is None or f"{name}: hours" not in w:
             continue
-        made = w[f"{name}: hours"].per_row()[:full].sum() / draft[f"part {name}"]["hours_each"].figure() / years[:full].sum()
+        made = (
+            w[f"{name}: hours"].per_row()[:full].sum()
+            / draft[f"part {name}"]["hours_each"].figure()
+            / years[:full].sum()
+        )
         if made < part.last_year.likely * 0.995:
             short.append(f"{name} {made:,.0f} of {part.last_year.likely:,.0f}")
     if short:
-        draft.find("last_years_mix", "Keeping does not make last year's mix at these hours: " + "; ".join(short) + ".", "parts", "warning")
-
+        draft.find(
+            "last_years_mix",
+            "Keeping does not make last year's mix at these hours: " + "; ".join(short) + ".",
+            "parts",
+            "warning",
+        )

@@ -32,7 +32,14 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     w = draft.common.working(name, says=f"hours a year on {setup.name}", rule="hours")
     staffed, cutting = draft.input(running.staffed_hours), draft.input(running.cutting_share)
     if running.attended is None:
-        w.formula("staffed_spindle_hours", "staffed * cutting", "h/year", "hours it cuts with people present", staffed=staffed, cutting=cutting)
+        w.formula(
+            "staffed_spindle_hours",
+            "staffed * cutting",
+            "h/year",
+            "hours it cuts with people present",
+            staffed=staffed,
+            cutting=cutting,
+        )
     else:
         w.formula(
             "staffed_spindle_hours",
@@ -63,7 +70,14 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
 def _not_waiting(draft: Draft, w: Working, entry: Attended) -> Column:
     """Post the share of its time a machine does not wait for attention (:mod:`equipdecide.shop.attendance`)."""
     count, people = entry.machines, entry.attendants
-    w.formula("load", "attention / run", "1", "attention over run", attention=draft.input(entry.attention), run=draft.input(entry.run))
+    w.formula(
+        "load",
+        "attention / run",
+        "1",
+        "attention over run",
+        attention=draft.input(entry.attention),
+        run=draft.input(entry.run),
+    )
     terms = {
         k: f"{math.factorial(count) // math.factorial(count - k)} / {math.factorial(min(k, people)) * people ** max(k - people, 0)} * load ** {k}"
         for k in range(1, count + 1)
@@ -91,18 +105,45 @@ def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path
     w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=count)
     costs = []
     if nights.cost_a_night is not None:
-        costs.append(w.formula("loading", "nights * cost_a_night", "USD/year", "loading and proving for the nights", nights=count, cost_a_night=draft.input(nights.cost_a_night)))
+        costs.append(
+            w.formula(
+                "loading",
+                "nights * cost_a_night",
+                "USD/year",
+                "loading and proving for the nights",
+                nights=count,
+                cost_a_night=draft.input(nights.cost_a_night),
+            )
+        )
     if nights.undetected is not None:
         costs += _run_on(draft, w, nights, nights.undetected, theta, window, count)
     if costs:
         sum_of(w, "night_costs", costs, "USD/year", "what the nights cost")
 
 
-def _run_on(draft: Draft, w: Working, nights: Nights, undetected: Amount, theta: Column, window: Column, count: Column) -> list[Column]:
+def _run_on(
+    draft: Draft, w: Working, nights: Nights, undetected: Amount, theta: Column, window: Column, count: Column
+) -> list[Column]:
     """Post what faults that stop nothing cost (:func:`equipdecide.shop.nights.run_on` says where the formula is from)."""
     share = draft.input(undetected)
-    w.formula("unnoticed", "nights * share * (1 - exp(-window / theta))", "1/year", "nights a year with a fault the machine does not notice", nights=count, share=share, window=window, theta=theta)
-    w.formula("noticed_rate", "max(1 - share, 0.000001) / theta", "1/h", "stops it does notice, an hour", share=share, theta=theta)
+    w.formula(
+        "unnoticed",
+        "nights * share * (1 - exp(-window / theta))",
+        "1/year",
+        "nights a year with a fault the machine does not notice",
+        nights=count,
+        share=share,
+        window=window,
+        theta=theta,
+    )
+    w.formula(
+        "noticed_rate",
+        "max(1 - share, 0.000001) / theta",
+        "1/h",
+        "stops it does notice, an hour",
+        share=share,
+        theta=theta,
+    )
     w.formula(
         "run_on",
         "nights * (share / max(1 - share, 0.000001) * night_run"
@@ -116,9 +157,25 @@ def _run_on(draft: Draft, w: Working, nights: Nights, undetected: Amount, theta:
     )
     costs = []
     if nights.scrap_hour is not None:
-        costs.append(w.formula("spoiled", "run_on * scrap_hour", "USD/year", "material and tools spoiled", scrap_hour=draft.input(nights.scrap_hour)))
+        costs.append(
+            w.formula(
+                "spoiled",
+                "run_on * scrap_hour",
+                "USD/year",
+                "material and tools spoiled",
+                scrap_hour=draft.input(nights.scrap_hour),
+            )
+        )
     if nights.fault_cost is not None:
-        costs.append(w.formula("faults", "unnoticed * fault_cost", "USD/year", "crashes, repairs and lost mornings", fault_cost=draft.input(nights.fault_cost)))
+        costs.append(
+            w.formula(
+                "faults",
+                "unnoticed * fault_cost",
+                "USD/year",
+                "crashes, repairs and lost mornings",
+                fault_cost=draft.input(nights.fault_cost),
+            )
+        )
     return costs
 
 
@@ -137,10 +194,20 @@ def _window_held(draft: Draft, w: Working, setup: Setup, nights: Nights) -> Colu
             uses[key] = draft.input(amount)
     if not terms:
         return window
-    held = w.formula("window_held", f"min(window, {', '.join(terms)})", "h", "hours a night can last at most", None, window=window, **uses)
+    held = w.formula(
+        "window_held",
+        f"min(window, {', '.join(terms)})",
+        "h",
+        "hours a night can last at most",
+        None,
+        window=window,
+        **uses,
+    )
     if held.figure() < window.figure() - 1e-9:
         draft.common.find(
-            "window_held", f"{setup.name}: the window is {window.figure():g} h, but what is loaded or the tools end after {held.figure():.1f} h.", nights.window.path
+            "window_held",
+            f"{setup.name}: the window is {window.figure():g} h, but what is loaded or the tools end after {held.figure():.1f} h.",
+            nights.window.path,
         )
     return held
 
@@ -148,8 +215,15 @@ def _window_held(draft: Draft, w: Working, setup: Setup, nights: Nights) -> Colu
 def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog | None) -> Column:
     """Return the mean running hours between stops: as entered or from the log, causes that are ended taken out."""
     if nights.mean_between_stops is not None:
-        as_logged = setup.source is setup.base  # an improvement's own figure need not agree with the log of the time before
-        if as_logged and log is not None and log.theta is not None and abs(log.theta - nights.mean_between_stops.likely) > 0.05:
+        as_logged = (
+            setup.source is setup.base
+        )  # an improvement's own figure need not agree with the log of the time before
+        if (
+            as_logged
+            and log is not None
+            and log.theta is not None
+            and abs(log.theta - nights.mean_between_stops.likely) > 0.05
+        ):
             text = (
                 f"{setup.machine}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
                 f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h."
@@ -162,16 +236,30 @@ def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog
         value = log.theta if log.theta is not None else log.low
         if log.theta is None:
             draft.common.find(
-                "no_stops", f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.", w.name
+                "no_stops",
+                f"{setup.machine}: no stop in {log.evenings} evenings; {log.low:.1f} h between stops is only a lower bound.",
+                w.name,
             )
-        theta = w.given("theta", value, "h", "mean running hours between stops", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
+        theta = w.given(
+            "theta",
+            value,
+            "h",
+            "mean running hours between stops",
+            Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"),
+        )
     if not setup.ended or log is None or not log.stops:
         return theta
     terms: list[str] = []
     uses: dict[str, Column | float] = {"theta": theta}
     for k, (words, share) in enumerate(setup.ended):
         cause = log.cause(words)
-        logged = w.given(f"logged: {cause.reason}", cause.stops / log.stops, "1", f"share of the logged stops: {cause.stops} of {log.stops}", Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"))
+        logged = w.given(
+            f"logged: {cause.reason}",
+            cause.stops / log.stops,
+            "1",
+            f"share of the logged stops: {cause.stops} of {log.stops}",
+            Origin("choice", f"{nights.log}", f"log of {log.evenings} evenings", "log"),
+        )
         terms.append(f"logged_{k} * share_{k}")
         uses |= {f"logged_{k}": logged, f"share_{k}": draft.input(share)}
     return w.formula(
@@ -206,13 +294,29 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
         flags = [1.0 if found is setup else 0.0 for found in at_work]
         if not any(flags):
             continue
-        w.given(f"at_work_{k}", flags, "1", f"{setup.name} does the work", Origin("choice", f"steps of {plan.name}"), spans)
+        w.given(
+            f"at_work_{k}", flags, "1", f"{setup.name} does the work", Origin("choice", f"steps of {plan.name}"), spans
+        )
         offered.append(
-            w.formula(f"offered_{k}", "at_work * good_hours * years", "h", f"good hours of {setup.name}", at_work=w[f"at_work_{k}"], good_hours=hours)
+            w.formula(
+                f"offered_{k}",
+                "at_work * good_hours * years",
+                "h",
+                f"good hours of {setup.name}",
+                at_work=w[f"at_work_{k}"],
+                good_hours=hours,
+            )
         )
         if setup.installed and (setup.source.down_days or setup.source.ramp_loss or setup.source.ramp):
             window = _window(plan, setup.first)
-            w.given(f"learning_{k}", window, "1", f"share of the first quarter after {setup.name} is in", Origin("choice", f"steps of {plan.name}"), spans)
+            w.given(
+                f"learning_{k}",
+                window,
+                "1",
+                f"share of the first quarter after {setup.name} is in",
+                Origin("choice", f"steps of {plan.name}"),
+                spans,
+            )
             down = draft.input(setup.source.down_days) if setup.source.down_days else 0.0
             ramp = _ramp_hours(draft, setup)
             lost.append(
@@ -232,7 +336,12 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
     _within_limits(draft, plan, w)
     idle = [day for day, found in zip(spans.starts, at_work, strict=True) if found is None]
     if plan.working and idle and not _gone_for_good(plan):
-        draft.find("gap", f"{plan.name}: from {idle[0]} there is no machine for this work until the next one is in.", plan.name, "warning")
+        draft.find(
+            "gap",
+            f"{plan.name}: from {idle[0]} there is no machine for this work until the next one is in.",
+            plan.name,
+            "warning",
+        )
 
 
 def _ramp_hours(draft: Draft, setup: Setup) -> Column | float:
@@ -245,14 +354,36 @@ def _ramp_hours(draft: Draft, setup: Setup) -> Column | float:
         return draft[name]["hours"]
     entry = source.ramp
     w = draft.common.working(name, BATCHES, f"batches of {setup.name} until the standard time is reached", "hours")
-    w.given("batch", [float(k) for k in range(1, len(BATCHES) + 1)], "1", "number of the batch", Origin("calendar", "counted"))
+    w.given(
+        "batch",
+        [float(k) for k in range(1, len(BATCHES) + 1)],
+        "1",
+        "number of the batch",
+        Origin("calendar", "counted"),
+    )
     uses = {"start": draft.input(entry.start), "rate": draft.input(entry.rate)}
-    over = w.formula("over", "max(start * batch ** (log(max(rate, 0.01)) / log(2)) - 1, 0)", "1", "batch-times over the standard: Crawford's curve with a floor", **uses)
+    over = w.formula(
+        "over",
+        "max(start * batch ** (log(max(rate, 0.01)) / log(2)) - 1, 0)",
+        "1",
+        "batch-times over the standard: Crawford's curve with a floor",
+        **uses,
+    )
     if over.figure(len(BATCHES) - 1) > 0:
         draft.common.find(
-            "ramp_too_slow", f"{setup.name}: the standard time is not reached in {len(BATCHES)} batches; what is lost after them is not counted.", entry.rate.path, "warning"
+            "ramp_too_slow",
+            f"{setup.name}: the standard time is not reached in {len(BATCHES)} batches; what is lost after them is not counted.",
+            entry.rate.path,
+            "warning",
         )
-    return w.formula("hours", "total(over) * hours_each", "h", "good hours lost while learning", ONE, hours_each=draft.input(entry.batch))
+    return w.formula(
+        "hours",
+        "total(over) * hours_each",
+        "h",
+        "good hours lost while learning",
+        ONE,
+        hours_each=draft.input(entry.batch),
+    )
 
 
 def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
@@ -265,10 +396,23 @@ def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
         return
     w.formula("made", "max(offered - lost, 0)", "h", "good hours the machine can make")
     uses = {
-        f"limit_{k}": w.formula(f"limit: {name}", "a_year * years", "h", f"hours of this work that {name} can pass", a_year=draft.input(amount))
+        f"limit_{k}": w.formula(
+            f"limit: {name}",
+            "a_year * years",
+            "h",
+            f"hours of this work that {name} can pass",
+            a_year=draft.input(amount),
+        )
         for k, (name, amount) in enumerate(limits.items())
     }
-    w.formula("hours", f"min(made, {', '.join(uses)})", "h", "good hours available, within what other stations can pass", None, **uses)
+    w.formula(
+        "hours",
+        f"min(made, {', '.join(uses)})",
+        "h",
+        "good hours available, within what other stations can pass",
+        None,
+        **uses,
+    )
     made, rows = w["made"].per_row(), w["years"].per_row()
     for name in limits:
         passed = w[f"limit: {name}"].per_row()

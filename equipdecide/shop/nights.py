@@ -56,7 +56,9 @@ def mean_between_stops(hours: float, stops: int, confidence: float = CONFIDENCE)
     if stops == 0:
         return Mean(hours, 0, float(2 * hours / chi2.ppf(confidence, 2)), None)
     tail = (1 - confidence) / 2
-    return Mean(hours, stops, float(2 * hours / chi2.ppf(1 - tail, 2 * stops + 2)), float(2 * hours / chi2.ppf(tail, 2 * stops)))
+    return Mean(
+        hours, stops, float(2 * hours / chi2.ppf(1 - tail, 2 * stops + 2)), float(2 * hours / chi2.ppf(tail, 2 * stops))
+    )
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,10 @@ class NightLog:
     def causes(self) -> tuple[Cause, ...]:
         """Every reason with its stops, the most frequent first."""
         counts = np.bincount(self.code[self.code >= 0], minlength=len(self.reasons))
-        found = [Cause(reason, mean_between_stops(self.hours, int(count))) for reason, count in zip(self.reasons, counts, strict=True)]
+        found = [
+            Cause(reason, mean_between_stops(self.hours, int(count)))
+            for reason, count in zip(self.reasons, counts, strict=True)
+        ]
         return tuple(sorted(found, key=lambda cause: (-cause.stops, cause.reason)))
 
     def cause(self, words: str) -> Cause:
@@ -138,7 +143,9 @@ class NightLog:
         exact = [cause for cause in self.causes if cause.reason.lower() == said]
         found = exact or [cause for cause in self.causes if cause.reason.lower().startswith(said)]
         if len(found) != 1:
-            raise KeyError(f"no one reason of the log is '{words}'; there are {', '.join(cause.reason for cause in self.causes)}")
+            raise KeyError(
+                f"no one reason of the log is '{words}'; there are {', '.join(cause.reason for cause in self.causes)}"
+            )
         return found[0]
 
     @cached_property
@@ -171,12 +178,25 @@ class NightLog:
             "mean_of_stopped_nights": self.naive_mean() if self.stops else None,
             "undetected": self.undetected,
             "causes": [
-                {"reason": c.reason, "stops": c.stops, "stops_an_hour": c.hazard, "theta": c.mean.theta, "low": c.mean.low, "high": c.mean.high}
+                {
+                    "reason": c.reason,
+                    "stops": c.stops,
+                    "stops_an_hour": c.hazard,
+                    "theta": c.mean.theta,
+                    "low": c.mean.low,
+                    "high": c.mean.high,
+                }
                 for c in self.causes
             ],
             "weibull": None
             if fit is None
-            else {"eta": fit.eta, "beta": fit.beta, "beta_low": fit.beta_low, "beta_high": fit.beta_high, "says": shape_in_words(fit)},
+            else {
+                "eta": fit.eta,
+                "beta": fit.beta,
+                "beta_low": fit.beta_low,
+                "beta_high": fit.beta_high,
+                "says": shape_in_words(fit),
+            },
         }
 
 
@@ -243,7 +263,10 @@ def weibull_fit(run: FloatArray, stopped: NDArray[np.bool_], resolution: float =
     at_once = int(((run <= 0) & stopped).sum())
     if at_once:
         findings.append(
-            Finding("stopped_at_once", f"{at_once} stops at 0 h are taken at {resolution / 2:g} h, half a step of the log, for the Weibull fit.")
+            Finding(
+                "stopped_at_once",
+                f"{at_once} stops at 0 h are taken at {resolution / 2:g} h, half a step of the log, for the Weibull fit.",
+            )
         )
     t = np.where(run <= 0, resolution / 2, run)
     kept = stopped | (run > 0)
@@ -332,7 +355,11 @@ class Window:
 
 
 def window_held(
-    window: float, parts_loaded: float | None = None, minutes_each: float | None = None, bar_or_pallet: float | None = None, tool_life: float | None = None
+    window: float,
+    parts_loaded: float | None = None,
+    minutes_each: float | None = None,
+    bar_or_pallet: float | None = None,
+    tool_life: float | None = None,
 ) -> Window:
     """Return the smallest of: the `window` [h], the work loaded, the bar or pallets [h], the life of the tools [h].
 

@@ -91,19 +91,53 @@ def noise_day(exposures: Sequence[Exposure]) -> NoiseDay:
     doses = {rule.name: rule.dose(levels, hours) for rule in CRITERIA}
     averages = {rule.name: rule.average_level(doses[rule.name]) for rule in CRITERIA}
     conservation = doses[OSHA_CONSERVATION.name]
-    shares = {one.what: OSHA_CONSERVATION.dose([one.level], [one.hours]) / conservation if conservation else 0.0 for one in exposures}
+    shares = {
+        one.what: OSHA_CONSERVATION.dose([one.level], [one.hours]) / conservation if conservation else 0.0
+        for one in exposures
+    }
     findings = []
     if doses[OSHA_PERMISSIBLE.name] > 100:
-        findings.append(Finding("over_permissible", f"The permissible dose is {doses[OSHA_PERMISSIBLE.name]:.0f} %: above 100 % the law asks for engineering or administrative controls.", "", "warning"))
+        findings.append(
+            Finding(
+                "over_permissible",
+                f"The permissible dose is {doses[OSHA_PERMISSIBLE.name]:.0f} %: above 100 % the law asks for engineering or administrative controls.",
+                "",
+                "warning",
+            )
+        )
     if conservation >= ACTION_DOSE:
-        findings.append(Finding("action_level", f"The hearing-conservation dose is {conservation:.0f} %: from 50 % the law asks for monitoring, hearing tests, protectors and training.", "", "warning"))
+        findings.append(
+            Finding(
+                "action_level",
+                f"The hearing-conservation dose is {conservation:.0f} %: from 50 % the law asks for monitoring, hearing tests, protectors and training.",
+                "",
+                "warning",
+            )
+        )
     if doses[NIOSH.name] > 100:
-        findings.append(Finding("over_recommended", f"The NIOSH dose is {doses[NIOSH.name]:.0f} %: above the level recommended for health. It is not comparable with the OSHA doses."))
+        findings.append(
+            Finding(
+                "over_recommended",
+                f"The NIOSH dose is {doses[NIOSH.name]:.0f} %: above the level recommended for health. It is not comparable with the OSHA doses.",
+            )
+        )
     loud = [one.what for one in exposures if one.level > CEILING]
     if loud:
-        findings.append(Finding("over_ceiling", f"{', '.join(loud)}: above {CEILING:g} dBA at no time without protection.", "", "warning"))
+        findings.append(
+            Finding(
+                "over_ceiling",
+                f"{', '.join(loud)}: above {CEILING:g} dBA at no time without protection.",
+                "",
+                "warning",
+            )
+        )
     if sum(hours) > 8.01:
-        findings.append(Finding("long_shift", f"The day has {sum(hours):g} h of exposure: the action dose is reached at a lower level than in eight."))
+        findings.append(
+            Finding(
+                "long_shift",
+                f"The day has {sum(hours):g} h of exposure: the action dose is reached at a lower level than in eight.",
+            )
+        )
     return NoiseDay(doses, averages, shares, tuple(findings))
 
 

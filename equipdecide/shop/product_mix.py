@@ -95,7 +95,10 @@ def best_mix(products: Mapping[str, Product], available: Mapping[str, float]) ->
     primal = float(worth @ found.x)
     if abs(primal - dual) > GAP:
         raise Breach(f"best mix: primal {primal} less dual {dual} is not zero")
-    load = {s: sum(products[n].demand * products[n].hours.get(s, 0.0) for n in names) / max(available[s], 1e-12) for s in stations}
+    load = {
+        s: sum(products[n].demand * products[n].hours.get(s, 0.0) for n in names) / max(available[s], 1e-12)
+        for s in stations
+    }
     first = max(load, key=lambda s: load[s])
     made = by_ranking(products, available, first)
     ranked = float(sum(made[n] * products[n].contribution for n in names))
@@ -112,15 +115,33 @@ def best_mix(products: Mapping[str, Product], available: Mapping[str, float]) ->
             )
         )
     return Mix(
-        dict(zip(names, map(float, found.x), strict=True)), primal, dict(zip(stations, map(float, price), strict=True)), binding, first, ranked, primal - dual, tuple(findings)
+        dict(zip(names, map(float, found.x), strict=True)),
+        primal,
+        dict(zip(stations, map(float, price), strict=True)),
+        binding,
+        first,
+        ranked,
+        primal - dual,
+        tuple(findings),
     )
 
 
-def machine_hour_rate(cost: float, scrap_value: float, life_hours: float, yearly_costs: Mapping[str, float], hours_a_year: float, hourly_costs: Mapping[str, float] | None = None) -> float:
+def machine_hour_rate(
+    cost: float,
+    scrap_value: float,
+    life_hours: float,
+    yearly_costs: Mapping[str, float],
+    hours_a_year: float,
+    hourly_costs: Mapping[str, float] | None = None,
+) -> float:
     """Return a machine-hour rate for quoting [currency/h]: wear over its life, yearly costs over the hours, costs an hour.
 
     It falls as hours rise, so it must not be used to value extra hours. Source: absorption costing, any text.
     """
     if not life_hours > 0 or not hours_a_year > 0:
         raise ValueError("hours of life and hours a year must be above 0")
-    return (cost - scrap_value) / life_hours + sum(yearly_costs.values()) / hours_a_year + sum((hourly_costs or {}).values())
+    return (
+        (cost - scrap_value) / life_hours
+        + sum(yearly_costs.values()) / hours_a_year
+        + sum((hourly_costs or {}).values())
+    )

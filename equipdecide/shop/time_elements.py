@@ -100,7 +100,11 @@ def elements(shifts: Sequence[Stretch], stops: Sequence[Stop]) -> tuple[TimeElem
     spans = sorted(shifts, key=lambda shift: shift.start)
     twice = sum(max((a.end - b.start).total_seconds() / 60, 0.0) for a, b in zip(spans[:-1], spans[1:], strict=True))
     if twice:
-        findings.append(Finding("overlapping_shifts", f"Shifts overlap by {twice:,.0f} min: those minutes count once.", "", "warning"))
+        findings.append(
+            Finding(
+                "overlapping_shifts", f"Shifts overlap by {twice:,.0f} min: those minutes count once.", "", "warning"
+            )
+        )
     shift_list = _joined(spans)
     lost = dict.fromkeys(KINDS, 0.0)
     double = outside = 0.0
@@ -116,10 +120,22 @@ def elements(shifts: Sequence[Stretch], stops: Sequence[Stop]) -> tuple[TimeElem
         lost[stop.kind] += inside
     if double:
         findings.append(
-            Finding("overlapping_stops", f"{double:,.0f} min stand in two records of stops; each counts once, for the record that began first.", "", "warning")
+            Finding(
+                "overlapping_stops",
+                f"{double:,.0f} min stand in two records of stops; each counts once, for the record that began first.",
+                "",
+                "warning",
+            )
         )
     if outside:
-        findings.append(Finding("outside_shifts", f"{outside:,.0f} min of stops lie outside every shift and count for nothing.", "", "warning"))
+        findings.append(
+            Finding(
+                "outside_shifts",
+                f"{outside:,.0f} min of stops lie outside every shift and count for nothing.",
+                "",
+                "warning",
+            )
+        )
     operation = sum((b - a).total_seconds() / 60 for a, b in shift_list)
     planned = operation - lost["planned downtime"]
     busy = planned - lost["no order"]
@@ -162,21 +178,43 @@ def indicators(time: TimeElements, output: Output | None = None) -> tuple[dict[s
             ("scrap ratio", output.scrap, output.produced, "pieces produced"),
             ("rework ratio", output.rework, output.produced, "pieces produced"),
             ("OEE index", planned_good, time.planned_busy, "planned busy time"),
-            ("NEE index", planned_good * time.processing, time.planned_busy * time.production, "planned busy time; set-up counts as work"),
+            (
+                "NEE index",
+                planned_good * time.processing,
+                time.planned_busy * time.production,
+                "planned busy time; set-up counts as work",
+            ),
             ("throughput rate", output.produced, time.busy / 60, "busy hours [1/h]"),
         ]
         if output.good + output.scrap > output.produced:
-            findings.append(Finding("more_good_than_made", f"{output.good:g} good and {output.scrap:g} scrapped pieces are more than the {output.produced:g} made.", "", "warning"))
+            findings.append(
+                Finding(
+                    "more_good_than_made",
+                    f"{output.good:g} good and {output.scrap:g} scrapped pieces are more than the {output.produced:g} made.",
+                    "",
+                    "warning",
+                )
+            )
     found = {name: Indicator(name, part / whole, over) for name, part, whole, over in rows if whole > 0}
     fast = found.get("effectiveness")
     if fast is not None and fast.value > 1:
         findings.append(
             Finding(
-                "effectiveness_over_1", f"Effectiveness is {fast.value:.1%}: pieces came faster than planned, so the planned minutes are slack or pieces were counted twice. It is shown as it is.", "", "warning"
+                "effectiveness_over_1",
+                f"Effectiveness is {fast.value:.1%}: pieces came faster than planned, so the planned minutes are slack or pieces were counted twice. It is shown as it is.",
+                "",
+                "warning",
             )
         )
     if time.production < 0:
-        findings.append(Finding("more_stops_than_time", f"Stops take {-time.production:,.0f} min more than the shifts have.", "", "warning"))
+        findings.append(
+            Finding(
+                "more_stops_than_time",
+                f"Stops take {-time.production:,.0f} min more than the shifts have.",
+                "",
+                "warning",
+            )
+        )
     return found, tuple(findings)
 
 
@@ -193,7 +231,10 @@ def meter_hours(readings: Sequence[tuple[dt.date, float]]) -> tuple[float, tuple
     steps = np.diff(values)
     findings = [
         Finding(
-            "meter_reset", f"The meter stands at {value:,.0f} h on {day}, below the {before:,.0f} h of {since}: it was reset or changed, and the hours counted are a lower bound.", "", "warning"
+            "meter_reset",
+            f"The meter stands at {value:,.0f} h on {day}, below the {before:,.0f} h of {since}: it was reset or changed, and the hours counted are a lower bound.",
+            "",
+            "warning",
         )
         for (since, before), (day, value) in zip(rows[:-1], rows[1:], strict=True)
         if value < before

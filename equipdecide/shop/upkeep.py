@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from equipdecide import calendar as cal
 from equipdecide.calendar import Axis, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import Plan, Setup
+from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Spend
 
 
@@ -31,7 +34,9 @@ def _held(plan: Plan, setup: Setup, draft: Draft, w: Working, k: int) -> Column:
     if plan.time.yearly:  # bought on a period's last day: in place from the next on; sold on it: to the end of this one
         until = cal.add_days(setup.last, 1)
         flags = [1.0 if setup.first < day <= until else 0.0 for day in plan.spans.ends]
-    return w.given(f"held_{k}", flags, "1", f"{setup.name} is in place", Origin("choice", f"steps of {plan.name}"), plan.spans)
+    return w.given(
+        f"held_{k}", flags, "1", f"{setup.name} is in place", Origin("choice", f"steps of {plan.name}"), plan.spans
+    )
 
 
 def upkeep(draft: Draft, plan: Plan) -> None:
@@ -47,7 +52,14 @@ def upkeep(draft: Draft, plan: Plan) -> None:
         if setup.upkeep is not None:
             entry = setup.upkeep
             age = study_years(plan, setup.growth_from)
-            w.given(f"year_{k}", age, "year", f"full years since {setup.growth_from}", Origin("calendar", "anniversaries"), spans)
+            w.given(
+                f"year_{k}",
+                age,
+                "year",
+                f"full years since {setup.growth_from}",
+                Origin("calendar", "anniversaries"),
+                spans,
+            )
             uses: dict[str, Column | float] = {
                 "held": held,
                 "first": draft.input(entry.first_year),
@@ -64,7 +76,17 @@ def upkeep(draft: Draft, plan: Plan) -> None:
         earnings += _yearly(draft, plan, w, setup, held, years, "earnings", k)
         hours = f"hours of {setup.name}"
         if hours in draft and "night_costs" in draft[hours]:
-            costs.append(w.formula(f"nights_{k}", "held * a_year * years", "USD", f"nights on {setup.name}", held=held, a_year=draft[hours]["night_costs"], years=years))
+            costs.append(
+                w.formula(
+                    f"nights_{k}",
+                    "held * a_year * years",
+                    "USD",
+                    f"nights on {setup.name}",
+                    held=held,
+                    a_year=draft[hours]["night_costs"],
+                    years=years,
+                )
+            )
         if setup.source is setup.base:
             for which, store in (("costs", costs), ("earnings", earnings)):
                 listed = getattr(setup.base, f"{which}_by_year")
@@ -77,7 +99,11 @@ def upkeep(draft: Draft, plan: Plan) -> None:
     ):
         if columns:
             total = sum_of(w, name.replace(" ", "_"), columns, "USD", label)
-            paid = total if sign > 0 else w.formula(f"{name.replace(' ', '_')}_paid", "0 - cost", "USD", f"{label}, as cash", cost=total)
+            paid = (
+                total
+                if sign > 0
+                else w.formula(f"{name.replace(' ', '_')}_paid", "0 - cost", "USD", f"{label}, as cash", cost=total)
+            )
             draft.line(name, "shop", paid, "operating")
             draft.taxed(name, total, sign)
 
@@ -90,14 +116,27 @@ def _yearly(
         entries |= getattr(setup.source.changes, which)  # type: ignore[union-attr]
     return [
         w.formula(
-            f"{which}_{k}: {name}", "held * a_year * years", "USD", f"{name} of {setup.name}", held=held, a_year=draft.input(amount), years=years
+            f"{which}_{k}: {name}",
+            "held * a_year * years",
+            "USD",
+            f"{name} of {setup.name}",
+            held=held,
+            a_year=draft.input(amount),
+            years=years,
         )
         for name, amount in entries.items()
     ]
 
 
 def _by_year(
-    draft: Draft, plan: Plan, w: Working, setup: Setup, held: Column, which: str, listed: list, k: int  # type: ignore[type-arg]
+    draft: Draft,
+    plan: Plan,
+    w: Working,
+    setup: Setup,
+    held: Column,
+    which: str,
+    listed: Sequence[Amount],
+    k: int,
 ) -> Column:
     age = study_years(plan, setup.first)
     terms: list[str] = []
@@ -106,10 +145,19 @@ def _by_year(
         flags = [1.0 if found == year else 0.0 for found in age]
         if any(flags):
             terms.append(f"is_{year} * amount_{year}")
-            uses[f"is_{year}"] = w.given(f"{which}_{k}_year_{year + 1}", flags, "1", f"year {year + 1}", Origin("calendar", "years"), plan.spans)
+            uses[f"is_{year}"] = w.given(
+                f"{which}_{k}_year_{year + 1}", flags, "1", f"year {year + 1}", Origin("calendar", "years"), plan.spans
+            )
             uses[f"amount_{year}"] = draft.input(amount)
     uses |= {"held": held, "years": draft["capacity"]["years"]}
-    return w.formula(f"{which}_by_year_{k}", f"held * years * ({' + '.join(terms)})", "USD", f"{which} of {setup.name}, year by year", None, **uses)
+    return w.formula(
+        f"{which}_by_year_{k}",
+        f"held * years * ({' + '.join(terms)})",
+        "USD",
+        f"{which} of {setup.name}, year by year",
+        None,
+        **uses,
+    )
 
 
 def spending(draft: Draft, plan: Plan) -> None:
@@ -120,7 +168,9 @@ def spending(draft: Draft, plan: Plan) -> None:
         name = f"{step.what}"
         if step.once is not None:
             w = draft.working(f"step {k}: {name}", cal.dated(step.on), name, "spending")
-            amount = w.formula("amount", "once * quantity", "USD", name, once=draft.input(step.once), quantity=_quantity(draft, step))
+            amount = w.formula(
+                "amount", "once * quantity", "USD", name, once=draft.input(step.once), quantity=_quantity(draft, step)
+            )
             cash = w.formula("cash", f"{sign} * amount", "USD", f"{name}, as cash")
             draft.line(name, "shop", cash, "operating" if step.taxed else "investment", [step.on])
             if step.taxed:
@@ -133,7 +183,13 @@ def spending(draft: Draft, plan: Plan) -> None:
             else:
                 flags = [1.0 if step.on <= day <= until else 0.0 for day in plan.spans.starts]
             w.given("runs", flags, "1", f"from {step.on}", Origin("choice", f"steps of {plan.name}"))
-            w.given("year", study_years(plan, step.on), "year", "full years since it began", Origin("calendar", "anniversaries"))
+            w.given(
+                "year",
+                study_years(plan, step.on),
+                "year",
+                "full years since it began",
+                Origin("calendar", "anniversaries"),
+            )
             amount = w.formula(
                 "amount",
                 "runs * a_year * quantity * (1 + growth) ** year * years",
@@ -165,12 +221,28 @@ def elsewhere(draft: Draft, plan: Plan) -> None:
         ("other debts", shop.other_debt_payments, -1),
     ):
         if amount is not None:
-            column = w.formula(name.replace(" ", "_"), f"{sign} * a_year * years", "USD", name, a_year=draft.input(amount), years=years)
+            column = w.formula(
+                name.replace(" ", "_"), f"{sign} * a_year * years", "USD", name, a_year=draft.input(amount), years=years
+            )
             draft.line(name, "shop", column, "operating" if name != "other debts" else "debt service")
     if shop.distributions is not None and plan.scenario.owners:
-        drawn = w.formula("drawn", "a_year * years", "USD", "money the owners draw", a_year=draft.input(shop.distributions), years=years)
+        drawn = w.formula(
+            "drawn",
+            "a_year * years",
+            "USD",
+            "money the owners draw",
+            a_year=draft.input(shop.distributions),
+            years=years,
+        )
         out = w.formula("drawn_out", "0 - drawn", "USD", "money the owners draw, out of the shop")
         draft.line("distributions", "shop", out, "between purses")
         for owner, entry in plan.scenario.owners.items():
-            share = w.formula(f"drawn: {owner}", "drawn * share", "USD", f"drawn by {owner}", drawn=drawn, share=draft.input(entry.share))
+            share = w.formula(
+                f"drawn: {owner}",
+                "drawn * share",
+                "USD",
+                f"drawn by {owner}",
+                drawn=drawn,
+                share=draft.input(entry.share),
+            )
             draft.line("distributions", owner, share, "between purses")

@@ -16,7 +16,9 @@ from equipdecide.plan import Sale
 from equipdecide.tax.elections import Election
 
 
-def parts_of_price(draft: Draft, w: Working, sale: Sale, items: Sequence[tuple[str, Election, Working]]) -> dict[str, Column | float]:
+def parts_of_price(
+    draft: Draft, w: Working, sale: Sale, items: Sequence[tuple[str, Election, Working]]
+) -> dict[str, Column | float]:
     """Return each item's part of the amount realized, by the item's label; the parts add up to one."""
     if len(items) == 1:
         return {items[0][0]: 1.0}
@@ -32,18 +34,42 @@ def parts_of_price(draft: Draft, w: Working, sale: Sale, items: Sequence[tuple[s
     weights: dict[str, Column] = {}
     for label, _, book in items:
         if use_stated:
-            weights[label] = w.formula(f"{label}: priced at", "stated", "USD", f"price of {label} in the contract", stated=draft.input(stated[label]))
+            weights[label] = w.formula(
+                f"{label}: priced at",
+                "stated",
+                "USD",
+                f"price of {label} in the contract",
+                stated=draft.input(stated[label]),
+            )
         else:
             weights[label] = book["cost"]
-    whole = sum_of(w, "weight", list(weights.values()), "USD", "priced at, together" if use_stated else "cost of the items, together")
+    whole = sum_of(
+        w,
+        "weight",
+        list(weights.values()),
+        "USD",
+        "priced at, together" if use_stated else "cost of the items, together",
+    )
     return {
-        label: w.formula(f"{label}: part", "own / max(whole, 0.01)", "1", f"part of the price that falls on {label}", own=weight, whole=whole)
+        label: w.formula(
+            f"{label}: part",
+            "own / max(whole, 0.01)",
+            "1",
+            f"part of the price that falls on {label}",
+            own=weight,
+            whole=whole,
+        )
         for label, weight in weights.items()
     }
 
 
 def among_partners(
-    w: Working, label: str, shares: Mapping[str, Column], deductions: Mapping[str, Column], gain: Column, recapture: Column
+    w: Working,
+    label: str,
+    shares: Mapping[str, Column],
+    deductions: Mapping[str, Column],
+    gain: Column,
+    recapture: Column,
 ) -> dict[str, Column]:
     """Return each owner's part of one item's ordinary recapture, by the owner's name.
 
@@ -52,9 +78,30 @@ def among_partners(
     names = list(shares)
     first, room, own = {}, {}, {}
     for name in names:
-        own[name] = w.formula(f"{label}: gain of {name}", "share * max(gain, 0)", "USD", f"share of {name} in the gain on {label}", share=shares[name], gain=gain)
-        first[name] = w.formula(f"{label}: first to {name}", "min(own, deducted)", "USD", f"recapture that goes first to {name}", own=own[name], deducted=deductions[name])
-        room[name] = w.formula(f"{label}: counts for {name}", "where(own > deducted, own, 0)", "USD", f"gain of {name}, if above the deductions taken", own=own[name], deducted=deductions[name])
+        own[name] = w.formula(
+            f"{label}: gain of {name}",
+            "share * max(gain, 0)",
+            "USD",
+            f"share of {name} in the gain on {label}",
+            share=shares[name],
+            gain=gain,
+        )
+        first[name] = w.formula(
+            f"{label}: first to {name}",
+            "min(own, deducted)",
+            "USD",
+            f"recapture that goes first to {name}",
+            own=own[name],
+            deducted=deductions[name],
+        )
+        room[name] = w.formula(
+            f"{label}: counts for {name}",
+            "where(own > deducted, own, 0)",
+            "USD",
+            f"gain of {name}, if above the deductions taken",
+            own=own[name],
+            deducted=deductions[name],
+        )
     allotted = sum_of(w, f"{label}: allotted", list(first.values()), "USD", "recapture that follows the deductions")
     rooms = sum_of(w, f"{label}: room", list(room.values()), "USD", "gain of those with more gain than deductions")
     second = {

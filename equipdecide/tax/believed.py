@@ -45,7 +45,9 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
                 f"machines.{bought[0].name}",
             )
         if sale.credited_on is not None and sale.credited_on > sale.sold_on:
-            later = f", though it is used in {sale.credited_on.year}" if sale.credited_on.year > sale.sold_on.year else ""
+            later = (
+                f", though it is used in {sale.credited_on.year}" if sale.credited_on.year > sale.sold_on.year else ""
+            )
             draft.find(
                 "credit_is_received",
                 f"What the buyer of {sale.machine} credits to the next order counts as received on {sale.sold_on}: the gain is of {sale.sold_on.year}{later}.",
@@ -129,10 +131,21 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
                     "warning",
                 )
         return
-    first = law.parameter(f"{code}/income.corporate_rate" if kind == "C corporation" else f"{code}/income.individual_brackets")
+    first = law.parameter(
+        f"{code}/income.corporate_rate" if kind == "C corporation" else f"{code}/income.individual_brackets"
+    )
     if isinstance(first, Parameter) and first.values[0].from_date > plan.time.start:
-        draft.common.find("state_law_earlier", f"{code.upper()}: the rates on file begin in {first.values[0].from_date.year}; they stand for the years before as well.", "shop.state", "warning")
-    draft.common.find("state_deductions", f"{code.upper()}: deductions, exemptions and credits of the state are not taken, nor local income tax.", "shop.state")
+        draft.common.find(
+            "state_law_earlier",
+            f"{code.upper()}: the rates on file begin in {first.values[0].from_date.year}; they stand for the years before as well.",
+            "shop.state",
+            "warning",
+        )
+    draft.common.find(
+        "state_deductions",
+        f"{code.upper()}: deductions, exemptions and credits of the state are not taken, nor local income tax.",
+        "shop.state",
+    )
     if kind in ("partnership", "S corporation") and on_file(law, f"{code}/income.pass_through_election"):
         read = reading_then(law, f"{code}/income.pass_through_election", plan.time.first_tax_year)
         if read is not None and read.choice == "available" and entry.pass_through_rate is None:
@@ -142,4 +155,9 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
                 "shop.state",
             )
     if kind == "C corporation" and on_file(law, f"{code}/depreciation.corporation_method"):
-        draft.common.find("corporation_method", f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here uses the MACRS tables without bonus.", "shop.state", "warning")
+        draft.common.find(
+            "corporation_method",
+            f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here uses the MACRS tables without bonus.",
+            "shop.state",
+            "warning",
+        )

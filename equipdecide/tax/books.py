@@ -104,7 +104,9 @@ def state_rules(plan: Plan, law: Law) -> StateRules | None:
     entry = plan.scenario.shop.state
     if plan.time.flat or entry is None:
         return None
-    entity: Literal["individual", "corporation"] = "corporation" if plan.scenario.shop.taxed_as == "C corporation" else "individual"
+    entity: Literal["individual", "corporation"] = (
+        "corporation" if plan.scenario.shop.taxed_as == "C corporation" else "individual"
+    )
     if entry.code is None or entry.code.lower() not in law.states():
         bonus, expensing = entry.bonus == "follows", entry.section_179 == "follows"
         return StateRules(None, entity, law, entry.rate is not None, not (bonus and expensing), bonus, expensing)

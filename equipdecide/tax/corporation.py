@@ -29,13 +29,19 @@ def _income(w: Working, flows: Flows) -> None:
 def corporation(draft: Draft, plan: Plan, law: LawByYear, case: str, flows: Flows, with_losses: bool) -> Working:
     """Post the federal return of a C corporation as ``federal return shop <case>``; its last column is ``tax``."""
     home = draft.common if case == "reference" else draft
-    w = home.working(f"federal return shop {case}", plan.time.tax, f"federal return of the corporation, {case}", "returns")
+    w = home.working(
+        f"federal return shop {case}", plan.time.tax, f"federal return of the corporation, {case}", "returns"
+    )
     _income(w, flows)
     rate = law.figure(draft, "federal/corporate_rate", "corporate rate")
     if not with_losses:
-        w.formula("tax", "rate * income", "USD", "federal tax of the year, a loss lowering tax on other income", rate=rate)
+        w.formula(
+            "tax", "rate * income", "USD", "federal tax of the year, a loss lowering tax on other income", rate=rate
+        )
         return w
-    limit = law.figure(draft, "federal/business_losses.net_operating_loss_share", "share of income a carried loss may offset")
+    limit = law.figure(
+        draft, "federal/business_losses.net_operating_loss_share", "share of income a carried loss may offset"
+    )
     w.formula(
         "loss_carried",
         "prev(loss_carried) - min(prev(loss_carried), limit * max(income, 0)) + max(0 - income, 0)",
@@ -43,13 +49,22 @@ def corporation(draft: Draft, plan: Plan, law: LawByYear, case: str, flows: Flow
         "loss carried",
         limit=limit,
     )
-    w.formula("taxable", "max(income, 0) - (prev(loss_carried) + max(0 - income, 0) - loss_carried)", "USD", "taxable income")
+    w.formula(
+        "taxable", "max(income, 0) - (prev(loss_carried) + max(0 - income, 0) - loss_carried)", "USD", "taxable income"
+    )
     w.formula("tax", "rate * taxable", "USD", "federal tax of the year", rate=rate)
     return w
 
 
 def corporate_state(
-    draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, case: str, flows: Flows, with_losses: bool, adjustment: Column | None
+    draft: Draft,
+    plan: Plan,
+    law: LawByYear,
+    rules: StateRules,
+    case: str,
+    flows: Flows,
+    with_losses: bool,
+    adjustment: Column | None,
 ) -> Working:
     """Post the state return of a C corporation as ``state return shop <case>``; its last column is ``tax``."""
     entry = plan.scenario.shop.state
@@ -86,7 +101,9 @@ def estimates(draft: Draft, plan: Plan, law: LawByYear, filed: Working) -> Worki
     part = law.figure(draft, "federal/estimated_tax.instalment_share", "share of one estimate")
     share = law.figure(draft, "federal/estimated_tax.corporation_share", "share of this year's tax, corporation")
     if last is None:
-        w.formula("required", "max(share * tax, 0)", "USD", "required payments of the year", share=share, tax=filed["tax"])
+        w.formula(
+            "required", "max(share * tax, 0)", "USD", "required payments of the year", share=share, tax=filed["tax"]
+        )
     else:
         w.formula(
             "required",
@@ -99,7 +116,12 @@ def estimates(draft: Draft, plan: Plan, law: LawByYear, filed: Working) -> Worki
         )
         large = law.law.get("federal/estimated_tax.large_corporation_income", plan.time.start).number
         if as_is is not None and float(as_is.ordinary_income) >= large:
-            draft.common.find("large_corporation", f"A corporation with taxable income of {large:,.0f} or more in one of three years may use last year's tax for its first estimate only.", "shop.as_things_are", "warning")
+            draft.common.find(
+                "large_corporation",
+                f"A corporation with taxable income of {large:,.0f} or more in one of three years may use last year's tax for its first estimate only.",
+                "shop.as_things_are",
+                "warning",
+            )
     w.formula("each", "required * part", "USD", "each of four estimates", part=part)
     return w
 
@@ -116,9 +138,17 @@ def entity_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, case
     if kind not in ("partnership", "S corporation") or not on_file(law.law, id):
         return None
     home = draft.common if case == "reference" else draft
-    w = home.working(f"entity return shop {case}", plan.time.tax, f"{code.upper()} tax on the business itself, {case}", "returns")
+    w = home.working(
+        f"entity return shop {case}", plan.time.tax, f"{code.upper()} tax on the business itself, {case}", "returns"
+    )
     _income(w, flows)
     w.formula("loss_carried", "max(prev(loss_carried) - income, 0)", "USD", "loss carried to the next year")
     w.formula("taxable", "max(income - prev(loss_carried), 0)", "USD", "taxable")
-    w.formula("tax", "rate * taxable", "USD", "tax on the business itself", rate=law.figure(draft, id, f"{code.upper()} rate on the business itself"))
+    w.formula(
+        "tax",
+        "rate * taxable",
+        "USD",
+        "tax on the business itself",
+        rate=law.figure(draft, id, f"{code.upper()} rate on the business itself"),
+    )
     return w

@@ -17,7 +17,7 @@ from equipdecide.parameters import Law
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
 from equipdecide.tax.books import Book
-from equipdecide.tax.elections import Election, describe
+from equipdecide.tax.elections import Election, describe, method_of
 from equipdecide.tax.section_179 import limit_of_year, use_recapture
 
 
@@ -64,7 +64,9 @@ def _year_of_use(in_service: Date, axis: Axis, row: int) -> int:
     return round((axis.ends[row] - in_service).days / 365.25) - 1
 
 
-def depreciate(draft: Draft, plan: Plan, law: Law, elections: list[Election], books: Sequence[Book], index_rate: float) -> None:
+def depreciate(
+    draft: Draft, plan: Plan, law: Law, elections: list[Election], books: Sequence[Book], index_rate: float
+) -> None:
     """Post each cost item's depreciation in each book and tell the returns, section 179 apart from the rest."""
     for book in books:
         made = [_open(draft, plan, election, book) for election in elections]
@@ -87,7 +89,9 @@ def _stands(
     for year in sorted(years):
         if book.state is None and year < plan.time.first_tax_year:
             continue
-        placed = [w for e, w in zip(elections, made, strict=True) if e.possession.in_service.year == year and not e.expensed]
+        placed = [
+            w for e, w in zip(elections, made, strict=True) if e.possession.in_service.year == year and not e.expensed
+        ]
         found[year] = limit_of_year(draft, law, book.name, year, index_rate, book.limit, placed)
     return found
 
@@ -103,11 +107,23 @@ def _cost(draft: Draft, election: Election) -> Column:
 def _open(draft: Draft, plan: Plan, election: Election, book: Book) -> Working:
     """Open the working of one item in one book with its cost for tax and what of it is elected under section 179."""
     item = election.possession
-    axis = plan.time.tax if plan.time.flat else _years(min(item.in_service.year, plan.time.tax.starts[0].year), plan.time.tax)
+    axis = (
+        plan.time.tax
+        if plan.time.flat
+        else _years(min(item.in_service.year, plan.time.tax.starts[0].year), plan.time.tax)
+    )
     w = draft.working(book_name(election, book.name), axis, f"{item.name}: {describe(election)}", "depreciation")
     use = item.asset.business_use if item.asset is not None else None
     if use is not None:
-        w.formula("cost", "cents(paid * use)", "USD", "cost for tax: the share used in the business", ONE, paid=_cost(draft, election), use=draft.input(use))
+        w.formula(
+            "cost",
+            "cents(paid * use)",
+            "USD",
+            "cost for tax: the share used in the business",
+            ONE,
+            paid=_cost(draft, election),
+            use=draft.input(use),
+        )
     else:
         w.formula("cost", "paid", "USD", "cost for tax", ONE, paid=_cost(draft, election))
     elected = election.section_179
@@ -121,12 +137,21 @@ def _open(draft: Draft, plan: Plan, election: Election, book: Book) -> Working:
     return w
 
 
-def _depreciate(draft: Draft, plan: Plan, law: Law, election: Election, book: Book, w: Working, stands: Column | float) -> None:
+def _depreciate(
+    draft: Draft, plan: Plan, law: Law, election: Election, book: Book, w: Working, stands: Column | float
+) -> None:
     item, flat, axis = election.possession, plan.time.flat, w.axis
     first = None if flat else item.in_service.year
     if election.expensed:
         w.formula("at_once", "cost", "USD", "deducted at once as a small item", ONE)
-    w.formula("section_179", "elected * stands" if isinstance(stands, Column) else "elected", "USD", "section 179 that stands", ONE, **({"stands": stands} if isinstance(stands, Column) else {}))
+    w.formula(
+        "section_179",
+        "elected * stands" if isinstance(stands, Column) else "elected",
+        "USD",
+        "section 179 that stands",
+        ONE,
+        **({"stands": stands} if isinstance(stands, Column) else {}),
+    )
     rate, source = book.bonus(law, election)
     if election.expensed:
         w.given("bonus_rate", 0.0, "1", "nothing is left for bonus", Origin("choice", f"{book.name} book"), ONE)
@@ -137,27 +162,54 @@ def _depreciate(draft: Draft, plan: Plan, law: Law, election: Election, book: Bo
     w.formula("bonus", "cents((cost - section_179) * bonus_rate)", "USD", "bonus depreciation", ONE)
     salvage = _salvage(draft, election)
     less = " - at_once" if election.expensed else ""
-    keeps = salvage is not None and not election.declining  # declining balance stops at salvage, it does not start from it
+    keeps = salvage is not None and not election.declining  # declining balance stops at salvage, does not start from it
     text = f"cost - section_179 - bonus{less}" + (" - salvage" if keeps else "")
-    w.formula("table_basis", text, "USD", "basis the depreciation runs on", ONE, **({"salvage": salvage} if keeps and salvage else {}))
+    w.formula(
+        "table_basis",
+        text,
+        "USD",
+        "basis the depreciation runs on",
+        ONE,
+        **({"salvage": salvage} if keeps and salvage else {}),
+    )
     percents, shares = _in_year(law, election, axis, flat)
-    w.given("allowed", _with_use(election, axis, shares), "1", "share of the year allowed", Origin("choice", f"disposed of {item.disposed}"), axis)
+    w.given(
+        "allowed",
+        _with_use(election, axis, shares),
+        "1",
+        "share of the year allowed",
+        Origin("choice", f"disposed of {item.disposed}"),
+        axis,
+    )
     if election.declining:
         _declining_balance(w, election, axis, salvage)
     before = _before(w, plan, election) if flat else None
     if not election.declining:
         _by_percentages(w, election, axis, percents, first, before)
     about = f"depreciation of {item.name}"
-    if first is not None and first >= plan.time.first_tax_year and election.section_179 != "none" and not election.expensed:
-        w.formula("section_179_of_year", "first_year * section_179", "USD", "of it, section 179: stated apart and limited")
+    if (
+        first is not None
+        and first >= plan.time.first_tax_year
+        and election.section_179 != "none"
+        and not election.expensed
+    ):
+        w.formula(
+            "section_179_of_year", "first_year * section_179", "USD", "of it, section 179: stated apart and limited"
+        )
         w.formula("other_of_year", "depreciation - section_179_of_year", "USD", "of it, bonus and table")
         draft.taxed(about, w["other_of_year"], -1, book.name)
         draft.taxed(f"section 179 of {item.name}", w["section_179_of_year"], 1, book.name, "section 179")
     else:
         draft.taxed(about, w["depreciation"], -1, book.name)
     back = _taken_back(draft, plan, election, book, w)
-    less_and_before = {name: column for name, column in (("taken_back", back), ("before", before)) if column is not None}
-    text = "total(depreciation)" + (" - taken_back" if back is not None else "") + (" + before" if before is not None else "")
+    less_and_before = {
+        name: column for name, column in (("taken_back", back), ("before", before)) if column is not None
+    }
+    text = (
+        "total(depreciation)"
+        + (" - taken_back" if back is not None else "")
+        + (" + before" if before is not None else "")
+    )
     w.formula("taken", text, "USD", "depreciation taken up to the sale", ONE, **less_and_before)
     w.formula("adjusted_basis", "cost - taken", "USD", "adjusted basis at the sale", ONE)
 
@@ -187,26 +239,57 @@ def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Wor
     first, last = item.in_service.year, change[0]
     if not first < last <= min(first + election.life, item.disposed.year) or last < plan.time.first_tax_year:
         return None
-    use = [float(item.asset.business_use) if item.asset and item.asset.business_use else 1.0] * (last - first) + [change[2]]
-    out = use_recapture(draft, f"{item.name} {book.name}", range(first, last + 1), election.percents[: last - first + 1], use, w["section_179"])
+    use = [float(item.asset.business_use) if item.asset and item.asset.business_use else 1.0] * (last - first) + [
+        change[2]
+    ]
+    out = use_recapture(
+        draft,
+        f"{item.name} {book.name}",
+        range(first, last + 1),
+        election.percents[: last - first + 1],
+        use,
+        w["section_179"],
+    )
     flags = [1.0 if end.year == last else 0.0 for end in w.axis.ends]
     w.given("use_falls", flags, "1", f"business use falls in {last}", Origin("choice", f"assets.{item.name}"))
-    w.formula("taken_back_of_year", "use_falls * recapture", "USD", "section 179 taken back: other income of the year", recapture=out["recapture"])
+    w.formula(
+        "taken_back_of_year",
+        "use_falls * recapture",
+        "USD",
+        "section 179 taken back: other income of the year",
+        recapture=out["recapture"],
+    )
     draft.taxed(f"section 179 taken back on {item.name}", w["taken_back_of_year"], 1, book.name, "one-off")
     return out["recapture"]
 
 
-def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[float], first: int | None, before: Column | None) -> None:
+def _by_percentages(
+    w: Working, election: Election, axis: Axis, percents: list[float], first: int | None, before: Column | None
+) -> None:
     """Depreciation by a table; `first` is the tax year placed in service, None in the textbook regime.
 
     Each year is rounded to the cent; the last year of a whole table takes what is left, so that all of it is deducted.
     """
     item = election.possession
     source = str(election.table.source) if election.table else "textbook method"
-    w.given("percent", percents, "%", f"table percentage, {election.life}-year, {election.convention}", Origin("law", "federal/macrs", source, election.table.status if election.table else "read"), axis)
+    w.given(
+        "percent",
+        percents,
+        "%",
+        f"table percentage, {election.life}-year, {election.convention}",
+        Origin("law", "federal/macrs", source, election.table.status if election.table else "read"),
+        axis,
+    )
     same_year = item.in_service.year == item.disposed.year
     at_once = [1.0 if first is not None and int(label) == first and not same_year else 0.0 for label in axis.labels]
-    w.given("first_year", at_once, "1", "the year it is placed in service", Origin("choice", f"in service {item.in_service}"), axis)
+    w.given(
+        "first_year",
+        at_once,
+        "1",
+        "the year it is placed in service",
+        Origin("choice", f"in service {item.in_service}"),
+        axis,
+    )
     inside = "section_179 + bonus + at_once" if election.expensed else "section_179 + bonus"
     says = "depreciation of the year, section 179 and bonus included"
     by_table = "cents(table_basis * percent / 100 * allowed)"
@@ -214,11 +297,17 @@ def _by_percentages(w: Working, election: Election, axis: Axis, percents: list[f
     if not any(ends):
         w.formula("depreciation", f"first_year * ({inside}) + {by_table}", "USD", says)
         return
-    w.given("last_year", ends, "1", "the last year of the table", Origin("choice", f"in service {item.in_service}"), axis)
+    w.given(
+        "last_year", ends, "1", "the last year of the table", Origin("choice", f"in service {item.in_service}"), axis
+    )
     w.formula("by_table", by_table, "USD", "percentage of the basis, to the cent")
     earlier = "running(by_table) - by_table" + (" + before" if before is not None else "")
-    w.formula("earlier", earlier, "USD", "the same of the years before", **({"before": before} if before is not None else {}))
-    w.formula("depreciation", f"first_year * ({inside}) + where(last_year, table_basis - earlier, by_table)", "USD", says)
+    w.formula(
+        "earlier", earlier, "USD", "the same of the years before", **({"before": before} if before is not None else {})
+    )
+    w.formula(
+        "depreciation", f"first_year * ({inside}) + where(last_year, table_basis - earlier, by_table)", "USD", says
+    )
 
 
 def _last_year(election: Election, axis: Axis, allowed: Column, flat: bool) -> list[float]:
@@ -226,7 +315,10 @@ def _last_year(election: Election, axis: Axis, allowed: Column, flat: bool) -> l
     item, last = election.possession, len(election.percents) - 1
     if last < 0 or abs(sum(election.percents) - 100) > 0.01 or _use_later(election) is not None:
         return [0.0] * len(axis)
-    years = [_year_of_use(item.in_service, axis, row) if flat else end.year - item.in_service.year for row, end in enumerate(axis.ends)]
+    years = [
+        _year_of_use(item.in_service, axis, row) if flat else end.year - item.in_service.year
+        for row, end in enumerate(axis.ends)
+    ]
     return [1.0 if year == last and share else 0.0 for year, share in zip(years, allowed.per_row(), strict=True)]
 
 
@@ -237,7 +329,14 @@ def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Colu
     """
     item, life = election.possession, election.life
     ages = cal.listed("year of use", [str(k + 1) for k in range(life)])
-    w.given("years_left", [float(life - k) for k in range(life)], "year", "years of the life left", Origin("calendar", f"{life} years"), ages)
+    w.given(
+        "years_left",
+        [float(life - k) for k in range(life)],
+        "year",
+        "years of the life left",
+        Origin("calendar", f"{life} years"),
+        ages,
+    )
     w.formula(
         "left",
         f"min(max(prev(left, table_basis) - max(prev(left, table_basis) * 2 / {life}, (prev(left, table_basis) - salvage) / years_left), salvage), prev(left, table_basis))",
@@ -248,7 +347,14 @@ def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Colu
     )
     w.formula("by_year_of_use", "cents(prev(left, table_basis) - left)", "USD", "depreciation by year of use", ages)
     rows = [float(_year_of_use(item.in_service, axis, row)) for row in range(len(axis))]
-    w.given("year_of_use", rows, "1", "full years of use before this period", Origin("choice", f"in service {item.in_service}"), axis)
+    w.given(
+        "year_of_use",
+        rows,
+        "1",
+        "full years of use before this period",
+        Origin("choice", f"in service {item.in_service}"),
+        axis,
+    )
     w.formula("depreciation", "cents(pick(by_year_of_use, year_of_use) * allowed)", "USD", "depreciation of the year")
 
 
@@ -258,17 +364,25 @@ def _before(w: Working, plan: Plan, election: Election) -> Column:
     passed = round((plan.time.start - item.in_service).days / 365.25) if item.in_service < plan.time.start else 0
     origin = Origin("choice", f"in service {item.in_service}")
     if election.declining:
-        done = w.given("before_study", [1.0 if k < passed else 0.0 for k in range(election.life)], "1", "years of use before the study", origin, w["left"].axis)
-        return w.formula("before", "weighted(by_year_of_use, done)", "USD", "depreciation taken before the study", ONE, done=done)
+        done = w.given(
+            "before_study",
+            [1.0 if k < passed else 0.0 for k in range(election.life)],
+            "1",
+            "years of use before the study",
+            origin,
+            w["left"].axis,
+        )
+        return w.formula(
+            "before", "weighted(by_year_of_use, done)", "USD", "depreciation taken before the study", ONE, done=done
+        )
     w.given("percent_before", sum(election.percents[:passed]), "%", "percentage taken before the study", origin, ONE)
-    return w.formula("before", "cents(table_basis * percent_before / 100)", "USD", "depreciation taken before the study", ONE)
+    return w.formula(
+        "before", "cents(table_basis * percent_before / 100)", "USD", "depreciation taken before the study", ONE
+    )
 
 
 def _salvage(draft: Draft, election: Election) -> Column | None:
-    item = election.possession
-    if item.asset is not None:
-        return draft.input(item.asset.salvage) if item.asset.salvage else None
-    method = getattr(item.purchase.source, "depreciation", None) if item.purchase else None
+    method = method_of(election.possession)
     return draft.input(method.salvage) if method and method.salvage else None
 
 

@@ -31,17 +31,37 @@ def item_label(election: Election) -> str:
     return item.name.removeprefix(f"{item.machine} ") if item.asset is not None else item.name
 
 
-def gain(draft: Draft, plan: Plan, sale: Sale, elections: list[Election], book: str, realized: Column, key: str) -> Working:
+def gain(
+    draft: Draft, plan: Plan, sale: Sale, elections: list[Election], book: str, realized: Column, key: str
+) -> Working:
     """Post the gain of one sale in one book as working ``gain <book> <key>``.
 
     Columns [currency]: ``amount_realized, taken, adjusted_basis, gain, ordinary_recapture, section_1231``, the same by
     item (``<item>: gain`` and so on), and ``recapture of <owner>`` where the owners' shares of past deductions differ.
     """
     items = [(item_label(e), e, draft[book_name(e, book)]) for e in elections if e.possession.machine == sale.machine]
-    w = draft.working(f"gain {book} {key}", cal.dated(sale.sold_on), f"gain on {sale.machine} in the {book} book", "disposal")
-    w.formula("amount_realized", "realized", "USD", "price less selling costs, debt paid off included", ONE, realized=realized)
-    sum_of(w, "taken", [one["taken"] for _, _, one in items], "USD", "depreciation taken, section 179 and bonus included", ONE)
-    sum_of(w, "adjusted_basis", [one["adjusted_basis"] for _, _, one in items], "USD", "adjusted basis: cost less depreciation", ONE)
+    w = draft.working(
+        f"gain {book} {key}", cal.dated(sale.sold_on), f"gain on {sale.machine} in the {book} book", "disposal"
+    )
+    w.formula(
+        "amount_realized", "realized", "USD", "price less selling costs, debt paid off included", ONE, realized=realized
+    )
+    sum_of(
+        w,
+        "taken",
+        [one["taken"] for _, _, one in items],
+        "USD",
+        "depreciation taken, section 179 and bonus included",
+        ONE,
+    )
+    sum_of(
+        w,
+        "adjusted_basis",
+        [one["adjusted_basis"] for _, _, one in items],
+        "USD",
+        "adjusted basis: cost less depreciation",
+        ONE,
+    )
     if not items:
         w.formula("gain", "amount_realized", "USD", "gain on the sale")
         w.formula("ordinary_recapture", "0", "USD", "no depreciation was taken")
@@ -62,15 +82,37 @@ def _item(
     """Post one item's gain and ordinary part; returns both."""
     related = sale.offer is not None and sale.offer.buyer_related
     asset = election.possession.asset
-    use: Column | float = draft.input(asset.business_use) if asset is not None and asset.business_use is not None else 1.0
+    use: Column | float = (
+        draft.input(asset.business_use) if asset is not None and asset.business_use is not None else 1.0
+    )
     if isinstance(use, Column):
-        w.formula(f"{label}: realized", "amount_realized * part * use", "USD", f"amount realized on the business share of {label}", part=part, use=use)
+        w.formula(
+            f"{label}: realized",
+            "amount_realized * part * use",
+            "USD",
+            f"amount realized on the business share of {label}",
+            part=part,
+            use=use,
+        )
     else:
         w.formula(f"{label}: realized", "amount_realized * part", "USD", f"amount realized on {label}", part=part)
     text = "max(realized - adjusted_basis, 0)" if related else "realized - adjusted_basis"
-    g = w.formula(f"{label}: gain", text, "USD", f"gain on {label}, a loss to a related buyer not allowed" if related else f"gain on {label}", realized=w[f"{label}: realized"], adjusted_basis=one["adjusted_basis"])
+    g = w.formula(
+        f"{label}: gain",
+        text,
+        "USD",
+        f"gain on {label}, a loss to a related buyer not allowed" if related else f"gain on {label}",
+        realized=w[f"{label}: realized"],
+        adjusted_basis=one["adjusted_basis"],
+    )
     if related or election.expensed or not more_than_a_year(election.possession.in_service, sale.sold_on):
-        why = "the buyer is related" if related else "it was deducted at once as a small item" if election.expensed else "held one year or less"
+        why = (
+            "the buyer is related"
+            if related
+            else "it was deducted at once as a small item"
+            if election.expensed
+            else "held one year or less"
+        )
         return g, w.formula(f"{label}: recapture", "own", "USD", f"ordinary: {why}", own=g)
     if asset is not None and asset.depreciation_claimed is not None:
         w.formula(
@@ -85,7 +127,14 @@ def _item(
         counts = w[f"{label}: allowed"]
     else:
         counts = one["taken"]
-    return g, w.formula(f"{label}: recapture", "max(min(own, taken), 0)", "USD", "the smaller of gain and depreciation taken", own=g, taken=counts)
+    return g, w.formula(
+        f"{label}: recapture",
+        "max(min(own, taken), 0)",
+        "USD",
+        "the smaller of gain and depreciation taken",
+        own=g,
+        taken=counts,
+    )
 
 
 def _later(one: Working, plan: Plan) -> Column:
@@ -101,7 +150,9 @@ def _later(one: Working, plan: Plan) -> Column:
 
 def _partners(draft: Draft, plan: Plan, w: Working, items: list[tuple[str, Election, Working]]) -> None:
     shop, owners = plan.scenario.shop, plan.scenario.owners
-    taken_by = [election.possession.asset.deductions_taken_by if election.possession.asset else {} for _, election, _ in items]
+    taken_by = [
+        election.possession.asset.deductions_taken_by if election.possession.asset else {} for _, election, _ in items
+    ]
     if shop.taxed_as != "partnership" or not any(taken_by):
         return
     shares = {name: draft.input(owner.share) for name, owner in owners.items()}
@@ -127,7 +178,13 @@ def _partners(draft: Draft, plan: Plan, w: Working, items: list[tuple[str, Elect
         sum_of(w, f"recapture of {name}", parts[name], "USD", f"ordinary recapture that {name} reports")
     together = [w[f"recapture of {name}"] for name in owners]
     sum_of(w, "recapture of all", together, "USD", "of all owners")
-    w.formula("recapture_check", "recapture_of_all - ordinary_recapture", "USD", "allotted less recapture: must be zero", recapture_of_all=w["recapture of all"])
+    w.formula(
+        "recapture_check",
+        "recapture_of_all - ordinary_recapture",
+        "USD",
+        "allotted less recapture: must be zero",
+        recapture_of_all=w["recapture of all"],
+    )
 
 
 def dispose(draft: Draft, plan: Plan, law: Law, elections: list[Election], books: list[str]) -> None:
@@ -140,4 +197,10 @@ def dispose(draft: Draft, plan: Plan, law: Law, elections: list[Election], books
             w = gain(draft, plan, sale, elections, book, realized, sale.machine)
             draft.taxed(f"recapture on {sale.machine}", w["ordinary_recapture"], 1, book, "recapture")
             spread = spread_gain(draft, plan, law, sale, w, book)
-            draft.taxed(f"section 1231 on {sale.machine}", w["section_1231"] if spread is None else spread, 1, book, "section 1231")
+            draft.taxed(
+                f"section 1231 on {sale.machine}",
+                w["section_1231"] if spread is None else spread,
+                1,
+                book,
+                "section 1231",
+            )

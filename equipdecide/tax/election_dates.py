@@ -32,12 +32,16 @@ class ElectionDate:
 
 def return_day(plan: Plan, law: Law, year: int) -> Date:
     """Return the day the return of the business for a tax year is due, without extension."""
-    payer = {"partnership": "partnership or S corporation", "S corporation": "partnership or S corporation", "C corporation": "corporation"}.get(
-        plan.scenario.shop.taxed_as, "individual"
-    )
+    payer = {
+        "partnership": "partnership or S corporation",
+        "S corporation": "partnership or S corporation",
+        "C corporation": "corporation",
+    }.get(plan.scenario.shop.taxed_as, "individual")
     for row in law.rows("federal/estimated_tax_days"):
         if row["payer"] == payer and row["event"] == "return":
-            return cal.next_business_day(Date(year + int(str(row["years_after"])), int(str(row["month"])), int(str(row["day"]))))
+            return cal.next_business_day(
+                Date(year + int(str(row["years_after"])), int(str(row["month"])), int(str(row["day"])))
+            )
     raise LookupError(f"no day for the return of {payer}")
 
 
@@ -50,16 +54,50 @@ def election_dates(plan: Plan, law: Law) -> tuple[ElectionDate, ...]:
         due = return_day(plan, law, year)
         extended = cal.next_business_day(cal.add_months(due, EXTENSION_MONTHS))
         if election.expensed:
-            found.append(ElectionDate("deduct at once as a small item", item.name, extended, "a statement with the return of the year, filed in time, extension included", "Reg. 1.263(a)-1(f)(5), from memory"))
+            found.append(
+                ElectionDate(
+                    "deduct at once as a small item",
+                    item.name,
+                    extended,
+                    "a statement with the return of the year, filed in time, extension included",
+                    "Reg. 1.263(a)-1(f)(5), from memory",
+                )
+            )
             continue
-        found.append(ElectionDate("section 179: elect, change or revoke", item.name, cal.next_business_day(cal.add_years(due, AMENDED_YEARS)), "Form 4562 with the return or with an amended one", "IRC 179(c)(2)"))
+        found.append(
+            ElectionDate(
+                "section 179: elect, change or revoke",
+                item.name,
+                cal.next_business_day(cal.add_years(due, AMENDED_YEARS)),
+                "Form 4562 with the return or with an amended one",
+                "IRC 179(c)(2)",
+            )
+        )
         if float(election.bonus) > 0 or election.bonus_source.startswith("elected out"):
-            found.append(ElectionDate(f"elect out of bonus for all {election.life}-year property of {year}", item.name, extended, "a statement with the return, filed in time; within six months of its day on an amended one", "IRC 168(k)(7)"))
+            found.append(
+                ElectionDate(
+                    f"elect out of bonus for all {election.life}-year property of {year}",
+                    item.name,
+                    extended,
+                    "a statement with the return, filed in time; within six months of its day on an amended one",
+                    "IRC 168(k)(7)",
+                )
+            )
         rate, _ = reduced_rate(law, item.in_service, 1.0)
         if rate < 1:
-            found.append(ElectionDate(f"take {rate:.0%} instead of all bonus for {year}", item.name, extended, "a statement with the return of the year, for all property of the year", "P.L. 119-21 sec. 70301(b)(3)"))
+            found.append(
+                ElectionDate(
+                    f"take {rate:.0%} instead of all bonus for {year}",
+                    item.name,
+                    extended,
+                    "a statement with the return of the year, for all property of the year",
+                    "P.L. 119-21 sec. 70301(b)(3)",
+                )
+            )
     found += _of_the_year(plan, law)
-    return tuple(sorted({one for one in found if one.last_day >= decided}, key=lambda one: (one.last_day, one.about, one.what)))
+    return tuple(
+        sorted({one for one in found if one.last_day >= decided}, key=lambda one: (one.last_day, one.about, one.what))
+    )
 
 
 def _of_the_year(plan: Plan, law: Law) -> list[ElectionDate]:
@@ -67,10 +105,22 @@ def _of_the_year(plan: Plan, law: Law) -> list[ElectionDate]:
     for sale in plan.sales:
         if sale.at_end:
             continue
-        items = [p for p in plan.possessions if p.machine == sale.machine and p.asset is not None and p.asset.depreciation_claimed is not None]
+        items = [
+            p
+            for p in plan.possessions
+            if p.machine == sale.machine and p.asset is not None and p.asset.depreciation_claimed is not None
+        ]
         if items:
             day = cal.next_business_day(cal.add_months(return_day(plan, law, sale.sold_on.year), EXTENSION_MONTHS))
-            found.append(ElectionDate("claim depreciation missed so far", sale.machine, day, "Form 3115 with the return of the year of the sale", "Rev. Proc. 2007-16, from memory"))
+            found.append(
+                ElectionDate(
+                    "claim depreciation missed so far",
+                    sale.machine,
+                    day,
+                    "Form 3115 with the return of the year of the sale",
+                    "Rev. Proc. 2007-16, from memory",
+                )
+            )
     state, kind = plan.scenario.shop.state, plan.scenario.shop.taxed_as
     if state is not None and state.code is not None and kind in ("partnership", "S corporation"):
         id = f"{state.code.lower()}/income.pass_through_election"

@@ -16,7 +16,7 @@ from equipdecide.calendar import Date
 from equipdecide.parameters import Law, Table
 from equipdecide.plan import Plan, Possession
 from equipdecide.scenario.amounts import Amount
-from equipdecide.scenario.models import Machine, Method
+from equipdecide.scenario.models import Asset, Buy, Improvement, Machine, Method
 
 
 @dataclass(frozen=True)
@@ -49,12 +49,12 @@ def cost_at_entered(possession: Possession) -> float:
 def _section_179(possession: Possession) -> Amount | str:
     if from_related(possession):
         return "none"
-    return possession.asset.section_179 if possession.asset is not None else possession.purchase.step.section_179  # type: ignore[union-attr]
+    return possession.elected.section_179
 
 
 def from_related(possession: Possession) -> bool:
     """Tell whether an item is bought from a related person: no section 179 and no bonus (IRC 179(d)(2), 168(k)(2)(E)(ii))."""
-    return possession.purchase is not None and bool(getattr(possession.purchase.source, "seller_related", False))
+    return isinstance(possession.entry, Machine) and possession.entry.seller_related
 
 
 def _after_179(possession: Possession) -> float:
@@ -69,22 +69,23 @@ def printed_table(law: Law, convention: str, life: int, straight: bool = False) 
     """Return the printed table of a convention and recovery period; straight line where elected."""
     if straight:
         return law.table("federal/straight_line", convention=convention, method="SL", period=str(life))
-    return law.table("federal/macrs", convention=convention, method="150DB" if life >= 15 else "200DB", period=str(life))
+    return law.table(
+        "federal/macrs", convention=convention, method="150DB" if life >= 15 else "200DB", period=str(life)
+    )
 
 
-def _method(possession: Possession) -> Method | None:
-    if possession.asset is not None:
-        return possession.asset
-    source = possession.purchase.source if possession.purchase else None
-    return source.depreciation if isinstance(source, Machine) else None
+def method_of(possession: Possession) -> Method | None:
+    """Return the method of depreciation stated for an item, None where the law's own is used."""
+    entry = possession.entry
+    if isinstance(entry, Machine):
+        return entry.depreciation
+    return entry if isinstance(entry, Asset) else None
 
 
 def asset_class(possession: Possession) -> str:
     """Return the asset class of the activity an item is used in."""
-    if possession.asset is not None:
-        return possession.asset.asset_class
-    source = possession.purchase.source if possession.purchase else None
-    return source.asset_class if isinstance(source, Machine) else "34.0"
+    entry = possession.entry
+    return "34.0" if isinstance(entry, Improvement) else entry.asset_class
 
 
 @lru_cache(maxsize=256)
@@ -140,7 +141,7 @@ def elect(law: Law, plan: Plan) -> list[Election]:
     mid = conventions(law, plan.possessions)
     found = []
     for item in plan.possessions:
-        method = _method(item)
+        method = method_of(item)
         life = (method.life if method else None) or recovery_period(law, asset_class(item))
         wanted = method.convention if method else "by rule"
         quarter = (item.in_service.month + 2) // 3
@@ -155,19 +156,20 @@ def elect(law: Law, plan: Plan) -> list[Election]:
 
 def is_used(item: Possession) -> bool:
     """Tell whether an item was bought used."""
-    return item.asset.bought_used if item.asset is not None else bool(getattr(item.purchase.source, "bought_used", False))  # type: ignore[union-attr]
+    return not isinstance(item.entry, Improvement) and item.entry.bought_used
 
 
 def acquired_on(item: Possession) -> Date:
     """Return the day of acquisition: that of the binding contract or order, else the day in service (sec. 70301(c)(4))."""
-    ordered = getattr(item.purchase.step, "ordered", None) if item.purchase else None
-    return (item.asset.contract if item.asset is not None else ordered) or item.in_service
+    chosen = item.elected
+    agreed = chosen.contract if isinstance(chosen, Asset) else chosen.ordered if isinstance(chosen, Buy) else None
+    return agreed or item.in_service
 
 
 def _bonus(law: Law, item: Possession) -> tuple[float | Amount, str]:
     if from_related(item):
         return 0.0, "bought from a related person: IRC 168(k)(2)(E)(ii)"
-    stated = item.asset.bonus if item.asset is not None else item.purchase.step.bonus  # type: ignore[union-attr]
+    stated = item.elected.bonus
     if isinstance(stated, Amount):
         return stated, "as entered"
     if stated == "elected out":
@@ -192,7 +194,7 @@ def reduced_rate(law: Law, placed: Date, by_law: float) -> tuple[float, str]:
 
 def _flat(law: Law, item: Possession) -> Election:
     """Textbook methods: whole years counted from the day in service, percentages of cost less salvage."""
-    method = _method(item)
+    method = method_of(item)
     kind = method.method if method else "by law"
     life = (method.life if method else None) or 7
     table = None
@@ -208,7 +210,18 @@ def _flat(law: Law, item: Possession) -> Election:
     else:
         table = printed_table(law, "half-year", life)
         percents = table.values
-    return Election(item, life, "half-year" if table else "whole years", "none", 0.0, "", False, percents, table, kind == "declining balance")
+    return Election(
+        item,
+        life,
+        "half-year" if table else "whole years",
+        "none",
+        0.0,
+        "",
+        False,
+        percents,
+        table,
+        kind == "declining balance",
+    )
 
 
 def describe(election: Election) -> str:
@@ -225,4 +238,3 @@ def describe(election: Election) -> str:
     if election.section_179 != "all" and float(election.bonus) < 1:
         parts.append(f"{election.life}-year table, {election.convention}")
     return ", ".join(parts)
-

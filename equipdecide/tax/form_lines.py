@@ -87,7 +87,9 @@ def _form_4562(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
     else:
         at = ledger.workings.get("section 179 federal as filed")
         if at is not None:
-            deducted, net, carried = (_of_year(at, name, year) for name in ("section_179", "net", "section_179_carried"))
+            deducted, net, carried = (
+                _of_year(at, name, year) for name in ("section_179", "net", "section_179_carried")
+            )
     if at is None or "section_179" not in at:
         deducted = sum(_of_year(w, "section_179_of_year", year) for _, w in new if "section_179_of_year" in w)
     elected = sum(w["section_179"].figure() for _, w in new)

@@ -48,7 +48,14 @@ def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float)
     axis, sale = plan.time.tax, first_sale(draft, plan)
     for book in books:
         w = draft.working(f"income {book}", axis, f"income of the business in the {book} book", "income")
-        found: dict[str, list[Column]] = {"business": [], "one-off": [], "interest received": [], "section 179": [], "recapture": [], "section 1231": []}
+        found: dict[str, list[Column]] = {
+            "business": [],
+            "one-off": [],
+            "interest received": [],
+            "section 179": [],
+            "recapture": [],
+            "section 1231": [],
+        }
         for k, item in enumerate(draft.income):
             if item.book not in ("", book):
                 continue
@@ -58,14 +65,29 @@ def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float)
         sum_of(w, "of_this_plan", [*found["business"], *found["one-off"]], "USD", "income of the machines in this plan")
         w.formula("business", "base + of_this_plan", "USD", "ordinary business income, before section 179", base=base)
         sum_of(w, "elected", found["section 179"], "USD", "section 179 elected for the year")
-        sum_of(w, "recapture", [*found["recapture"], *found["interest received"]], "USD", "ordinary recapture of the year, with interest a buyer pays")
+        sum_of(
+            w,
+            "recapture",
+            [*found["recapture"], *found["interest received"]],
+            "USD",
+            "ordinary recapture of the year, with interest a buyer pays",
+        )
         sum_of(w, "section_1231", found["section 1231"], "USD", "section 1231 gain or loss of the year")
         if sale is not None:
             gain = draft[f"gain {book} {sale.machine}"]
             later = f"instalment gain {book} {sale.machine}"
             spread = draft[later][SPREAD] if later in draft else None
-            for kind, part in (("recapture", gain["ordinary_recapture"]), ("section_1231", spread or gain["section_1231"])):
-                w.formula(f"{kind}_without", f"{kind} - part" if part.axis is axis else f"{kind} - gather(part)", "USD", f"{kind.replace('_', ' ')} with the sale of {sale.machine} struck out", part=part)
+            for kind, part in (
+                ("recapture", gain["ordinary_recapture"]),
+                ("section_1231", spread or gain["section_1231"]),
+            ):
+                w.formula(
+                    f"{kind}_without",
+                    f"{kind} - part" if part.axis is axis else f"{kind} - gather(part)",
+                    "USD",
+                    f"{kind.replace('_', ' ')} with the sale of {sale.machine} struck out",
+                    part=part,
+                )
         _by_owner(draft, plan, w, book, sale)
 
 
@@ -79,17 +101,43 @@ def _by_owner(draft: Draft, plan: Plan, w: Working, book: str, struck: Sale | No
         own = []
         for s, g in gains:
             if f"recapture of {name}" in g:
-                own.append(w.formula(f"{name}: {s.machine}", "gather(x)", "USD", f"recapture on {s.machine} of {name}", x=g[f"recapture of {name}"]))
+                own.append(
+                    w.formula(
+                        f"{name}: {s.machine}",
+                        "gather(x)",
+                        "USD",
+                        f"recapture on {s.machine} of {name}",
+                        x=g[f"recapture of {name}"],
+                    )
+                )
             else:
-                own.append(w.formula(f"{name}: {s.machine}", "share * gather(x)", "USD", f"recapture on {s.machine} of {name}", x=g["ordinary_recapture"], share=draft.input(owner.share)))
+                own.append(
+                    w.formula(
+                        f"{name}: {s.machine}",
+                        "share * gather(x)",
+                        "USD",
+                        f"recapture on {s.machine} of {name}",
+                        x=g["ordinary_recapture"],
+                        share=draft.input(owner.share),
+                    )
+                )
         sum_of(w, f"recapture of {name}", own, "USD", f"ordinary recapture of {name}")
         if struck is not None:
-            w.formula(f"recapture of {name}, without", "all_of_it - struck", "USD", "with the sale struck out", all_of_it=w[f"recapture of {name}"], struck=w[f"{name}: {struck.machine}"])
+            w.formula(
+                f"recapture of {name}, without",
+                "all_of_it - struck",
+                "USD",
+                "with the sale struck out",
+                all_of_it=w[f"recapture of {name}"],
+                struck=w[f"{name}: {struck.machine}"],
+            )
 
 
 def property_held(draft: Draft, plan: Plan, elections: Sequence[Election]) -> Column:
     """Post the unadjusted basis of property held at each year's end and still counted: working ``property`` [currency]."""
-    w = draft.working("property", plan.time.tax, "unadjusted basis of property held at the end of the year", "qualified income")
+    w = draft.working(
+        "property", plan.time.tax, "unadjusted basis of property held at the end of the year", "qualified income"
+    )
     held = []
     for election in elections:
         item = election.possession
@@ -98,15 +146,39 @@ def property_held(draft: Draft, plan: Plan, elections: Sequence[Election]) -> Co
         until = cal.add_years(item.in_service, max(PROPERTY_YEARS, election.life))
         flags = [1.0 if item.in_service <= end < min(item.disposed, until) else 0.0 for end in plan.time.tax.ends]
         if any(flags):
-            w.given(f"{item.name}: held", flags, "1", f"held, and in service for less than {PROPERTY_YEARS} years", Origin("calendar", item.name))
-            held.append(w.formula(f"{item.name}: cost", "held * cost", "USD", item.name, held=w[f"{item.name}: held"], cost=draft[book_name(election, "federal")]["cost"]))
+            w.given(
+                f"{item.name}: held",
+                flags,
+                "1",
+                f"held, and in service for less than {PROPERTY_YEARS} years",
+                Origin("calendar", item.name),
+            )
+            held.append(
+                w.formula(
+                    f"{item.name}: cost",
+                    "held * cost",
+                    "USD",
+                    item.name,
+                    held=w[f"{item.name}: held"],
+                    cost=draft[book_name(election, "federal")]["cost"],
+                )
+            )
     as_is = plan.scenario.shop.as_things_are
     if as_is is not None and as_is.other_property is not None:
         held.append(w.formula("other", "entered", "USD", "other property", entered=draft.input(as_is.other_property)))
     return sum_of(w, "held", held, "USD", "unadjusted basis held")
 
 
-def sold_expensed(draft: Draft, plan: Plan, w: Working, book: str, elections: Sequence[Election], struck: Sale | None, share: Column | None, owner: str = "") -> Column | float:
+def sold_expensed(
+    draft: Draft,
+    plan: Plan,
+    w: Working,
+    book: str,
+    elections: Sequence[Election],
+    struck: Sale | None,
+    share: Column | None,
+    owner: str = "",
+) -> Column | float:
     """Post, by year, the section 179 ever elected of the items sold in it (an owner's share, where `share` is given).
 
     Of older items only what an owner could not use counts (``section_179_used``). 0.0 where nothing is sold.
@@ -116,21 +188,36 @@ def sold_expensed(draft: Draft, plan: Plan, w: Working, book: str, elections: Se
         item = election.possession
         if struck is not None and item.machine == struck.machine:
             continue
-        recent = item.in_service.year >= plan.time.first_tax_year and election.section_179 != "none" and not election.expensed
+        recent = (
+            item.in_service.year >= plan.time.first_tax_year
+            and election.section_179 != "none"
+            and not election.expensed
+        )
         used = item.asset.section_179_used.get(owner) if item.asset is not None and owner else None
         if not recent and used is None:
             continue
         flags = [1.0 if end.year == item.disposed.year else 0.0 for end in plan.time.tax.ends]
         if not any(flags):
             continue
-        gone = w.given(f"{item.name}: gone", flags, "1", f"{item.name} is sold on {item.disposed}", Origin("choice", item.name))
+        gone = w.given(
+            f"{item.name}: gone", flags, "1", f"{item.name} is sold on {item.disposed}", Origin("choice", item.name)
+        )
         text = ("share * " if share is not None else "") + "amount"
         uses: dict[str, Column | float] = {"gone": gone, "amount": draft[book_name(election, book)]["section_179"]}
         if share is not None:
             uses["share"] = share
         if used is not None:
             text, uses["used"] = f"max({text} - used, 0)", draft.input(used)
-        found.append(w.formula(f"{item.name}: not yet used at most", f"gone * {text}", "USD", "section 179 of what is sold", None, **uses))
+        found.append(
+            w.formula(
+                f"{item.name}: not yet used at most",
+                f"gone * {text}",
+                "USD",
+                "section 179 of what is sold",
+                None,
+                **uses,
+            )
+        )
     return sum_of(w, "sold_expensed", found, "USD", "section 179 of what is sold in the year") if found else 0.0
 
 
@@ -146,12 +233,30 @@ def at_the_business(
     suffix = "_without" if without else ""
     recapture, gain = w[f"recapture{suffix}"], w[f"section_1231{suffix}"]
     words = ", without" if without else ""
-    owners = {name: w[f"recapture of {name}{words}"] for name in plan.scenario.owners if f"recapture of {name}{words}" in w}
-    elects = any(e.section_179 != "none" and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year for e in elections)
+    owners = {
+        name: w[f"recapture of {name}{words}"] for name in plan.scenario.owners if f"recapture of {name}{words}" in w
+    }
+    elects = any(
+        e.section_179 != "none" and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year
+        for e in elections
+    )
     if not (limited and elects):
         return Flows(w["business"], w["elected"] if elects else 0.0, recapture, gain, held, owners)
-    out = draft.working(f"section 179 {book} {case}", plan.time.tax, f"section 179 at the business in the {book} book, {case}", "section 179")
-    net = out.formula("net", "business + recapture + gain", "USD", "business income with the year's gain in it", business=w["business"], recapture=recapture, gain=gain)
+    out = draft.working(
+        f"section 179 {book} {case}",
+        plan.time.tax,
+        f"section 179 at the business in the {book} book, {case}",
+        "section 179",
+    )
+    net = out.formula(
+        "net",
+        "business + recapture + gain",
+        "USD",
+        "business income with the year's gain in it",
+        business=w["business"],
+        recapture=recapture,
+        gain=gain,
+    )
     sold = sold_expensed(draft, plan, out, book, elections, first_sale(draft, plan) if without else None, None)
     deduct(out, net, w["elected"], sold, 0.0)
     if isinstance(sold, Column):
@@ -162,7 +267,9 @@ def at_the_business(
 def reference_flows(draft: Draft, plan: Plan) -> Flows:
     """Return what the business without the machines in question hands on."""
     if "nothing" not in draft:
-        draft.common.working("nothing", plan.time.tax, "no sale in the reference", "returns").formula("zero", "0", "USD", "nothing")
+        draft.common.working("nothing", plan.time.tax, "no sale in the reference", "returns").formula(
+            "zero", "0", "USD", "nothing"
+        )
     zero, as_is = draft["nothing"]["zero"], plan.scenario.shop.as_things_are
     other = draft.input(as_is.other_property) if as_is is not None and as_is.other_property is not None else 0.0
     return Flows(draft["reference income"]["business"], 0.0, zero, zero, other)
@@ -174,16 +281,53 @@ def reference_income(draft: Draft, scenario: Scenario, time: Timeline, keep_firs
     Income *as things are* is the last return's, these machines included; the reference takes out, once, Keep's first
     year at the entered figures. In the year of decision the part already earned by them is put back.
     """
-    w = draft.common.working("reference income", time.tax, "income of the business without the machines in question", "reference")
+    w = draft.common.working(
+        "reference income", time.tax, "income of the business without the machines in question", "reference"
+    )
     as_is = scenario.shop.as_things_are
     assert as_is is not None
-    w.given("keep_first_year", keep_first_year["whole"], "USD", "Keep's first year at the entered figures", Origin("choice", "Keep as entered"), ONE)
-    w.given("earned_before", keep_first_year["before depreciation"], "USD", "the same before depreciation", Origin("choice", "Keep as entered"), ONE)
+    w.given(
+        "keep_first_year",
+        keep_first_year["whole"],
+        "USD",
+        "Keep's first year at the entered figures",
+        Origin("choice", "Keep as entered"),
+        ONE,
+    )
+    w.given(
+        "earned_before",
+        keep_first_year["before depreciation"],
+        "USD",
+        "the same before depreciation",
+        Origin("choice", "Keep as entered"),
+        ONE,
+    )
     start = time.start
     passed = (start - Date(start.year, 1, 1)).days / (366 if cal.month_end(Date(start.year, 2, 1)).day == 29 else 365)
     flags = [passed if day.year == start.year else 0.0 for day in time.tax.ends]
-    w.given("share_passed", flags, "1", "part of the year of decision already gone", Origin("calendar", str(start)), time.tax)
-    w.formula("without", "as_is - keep_first_year", "USD", "a year without them", ONE, as_is=draft.input(as_is.ordinary_income))
+    w.given(
+        "share_passed",
+        flags,
+        "1",
+        "part of the year of decision already gone",
+        Origin("calendar", str(start)),
+        time.tax,
+    )
+    w.formula(
+        "without",
+        "as_is - keep_first_year",
+        "USD",
+        "a year without them",
+        ONE,
+        as_is=draft.input(as_is.ordinary_income),
+    )
     w.formula("business", "without + share_passed * earned_before", "USD", "income of each year without them")
-    w.formula("check", "without + keep_first_year - as_is", "USD", "Keep gives back what was entered: must be zero", ONE, as_is=draft.input(as_is.ordinary_income))
+    w.formula(
+        "check",
+        "without + keep_first_year - as_is",
+        "USD",
+        "Keep gives back what was entered: must be zero",
+        ONE,
+        as_is=draft.input(as_is.ordinary_income),
+    )
     return w["business"]

@@ -25,18 +25,63 @@ from equipdecide.tax.self_employment import self_employment
 def shares_of(draft: Draft, w: Working, owner: Owner, name: str, flows: Flows) -> Column:
     """Post the owner's share of each kind of income into a return; returns the share itself."""
     share = draft.input(owner.share)
-    w.formula("business_share", "share * business", "USD", "share of business income, before section 179", share=share, business=flows.business)
+    w.formula(
+        "business_share",
+        "share * business",
+        "USD",
+        "share of business income, before section 179",
+        share=share,
+        business=flows.business,
+    )
     if name in flows.recapture_of:
-        w.formula("recapture_share", "own", "USD", "ordinary recapture, after the deductions taken", own=flows.recapture_of[name])
-        w.formula("section_1231_share", "share * (recapture + gain) - recapture_share", "USD", "the rest of the share of gain or loss", share=share, recapture=flows.recapture, gain=flows.gain)
+        w.formula(
+            "recapture_share",
+            "own",
+            "USD",
+            "ordinary recapture, after the deductions taken",
+            own=flows.recapture_of[name],
+        )
+        w.formula(
+            "section_1231_share",
+            "share * (recapture + gain) - recapture_share",
+            "USD",
+            "the rest of the share of gain or loss",
+            share=share,
+            recapture=flows.recapture,
+            gain=flows.gain,
+        )
     else:
-        w.formula("recapture_share", "share * recapture", "USD", "share of ordinary recapture", share=share, recapture=flows.recapture)
-        w.formula("section_1231_share", "share * gain", "USD", "share of section 1231 gain or loss", share=share, gain=flows.gain)
+        w.formula(
+            "recapture_share",
+            "share * recapture",
+            "USD",
+            "share of ordinary recapture",
+            share=share,
+            recapture=flows.recapture,
+        )
+        w.formula(
+            "section_1231_share",
+            "share * gain",
+            "USD",
+            "share of section 1231 gain or loss",
+            share=share,
+            gain=flows.gain,
+        )
     return share
 
 
 def owners_179(
-    draft: Draft, plan: Plan, w: Working, book: str, name: str, owner: Owner, case: str, flows: Flows, elections: Sequence[Election], share: Column, limit: Column | None
+    draft: Draft,
+    plan: Plan,
+    w: Working,
+    book: str,
+    name: str,
+    owner: Owner,
+    case: str,
+    flows: Flows,
+    elections: Sequence[Election],
+    share: Column,
+    limit: Column | None,
 ) -> tuple[Column, Column]:
     """Post the owner's section 179 in a return: elected share, carried, deducted; returns recapture and section 1231.
 
@@ -71,13 +116,29 @@ def owners_179(
         on = w.formula("section_179_share", text, "USD", "share of section 179 passed on", None, **uses)
     sold: Column | float = 0.0
     if case != "reference":
-        sold = sold_expensed(draft, plan, w, book, elections, first_sale(draft, plan) if case == "without the sale" else None, share, name)
+        sold = sold_expensed(
+            draft,
+            plan,
+            w,
+            book,
+            elections,
+            first_sale(draft, plan) if case == "without the sale" else None,
+            share,
+            name,
+        )
     deduct(w, w["net_for_179"], on, sold, carried)
     return restore(w, recapture, gain) if isinstance(sold, Column) else (recapture, gain)
 
 
 def federal(
-    draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owner, case: str, flows: Flows, elections: Sequence[Election]
+    draft: Draft,
+    plan: Plan,
+    law: LawByYear,
+    name: str,
+    owner: Owner,
+    case: str,
+    flows: Flows,
+    elections: Sequence[Election],
 ) -> Working:
     """Post one owner's federal return as working ``federal return <owner> <case>``; its last column is ``tax``."""
     shop, status = plan.scenario.shop, STATUS[owner.filing or "single"]
@@ -89,16 +150,41 @@ def federal(
 
     share = shares_of(draft, w, owner, name, flows)
     passed_on = shop.taxed_as in ("partnership", "S corporation")
-    limit = year("section_179_limit", "owner's dollar limit of section 179") if passed_on and isinstance(flows.section_179, Column) else None
+    limit = (
+        year("section_179_limit", "owner's dollar limit of section 179")
+        if passed_on and isinstance(flows.section_179, Column)
+        else None
+    )
     recapture, gain = owners_179(draft, plan, w, "federal", name, owner, case, flows, elections, share, limit)
     # Form 4797 part I: a net gain is capital less the look-back, a net loss ordinary
     look_back(draft, plan, law.law, w, owner, gain)
-    activity = w.formula("activity", "business_share - section_179 + recapture + gain", "USD", "share of all the business brings", recapture=recapture, gain=gain)
-    whole = w.formula("paid_on", "business - expensed + recapture_of_all + gain_of_all", "USD", "taxable income of the business", business=flows.business, expensed=flows.section_179, recapture_of_all=flows.recapture, gain_of_all=flows.gain)
+    activity = w.formula(
+        "activity",
+        "business_share - section_179 + recapture + gain",
+        "USD",
+        "share of all the business brings",
+        recapture=recapture,
+        gain=gain,
+    )
+    whole = w.formula(
+        "paid_on",
+        "business - expensed + recapture_of_all + gain_of_all",
+        "USD",
+        "taxable income of the business",
+        business=flows.business,
+        expensed=flows.section_179,
+        recapture_of_all=flows.recapture,
+        gain_of_all=flows.gain,
+    )
     lets = by_passivity(draft, w, owner, by_basis(draft, plan, w, owner, case, share, activity, whole))
     counted = w.formula("counted", "lets", "USD", "business income that counts this year", lets=lets)
     excess_loss(w, year, status, counted)
-    earned = w.formula("earned", "business_share - section_179 + counted - activity", "USD", "earnings of the business, what is held back left out")
+    earned = w.formula(
+        "earned",
+        "business_share - section_179 + counted - activity",
+        "USD",
+        "earnings of the business, what is held back left out",
+    )
     self_employment(draft, w, year, owner, status, shop.taxed_as, earned)
     w.formula(
         "income",
@@ -108,9 +194,20 @@ def federal(
         other=draft.input(owner.other_income) if owner.other_income else 0.0,
     )
     deduction = year("income_tax.standard_deduction", "standard deduction", status=status)
-    w.formula("before_carryover", "max(income - deduction, 0)", "USD", "income after the standard deduction", deduction=deduction)
+    w.formula(
+        "before_carryover",
+        "max(income - deduction, 0)",
+        "USD",
+        "income after the standard deduction",
+        deduction=deduction,
+    )
     carried_loss(draft, w, year, owner)
-    ordinary = w.formula("ordinary_of_business", "counted + excess_loss - capital_gain", "USD", "ordinary income of the business that counts")
+    ordinary = w.formula(
+        "ordinary_of_business",
+        "counted + excess_loss - capital_gain",
+        "USD",
+        "ordinary income of the business that counts",
+    )
     qualified(draft, plan, law, w, year, owner, status, share, ordinary, flows.property)
     _tax(draft, law, w, year, owner, status)
     return w
@@ -120,9 +217,25 @@ def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, sta
     w.formula("taxable", "max(after_carryover - qbi_deduction, 0)", "USD", "taxable income")
     w.formula("ordinary_taxable", "max(taxable - capital_gain, 0)", "USD", "of it, taxed at ordinary rates")
     over, rate = law.brackets(draft, "federal/income_tax.brackets", f"brackets, {owner.filing}", status)
-    w.formula("ordinary_tax", "brackets(ordinary_taxable, over, rate)", "USD", "tax by the year's brackets", over=over, rate=rate)
-    gain_over, gain_rate = law.brackets(draft, "federal/income_tax.capital_gain_brackets", f"capital gain brackets, {owner.filing}", status)
-    w.formula("gain_tax", "brackets(taxable, over, rate) - brackets(ordinary_taxable, over, rate)", "USD", "tax on capital gain, on top of ordinary income", over=gain_over, rate=gain_rate)
+    w.formula(
+        "ordinary_tax",
+        "brackets(ordinary_taxable, over, rate)",
+        "USD",
+        "tax by the year's brackets",
+        over=over,
+        rate=rate,
+    )
+    gain_over, gain_rate = law.brackets(
+        draft, "federal/income_tax.capital_gain_brackets", f"capital gain brackets, {owner.filing}", status
+    )
+    w.formula(
+        "gain_tax",
+        "brackets(taxable, over, rate) - brackets(ordinary_taxable, over, rate)",
+        "USD",
+        "tax on capital gain, on top of ordinary income",
+        over=gain_over,
+        rate=gain_rate,
+    )
     _alternative(law, draft, w, year, status)
     # Form 8960: gain of a business the owner works in is left out (IRC 1411(c)(4)), a passive owner's share is in
     investment = draft.input(owner.investment_income) if owner.investment_income else None
@@ -141,7 +254,12 @@ def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, sta
             threshold=year("net_investment_income.threshold", "net investment income threshold", status=status),
             **uses,
         )
-    w.formula("tax", "ordinary_tax + gain_tax + alternative_tax + investment_tax + se_tax + medicare_tax", "USD", "federal tax of the year")
+    w.formula(
+        "tax",
+        "ordinary_tax + gain_tax + alternative_tax + investment_tax + se_tax + medicare_tax",
+        "USD",
+        "federal tax of the year",
+    )
 
 
 def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: str) -> None:
@@ -175,7 +293,12 @@ def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: s
         above=year("alternative_minimum_tax.upper_rate_start", "where the upper AMT rate starts", status=status),
     )
     over, rate = law.brackets(draft, "federal/income_tax.capital_gain_brackets", "capital gain brackets", status)
-    w.formula("alternative_top", "min(taxable, ordinary_taxable + alternative_base)", "USD", "top of the capital gain in the alternative")
+    w.formula(
+        "alternative_top",
+        "min(taxable, ordinary_taxable + alternative_base)",
+        "USD",
+        "top of the capital gain in the alternative",
+    )
     w.formula(
         "alternative_gain_tax",
         "brackets(alternative_top, over, rate) - brackets(ordinary_taxable, over, rate)",
@@ -184,4 +307,9 @@ def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: s
         over=over,
         rate=rate,
     )
-    w.formula("alternative_tax", "max(tentative_tax + alternative_gain_tax - ordinary_tax - gain_tax, 0)", "USD", "alternative minimum tax")
+    w.formula(
+        "alternative_tax",
+        "max(tentative_tax + alternative_gain_tax - ordinary_tax - gain_tax, 0)",
+        "USD",
+        "alternative minimum tax",
+    )

@@ -56,7 +56,9 @@ class LawByYear:
         if len(known) == len(found):
             return draft.legal(known, says, self.time.tax)
         if not known:
-            raise MissingParameter(f"{id} has no value for any of the years {self.time.first_tax_year} to {self.time.last_tax_year}.")
+            raise MissingParameter(
+                f"{id} has no value for any of the years {self.time.first_tax_year} to {self.time.last_tax_year}."
+            )
         first = next(k for k, reading in enumerate(found) if reading is not None)
         before = [replace(known[0], value=0.0)] * first
         return draft.legal([*before, *known], says, self.time.tax)
@@ -68,7 +70,9 @@ class LawByYear:
             readings = self.readings(id, **keys)
             for reading in readings:
                 if reading.enacted_after(self.decided):
-                    draft.common.find("later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id)
+                    draft.common.find(
+                        "later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id
+                    )
             self.columns[key] = draft.legal(readings, says, self.time.tax)
         return self.columns[key]
 

@@ -33,12 +33,23 @@ def debts_of_the_business(draft: Draft, plan: Plan) -> Column:
         if not any(flag and made for flag, made in zip(flags, first, strict=True)):
             continue
         w.given(f"{debt.name}: open", flags, "1", f"until {debt.ends_on}", Origin("choice", f"steps of {plan.name}"))
-        owed.append(w.formula(f"{debt.name}: owed", "open_ * closing(balance)", "USD", f"owed on {debt.name}", open_=w[f"{debt.name}: open"], balance=schedule["balance"]))
+        owed.append(
+            w.formula(
+                f"{debt.name}: owed",
+                "open_ * closing(balance)",
+                "USD",
+                f"owed on {debt.name}",
+                open_=w[f"{debt.name}: open"],
+                balance=schedule["balance"],
+            )
+        )
     sum_of(w, "owed", owed, "USD", "owed at the end of the year")
     return w["owed"]
 
 
-def by_basis(draft: Draft, plan: Plan, w: Working, owner: Owner, case: str, share: Column, activity: Column, taxable: Column) -> Column:
+def by_basis(
+    draft: Draft, plan: Plan, w: Working, owner: Owner, case: str, share: Column, activity: Column, taxable: Column
+) -> Column:
     """Post the owner's basis and the loss it holds back; returns the activity's income that counts [currency a year].
 
     `activity` is the owner's share of all income and deductions, `taxable` the business's whole taxable income (for what
@@ -62,7 +73,15 @@ def by_basis(draft: Draft, plan: Plan, w: Working, owner: Owner, case: str, shar
     if shop.taxed_as == "partnership" and case != "reference":  # debts of an S corporation give no basis
         owed = draft["debts"]["owed"] if "debts" in draft else debts_of_the_business(draft, plan)
         opening = sum_of_old_debts(draft, plan)
-        w.formula("debts_added", "share * (owed - prev(owed, opening))", "USD", "share of what the business's debts grew", share=share, owed=owed, opening=opening)
+        w.formula(
+            "debts_added",
+            "share * (owed - prev(owed, opening))",
+            "USD",
+            "share of what the business's debts grew",
+            share=share,
+            owed=owed,
+            opening=opening,
+        )
     else:
         w.formula("debts_added", "0", "USD", "debts unchanged")
     # above zero: basis at the end of the year; below: loss held back
@@ -131,9 +150,25 @@ def sum_of_old_debts(draft: Draft, plan: Plan) -> Column | float:
                 made = sum(day.year < plan.time.first_tax_year for day in draft[label]["balance"].axis.ends)
                 balance = draft[label]["balance"]
                 if made:
-                    owed.append(w.formula(f"{machine} {name}", f"pick(balance, {made - 1})", "USD", f"owed on {machine} {name}", balance=balance))
+                    owed.append(
+                        w.formula(
+                            f"{machine} {name}",
+                            f"pick(balance, {made - 1})",
+                            "USD",
+                            f"owed on {machine} {name}",
+                            balance=balance,
+                        )
+                    )
                 else:
-                    owed.append(w.formula(f"{machine} {name}", "principal", "USD", f"owed on {machine} {name}", principal=draft.input(loan.principal)))
+                    owed.append(
+                        w.formula(
+                            f"{machine} {name}",
+                            "principal",
+                            "USD",
+                            f"owed on {machine} {name}",
+                            principal=draft.input(loan.principal),
+                        )
+                    )
         sum_of(w, "owed", owed, "USD", "owed at the last year's end")
     return draft["old debts"]["owed"]
 
@@ -143,8 +178,22 @@ def by_passivity(draft: Draft, w: Working, owner: Owner, activity: Column) -> Co
     if owner.active:
         return activity
     start = draft.input(owner.passive_loss_carried) if owner.passive_loss_carried else 0.0
-    w.formula("passive_carried", "max(prev(passive_carried, start) - activity, 0)", "USD", "passive loss carried to the next year", start=start, activity=activity)
-    return w.formula("after_passive", "activity - prev(passive_carried, start) + passive_carried", "USD", "income of the business that is not a passive loss", activity=activity, start=start)
+    w.formula(
+        "passive_carried",
+        "max(prev(passive_carried, start) - activity, 0)",
+        "USD",
+        "passive loss carried to the next year",
+        start=start,
+        activity=activity,
+    )
+    return w.formula(
+        "after_passive",
+        "activity - prev(passive_carried, start) + passive_carried",
+        "USD",
+        "income of the business that is not a passive loss",
+        activity=activity,
+        start=start,
+    )
 
 
 def excess_loss(w: Working, year: Year, status: str, counted: Column) -> None:
@@ -171,4 +220,10 @@ def carried_loss(draft: Draft, w: Working, year: Year, owner: Owner) -> None:
         start=start,
         limit=year("business_losses.net_operating_loss_share", "share of income a carried loss may offset"),
     )
-    w.formula("after_carryover", "before_carryover - (prev(loss_carried, start) + loss - loss_carried)", "USD", "income after carried losses", start=start)
+    w.formula(
+        "after_carryover",
+        "before_carryover - (prev(loss_carried, start) + loss - loss_carried)",
+        "USD",
+        "income after carried losses",
+        start=start,
+    )

@@ -21,10 +21,19 @@ RETURN = "pass-through return shop"
 def elected(draft: Draft, plan: Plan) -> bool:
     """Tell whether the business pays its owners' state tax; says so where an owner's one rate leaves no return to credit it to."""
     shop, owners = plan.scenario.shop, plan.scenario.owners.values()
-    if shop.state is None or shop.state.pass_through_rate is None or shop.taxed_as not in ("partnership", "S corporation"):
+    if (
+        shop.state is None
+        or shop.state.pass_through_rate is None
+        or shop.taxed_as not in ("partnership", "S corporation")
+    ):
         return False
     if any(owner.tax_rate is not None for owner in owners):
-        draft.common.find("pass_through_not_used", "The business's payment of its owners' state tax is not computed where an owner has one combined rate.", "shop.state.pass_through_rate", "warning")
+        draft.common.find(
+            "pass_through_not_used",
+            "The business's payment of its owners' state tax is not computed where an owner has one combined rate.",
+            "shop.state.pass_through_rate",
+            "warning",
+        )
         return False
     return True
 
@@ -46,8 +55,12 @@ def pay_for_owners(draft: Draft, plan: Plan, case: str, federal: Flows, state: F
             recapture=state.recapture,
             gain=state.gain,
         )
-        w.formula("tax", "rate * max(income, 0)", "USD", "paid for the owners", rate=draft.input(entry.pass_through_rate))
-        w.formula("federal_business", "business - tax", "USD", "federal business income after it", business=federal.business)
+        w.formula(
+            "tax", "rate * max(income, 0)", "USD", "paid for the owners", rate=draft.input(entry.pass_through_rate)
+        )
+        w.formula(
+            "federal_business", "business - tax", "USD", "federal business income after it", business=federal.business
+        )
     return replace(federal, business=draft[name]["federal_business"])
 
 
@@ -61,8 +74,17 @@ def post_payment(draft: Draft, plan: Plan) -> None:
     """Post the payment of what this course adds, on 15 December of each year: working ``payments for owners shop``."""
     if f"{RETURN} as filed" not in draft:
         return
-    w = draft.working("payments for owners shop", plan.time.tax, "state tax the business pays for its owners", "payments")
-    w.formula("added", "owed - reference", "USD", "what this course adds", owed=draft[f"{RETURN} as filed"]["tax"], reference=draft[f"{RETURN} reference"]["tax"])
+    w = draft.working(
+        "payments for owners shop", plan.time.tax, "state tax the business pays for its owners", "payments"
+    )
+    w.formula(
+        "added",
+        "owed - reference",
+        "USD",
+        "what this course adds",
+        owed=draft[f"{RETURN} as filed"]["tax"],
+        reference=draft[f"{RETURN} reference"]["tax"],
+    )
     out = w.formula("paid", "0 - added", "USD", "as cash")
     days = [max(cal.next_business_day(Date(end.year, 12, 15)), plan.time.start) for end in plan.time.tax.ends]
     draft.line("state tax paid for the owners", "shop", out, "tax", days)

@@ -34,7 +34,9 @@ def due_dates(law: Law, axis: Axis, payer: str, event: str) -> tuple[Date, ...]:
     raise LookupError(f"no day for {payer} {event}")
 
 
-def instalments(draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owner, filed: Working, kind: str, last: Amount) -> Working:
+def instalments(
+    draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owner, filed: Working, kind: str, last: Amount
+) -> Working:
     """Post the estimates of one owner's federal or state tax in one case: ``[state ]estimates <owner> <case>``.
 
     `last` is last year's tax [currency]. The state's are figured as the federal ones are (common practice; the rules of
@@ -66,12 +68,26 @@ def instalments(draft: Draft, plan: Plan, law: LawByYear, name: str, owner: Owne
         tax=filed["tax"],
         last_tax=draft.input(last),
     )
-    w.formula("each", "required * part", "USD", "each of four estimates", part=law.figure(draft, "federal/estimated_tax.instalment_share", "share of one estimate"))
+    w.formula(
+        "each",
+        "required * part",
+        "USD",
+        "each of four estimates",
+        part=law.figure(draft, "federal/estimated_tax.instalment_share", "share of one estimate"),
+    )
     return w
 
 
 def pay(
-    draft: Draft, plan: Plan, law: Law, purse: str, label: str, owed: Column, reference: Column | float, estimates: tuple[Column, Column] | None, payer: str = "individual"
+    draft: Draft,
+    plan: Plan,
+    law: Law,
+    purse: str,
+    label: str,
+    owed: Column,
+    reference: Column | float,
+    estimates: tuple[Column, Column] | None,
+    payer: str = "individual",
 ) -> Working:
     """Post the lines of one tax of one purse: differences from the reference on each estimate's day and in April.
 
@@ -87,7 +103,14 @@ def pay(
             days = due_dates(law, axis, payer, event)
             open_ = [1.0 if plan.estimate_is_open(day) else 0.0 for day in days]
             w.given(f"open_{event[-1]}", open_, "1", "not yet past at the decision", Origin("calendar", event))
-            column = w.formula(f"estimate_{event[-1]}", f"open_{event[-1]} * (each - each_reference)", "USD", f"added to estimate {event[-1]}", each=estimates[0], each_reference=estimates[1])
+            column = w.formula(
+                f"estimate_{event[-1]}",
+                f"open_{event[-1]} * (each - each_reference)",
+                "USD",
+                f"added to estimate {event[-1]}",
+                each=estimates[0],
+                each_reference=estimates[1],
+            )
             out = w.formula(f"estimate_{event[-1]}_paid", f"0 - estimate_{event[-1]}", "USD", "as cash")
             draft.line(f"{label}, estimate {event[-1]}", purse, out, "tax", days)
             paid.append(column)
@@ -123,7 +146,13 @@ def tax_distributions(draft: Draft, plan: Plan, law: Law, entity: Flows) -> None
         out = w.formula(f"out_{event[-1]}", f"0 - each * open_{event[-1]}", "USD", "paid out")
         draft.line(f"tax distribution {event[-1]}", "shop", out, "between purses", days)
         for owner, entry in plan.scenario.owners.items():
-            part = w.formula(f"to {owner} {event[-1]}", f"each * open_{event[-1]} * part", "USD", f"to {owner}", part=draft.input(entry.share))
+            part = w.formula(
+                f"to {owner} {event[-1]}",
+                f"each * open_{event[-1]} * part",
+                "USD",
+                f"to {owner}",
+                part=draft.input(entry.share),
+            )
             draft.line(f"tax distribution {event[-1]}", owner, part, "between purses", days)
 
 
@@ -162,7 +191,13 @@ def tax_on_sale(
     if estimates is not None:
         for k, event in enumerate(ESTIMATES, start=1):
             days = due_dates(estimates, axis, payer, event)
-            w.given(f"open_{k}", [1.0 if plan.estimate_is_open(day) else 0.0 for day in days], "1", "not yet past", Origin("calendar", event))
+            w.given(
+                f"open_{k}",
+                [1.0 if plan.estimate_is_open(day) else 0.0 for day in days],
+                "1",
+                "not yet past",
+                Origin("calendar", event),
+            )
             w.formula(
                 f"due_{k}",
                 f"open_{k} * (filed - without)",
@@ -182,9 +217,18 @@ def entity_tax_on_sale(draft: Draft, plan: Plan) -> None:
     kinds = [kind for kind in ("entity return shop", "pass-through return shop") if f"{kind} without the sale" in draft]
     if not kinds:
         return
-    w = draft.working("tax on the sale shop", plan.time.tax, "state tax the business pays on the sale alone", "tax on the sale")
+    w = draft.working(
+        "tax on the sale shop", plan.time.tax, "state tax the business pays on the sale alone", "tax on the sale"
+    )
     parts = [
-        w.formula(kind, "filed - without", "USD", "state tax as filed less the same without the sale", filed=draft[f"{kind} as filed"]["tax"], without=draft[f"{kind} without the sale"]["tax"])
+        w.formula(
+            kind,
+            "filed - without",
+            "USD",
+            "state tax as filed less the same without the sale",
+            filed=draft[f"{kind} as filed"]["tax"],
+            without=draft[f"{kind} without the sale"]["tax"],
+        )
         for kind in kinds
     ]
     w.formula("federal", "0", "USD", "no federal tax on the business itself")

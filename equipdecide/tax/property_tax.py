@@ -15,7 +15,7 @@ from equipdecide.parameters import Law, MissingParameter, Reading
 from equipdecide.plan import Plan
 from equipdecide.tax.books import on_file, reading_then
 from equipdecide.tax.depreciation import book_name
-from equipdecide.tax.elections import Election, cost_at_entered
+from equipdecide.tax.elections import Election, asset_class, cost_at_entered
 
 POOLS = ((4, "1"), (8, "2"), (12, "3"), (99, "4"))  # recovery period up to [year], pool
 BANDS = ((5, "1-5"), (10, "6-10"), (999, "over-10"))  # age up to [year], band
@@ -31,12 +31,22 @@ def property_tax(draft: Draft, plan: Plan, law: Law, elections: Sequence[Electio
     if method is None or method.choice == "exempt" or (entry.property_tax is None and method.choice != "mills-on-cost"):
         return
     items = [e for e in elections if not e.expensed]
-    free = reading_then(law, f"{code}/property_tax.exemption", plan.time.first_tax_year) if on_file(law, f"{code}/property_tax.exemption") else None
+    free = (
+        reading_then(law, f"{code}/property_tax.exemption", plan.time.first_tax_year)
+        if on_file(law, f"{code}/property_tax.exemption")
+        else None
+    )
     cost = sum(cost_at_entered(e.possession) for e in items)
     if free is not None and cost < free.number:
-        draft.find("property_tax_exempt", f"{free.description}: {free.number:,.0f}; the machines here cost {cost:,.0f} and bear no property tax.", "shop.state.property_tax")
+        draft.find(
+            "property_tax_exempt",
+            f"{free.description}: {free.number:,.0f}; the machines here cost {cost:,.0f} and bear no property tax.",
+            "shop.state.property_tax",
+        )
         return
-    w = draft.working("property tax", plan.time.tax, f"property tax on machines, {code.upper()}: {method.meaning}", "property tax")
+    w = draft.working(
+        "property tax", plan.time.tax, f"property tax on machines, {code.upper()}: {method.meaning}", "property tax"
+    )
     parts: list[Column] = []
     for e in items:
         values, read = _percents(law, code, method, e, [end.year for end in plan.time.tax.ends])
@@ -45,21 +55,41 @@ def property_tax(draft: Draft, plan: Plan, law: Law, elections: Sequence[Electio
         name = e.possession.name
         origin = Origin("law", read.id, str(read.source), read.status)
         w.given(f"{name}: part", values, "1", f"taxable part of the cost of {name} on 1 January", origin)
-        parts.append(w.formula(f"{name}: value", "part * cost", "USD", f"taxable value of {name}", part=w[f"{name}: part"], cost=draft[book_name(e, "federal")]["cost"]))
+        parts.append(
+            w.formula(
+                f"{name}: value",
+                "part * cost",
+                "USD",
+                f"taxable value of {name}",
+                part=w[f"{name}: part"],
+                cost=draft[book_name(e, "federal")]["cost"],
+            )
+        )
     whole = sum_of(w, "value", parts, "USD", "taxable value on 1 January")
-    inside = [1.0 if Date(end.year, 1, 1) >= plan.time.start and end <= plan.time.end or end.year == plan.time.start.year else 0.0 for end in plan.time.tax.ends]
+    inside = [
+        1.0
+        if Date(end.year, 1, 1) >= plan.time.start and end <= plan.time.end or end.year == plan.time.start.year
+        else 0.0
+        for end in plan.time.tax.ends
+    ]
     w.given("counted", inside, "1", "years of the study", Origin("calendar", "tax years"))
     if method.choice == "mills-on-cost":
         w.formula("tax", "counted * value", "USD", "tax of the year", value=whole)
     else:
         assert entry.property_tax is not None
-        w.formula("tax", "counted * rate * value", "USD", "tax of the year", rate=draft.input(entry.property_tax), value=whole)
+        w.formula(
+            "tax", "counted * rate * value", "USD", "tax of the year", rate=draft.input(entry.property_tax), value=whole
+        )
     out = w.formula("paid", "0 - tax", "USD", "as cash")
-    draft.line("property tax on machines", "shop", out, "operating", [Date(end.year, 12, 31) for end in plan.time.tax.ends])
+    draft.line(
+        "property tax on machines", "shop", out, "operating", [Date(end.year, 12, 31) for end in plan.time.tax.ends]
+    )
     draft.taxed("property tax on machines", w["tax"], -1)
 
 
-def _percents(law: Law, code: str, method: Reading, election: Election, years: list[int]) -> tuple[list[float], Reading]:
+def _percents(
+    law: Law, code: str, method: Reading, election: Election, years: list[int]
+) -> tuple[list[float], Reading]:
     """Return the taxable part of cost on 1 January of each year, and the reading it comes from."""
     item, parts, read = election.possession, [], method
     series: tuple[float, ...] = ()
@@ -90,9 +120,7 @@ def _percents(law: Law, code: str, method: Reading, election: Election, years: l
 
 def _life(law: Law, election: Election) -> str:
     for row in law.rows("federal/asset_classes"):
-        asset = election.possession.asset
-        code = asset.asset_class if asset is not None else getattr(election.possession.purchase.source, "asset_class", "34.0")  # type: ignore[union-attr]
-        if row["asset_class"] == code:
+        if row["asset_class"] == asset_class(election.possession):
             life = float(str(row["class_life"] or 12))
             return "10" if life <= 10 else "12" if life <= 12 else "15"
     return "12"
@@ -101,7 +129,12 @@ def _life(law: Law, election: Election) -> str:
 def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
     """Say how the state treats a machine bought, for its sales or use tax; the tax itself is entered with the machine."""
     entry = plan.scenario.shop.state
-    if entry is None or entry.code is None or entry.code.lower() not in law.states() or not any(p.machine == p.name for p in plan.purchases):
+    if (
+        entry is None
+        or entry.code is None
+        or entry.code.lower() not in law.states()
+        or not any(p.machine == p.name for p in plan.purchases)
+    ):
         return
     code = entry.code.lower()
     try:
@@ -119,4 +152,8 @@ def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
         "partial": "part of the rate is due: enter it as the machine's sales tax",
         "taxed": "enter the rate as the machine's sales tax: it is part of the basis",
     }.get(read.choice, "ask the state, and enter what is due as the machine's sales tax")
-    draft.common.find("sales_tax", f"Sales or use tax on a machine, {code.upper()}: {read.meaning or read.choice}; {advice}.", "shop.state.code")
+    draft.common.find(
+        "sales_tax",
+        f"Sales or use tax on a machine, {code.upper()}: {read.meaning or read.choice}; {advice}.",
+        "shop.state.code",
+    )

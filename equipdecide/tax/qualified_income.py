@@ -16,13 +16,29 @@ from equipdecide.tax.limits import Year
 
 
 def qualified(
-    draft: Draft, plan: Plan, law: LawByYear, w: Working, year: Year, owner: Owner, status: str, share: Column, ordinary: Column, property_: Column | float
+    draft: Draft,
+    plan: Plan,
+    law: LawByYear,
+    w: Working,
+    year: Year,
+    owner: Owner,
+    status: str,
+    share: Column,
+    ordinary: Column,
+    property_: Column | float,
 ) -> None:
     """Post ``qbi_deduction``; reads ``after_carryover, capital_gain, se_deduction`` of the return [currency a year]."""
     shop = plan.scenario.shop
     w.formula("qualified", "ordinary - se_deduction", "USD", "qualified business income of the year", ordinary=ordinary)
-    w.formula("qualified_loss", "min(prev(qualified_loss) + qualified, 0)", "USD", "qualified loss carried to the next year")
-    w.formula("qualified_net", "max(prev(qualified_loss) + qualified, 0)", "USD", "qualified business income after carried losses")
+    w.formula(
+        "qualified_loss", "min(prev(qualified_loss) + qualified, 0)", "USD", "qualified loss carried to the next year"
+    )
+    w.formula(
+        "qualified_net",
+        "max(prev(qualified_loss) + qualified, 0)",
+        "USD",
+        "qualified business income after carried losses",
+    )
     rate = year("qualified_business_income.rate", "QBI deduction rate")
     w.formula("qbi_full", "qualified_net * rate", "USD", "20 % of it", rate=rate)
     w.formula(
@@ -52,7 +68,9 @@ def qualified(
         floor = "where(qualified_net >= least_income, least, 0)"
         uses = {
             "least": law.since(draft, "federal/qualified_business_income.minimum_deduction", "least QBI deduction"),
-            "least_income": law.since(draft, "federal/qualified_business_income.minimum_income", "income for the least QBI deduction"),
+            "least_income": law.since(
+                draft, "federal/qualified_business_income.minimum_income", "income for the least QBI deduction"
+            ),
         }
     w.formula(
         "qbi_deduction",

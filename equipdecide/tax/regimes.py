@@ -67,7 +67,15 @@ def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
         return
     rate = draft.input(entry.tax_rate)
     for case in _cases(draft, plan, sale_alone):
-        at_one_rate(draft, plan, "shop", 1.0, rate, case, at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0))
+        at_one_rate(
+            draft,
+            plan,
+            "shop",
+            1.0,
+            rate,
+            case,
+            at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0),
+        )
     if "federal return shop without the sale" in draft:
         tax_on_sale(draft, plan, "shop", False)
     w = draft.working("payments income tax shop", plan.time.tax, "tax in the period of the flow", "payments")
@@ -80,7 +88,9 @@ def _cases(draft: Draft, plan: Plan, sale_alone: bool) -> list[str]:
     return ["as filed", "without the sale"] if struck_out else ["as filed"]
 
 
-def at_one_rate(draft: Draft, plan: Plan, name: str, share: Column | float, rate: Column, case: str, flows: Flows) -> Working:
+def at_one_rate(
+    draft: Draft, plan: Plan, name: str, share: Column | float, rate: Column, case: str, flows: Flows
+) -> Working:
     """Post tax at one combined rate; a loss lowers tax on the owner's other income."""
     home = draft.common if case == "reference" else draft
     w = home.working(f"federal return {name} {case}", plan.time.tax, f"tax of {name} at one rate, {case}", "returns")
@@ -116,7 +126,9 @@ def united_states(
     held = property_held(draft, plan, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
     cases: Cases = {}
     for case in _cases(draft, plan, sale_alone):
-        cases[case] = {book.name: at_the_business(draft, plan, book.name, case, elections, limited, held) for book in books}
+        cases[case] = {
+            book.name: at_the_business(draft, plan, book.name, case, elections, limited, held) for book in books
+        }
         if rules is not None:
             cases[case].setdefault("state", cases[case]["federal"])
     if known:
@@ -163,14 +175,34 @@ def _one_rate_owner(draft: Draft, plan: Plan, by_year: LawByYear, name: str, cas
         if case != "reference" or f"federal return {name} reference" not in draft:
             at_one_rate(draft, plan, name, share, rate, case, one["federal"])
     without: Column | float = draft[f"federal return {name} reference"]["tax"] if "reference" in cases else 0.0
-    pay(draft, plan, by_year.law, _purse(plan, name), f"income tax of {name}", draft[f"federal return {name} as filed"]["tax"], without, None)
+    pay(
+        draft,
+        plan,
+        by_year.law,
+        _purse(plan, name),
+        f"income tax of {name}",
+        draft[f"federal return {name} as filed"]["tax"],
+        without,
+        None,
+    )
     if "without the sale" in cases:
         tax_on_sale(draft, plan, name, False)
-    draft.common.find("one_rate", f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and the tax of a year is due with its return.", f"owners.{name}.tax_rate")
+    draft.common.find(
+        "one_rate",
+        f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and the tax of a year is due with its return.",
+        f"owners.{name}.tax_rate",
+    )
 
 
 def _owner(
-    draft: Draft, plan: Plan, by_year: LawByYear, name: str, cases: Cases, rules: StateRules | None, adjustment: Column | None, elections: Sequence[Election]
+    draft: Draft,
+    plan: Plan,
+    by_year: LawByYear,
+    name: str,
+    cases: Cases,
+    rules: StateRules | None,
+    adjustment: Column | None,
+    elections: Sequence[Election],
 ) -> None:
     owner, law = plan.scenario.owners[name], by_year.law
     assert "reference" in cases  # the checks of a scenario ask for income as things are
@@ -181,7 +213,20 @@ def _owner(
         if owner.last_tax is not None:
             instalments(draft, plan, by_year, name, owner, made, "federal", owner.last_tax)
         if rules is not None:
-            filed = state_return(draft, plan, by_year, rules, name, owner, case, one["state"], elections, made, adjustment, credit(draft, case))
+            filed = state_return(
+                draft,
+                plan,
+                by_year,
+                rules,
+                name,
+                owner,
+                case,
+                one["state"],
+                elections,
+                made,
+                adjustment,
+                credit(draft, case),
+            )
             if owner.last_state_tax is not None:
                 instalments(draft, plan, by_year, name, owner, filed, "state", owner.last_state_tax)
     if "without the sale" in cases:
@@ -191,11 +236,19 @@ def _owner(
         if kind == "state" and rules is None:
             continue
         early = "estimates" if kind == "federal" else "state estimates"
-        each = (draft[f"{early} {name} as filed"]["each"], draft[f"{early} {name} reference"]["each"]) if last is not None else None
+        each = (
+            (draft[f"{early} {name} as filed"]["each"], draft[f"{early} {name} reference"]["each"])
+            if last is not None
+            else None
+        )
         owed, without = draft[f"{kind} return {name} as filed"]["tax"], draft[f"{kind} return {name} reference"]["tax"]
         pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each)
     if rules is not None and owner.last_state_tax is None:
-        draft.common.find("state_paid_with_return", "State tax is taken to be due with the return: last year's state tax is not entered, so state estimates are not computed.", "shop.state")
+        draft.common.find(
+            "state_paid_with_return",
+            "State tax is taken to be due with the return: last year's state tax is not entered, so state estimates are not computed.",
+            "shop.state",
+        )
 
 
 LEFT = {
@@ -210,7 +263,12 @@ def _say_what_is_left(draft: Draft, name: str, filed: Working) -> None:
     for column, says in LEFT.items():
         left = float(filed[column].per_row()[-1]) if column in filed else 0.0
         if left >= 0.5:
-            draft.find("left_at_end", f"{name}: at the end of the study {left:,.0f} of {says}; nothing is counted for it.", f"owners.{name}", "warning")
+            draft.find(
+                "left_at_end",
+                f"{name}: at the end of the study {left:,.0f} of {says}; nothing is counted for it.",
+                f"owners.{name}",
+                "warning",
+            )
 
 
 def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:
@@ -220,12 +278,24 @@ def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cas
             continue
         entity_tax(draft, plan, by_year, rules, case, one["state"])
     if "reference" in cases and "entity return shop as filed" in draft:
-        pay(draft, plan, by_year.law, "shop", "state tax on the business", draft["entity return shop as filed"]["tax"], draft["entity return shop reference"]["tax"], None, "partnership or S corporation")
+        pay(
+            draft,
+            plan,
+            by_year.law,
+            "shop",
+            "state tax on the business",
+            draft["entity return shop as filed"]["tax"],
+            draft["entity return shop reference"]["tax"],
+            None,
+            "partnership or S corporation",
+        )
     if "without the sale" in cases:
         entity_tax_on_sale(draft, plan)
 
 
-def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None) -> None:
+def _corporation(
+    draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None
+) -> None:
     known = "reference" in cases
     for case, one in cases.items():
         if case == "reference" and "federal return shop reference" in draft:
@@ -238,6 +308,16 @@ def _corporation(draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rul
     each = (draft["estimates shop as filed"]["each"], draft["estimates shop reference"]["each"]) if known else None
     for kind in ("federal", "state") if rules is not None else ("federal",):
         without: Column | float = draft[f"{kind} return shop reference"]["tax"] if known else 0.0
-        pay(draft, plan, by_year.law, "shop", f"{kind} tax", draft[f"{kind} return shop as filed"]["tax"], without, each if kind == "federal" else None, "corporation")
+        pay(
+            draft,
+            plan,
+            by_year.law,
+            "shop",
+            f"{kind} tax",
+            draft[f"{kind} return shop as filed"]["tax"],
+            without,
+            each if kind == "federal" else None,
+            "corporation",
+        )
     if "without the sale" in cases:
         tax_on_sale(draft, plan, "shop", rules is not None, by_year.law if known else None, "corporation")

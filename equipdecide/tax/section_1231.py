@@ -24,16 +24,47 @@ def look_back(draft: Draft, plan: Plan, law: Law, w: Working, owner: Owner, net:
     first = plan.time.first_tax_year
     w.formula("loss_1231", "max(0 - net, 0)", "USD", "net section 1231 loss of the year", net=net)
     w.formula("losses_so_far", "running(loss_1231)", "USD", "losses of the study up to this year")
-    entered = {int(text): draft.input(amount) for text, amount in owner.losses_1231.items() if text.isdigit() and int(text) < first}
+    entered = {
+        int(text): draft.input(amount)
+        for text, amount in owner.losses_1231.items()
+        if text.isdigit() and int(text) < first
+    }
     lapsed = []
     for year, amount in entered.items():
         flags = [1.0 if end.year - years > year else 0.0 for end in plan.time.tax.ends]
-        w.given(f"loss of {year}: out of reach", flags, "1", f"more than {years} years after {year}", Origin("calendar", str(year)))
-        lapsed.append(w.formula(f"loss of {year}: lapsed", "flag * amount", "USD", f"loss of {year}, once out of reach", flag=w[f"loss of {year}: out of reach"], amount=amount))
+        w.given(
+            f"loss of {year}: out of reach",
+            flags,
+            "1",
+            f"more than {years} years after {year}",
+            Origin("calendar", str(year)),
+        )
+        lapsed.append(
+            w.formula(
+                f"loss of {year}: lapsed",
+                "flag * amount",
+                "USD",
+                f"loss of {year}, once out of reach",
+                flag=w[f"loss of {year}: out of reach"],
+                amount=amount,
+            )
+        )
     before = sum_of(w, "losses_before", list(entered.values()), "USD", "losses entered, not yet met by gains", ONE)
-    w.given("row_out_of_reach", [float(k - years - 1) for k in range(len(plan.time.tax))], "1", "row of the last year that is out of reach", Origin("calendar", "years"))
+    w.given(
+        "row_out_of_reach",
+        [float(k - years - 1) for k in range(len(plan.time.tax))],
+        "1",
+        "row of the last year that is out of reach",
+        Origin("calendar", "years"),
+    )
     old = sum_of(w, "entered_lapsed", lapsed, "USD", "entered losses that have lapsed")
-    w.formula("lapsed", "old + pick(losses_so_far, row_out_of_reach)", "USD", "losses, earliest first, that lie out of reach", old=old)
+    w.formula(
+        "lapsed",
+        "old + pick(losses_so_far, row_out_of_reach)",
+        "USD",
+        "losses, earliest first, that lie out of reach",
+        old=old,
+    )
     w.formula("within_reach", "before + prev(losses_so_far)", "USD", "losses of the years before", before=before)
     w.formula(
         "losses_met",
@@ -42,5 +73,7 @@ def look_back(draft: Draft, plan: Plan, law: Law, w: Working, owner: Owner, net:
         "losses met by gains or lapsed, earliest first",
         net=net,
     )
-    w.formula("reclassified", "losses_met - max(prev(losses_met), lapsed)", "USD", "section 1231 gain that is ordinary")  # line 8
+    w.formula(
+        "reclassified", "losses_met - max(prev(losses_met), lapsed)", "USD", "section 1231 gain that is ordinary"
+    )  # line 8
     w.formula("capital_gain", "max(net, 0) - reclassified", "USD", "taxed as long-term capital gain", net=net)  # line 9

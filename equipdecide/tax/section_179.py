@@ -35,7 +35,9 @@ class Limit:
         return law.get(id, Date(year, 12, 31), index_rate=index_rate)
 
 
-def limit_of_year(draft: Draft, law: Law, book: str, year: int, index_rate: float, limit: Limit, items: Sequence[Working]) -> Column | float:
+def limit_of_year(
+    draft: Draft, law: Law, book: str, year: int, index_rate: float, limit: Limit, items: Sequence[Working]
+) -> Column | float:
     """Post the dollar limit of one year's elections in one book; returns the share of them that stands, 0 to 1.
 
     `items` are the workings of all items placed in service in that year, with their columns ``cost`` and ``elected``
@@ -46,7 +48,12 @@ def limit_of_year(draft: Draft, law: Law, book: str, year: int, index_rate: floa
         above = limit.read(law, limit.threshold, year, index_rate) if limit.threshold else None
     except MissingParameter:
         return 1.0
-    w = draft.working(f"section 179 limit {book} {year}", ONE, f"dollar limit of section 179 in the {book} book, {year}", "section 179")
+    w = draft.working(
+        f"section 179 limit {book} {year}",
+        ONE,
+        f"dollar limit of section 179 in the {book} book, {year}",
+        "section 179",
+    )
     sum_of(w, "cost", [item["cost"] for item in items], "USD", "cost placed in service in the year")  # Form 4562 line 2
     sum_of(w, "elected", [item["elected"] for item in items], "USD", "elected on these items")  # line 8
     says = f"section 179 limit of {year}, {book} book"
@@ -91,7 +98,14 @@ def deduct(w: Working, net: Column, passed_on: Column | float, sold: Column | fl
         None,
         **uses,
     )
-    w.formula("section_179_restored", f"min({before}, sold)", "USD", "carried of what is sold: back into its basis", sold=sold, start=start)
+    w.formula(
+        "section_179_restored",
+        f"min({before}, sold)",
+        "USD",
+        "carried of what is sold: back into its basis",
+        sold=sold,
+        start=start,
+    )
     w.formula(
         "section_179",  # line 12
         f"{before} - section_179_restored + passed_on - section_179_carried",
@@ -105,7 +119,11 @@ def deduct(w: Working, net: Column, passed_on: Column | float, sold: Column | fl
 def restore(w: Working, recapture: Column, gain: Column, suffix: str = "") -> tuple[Column, Column]:
     """Post the year's recapture and section 1231 amount after what was carried went back into basis: gain falls by it."""
     lower = w.formula(
-        f"recapture_restored{suffix}", "max(recapture - section_179_restored, 0)", "USD", "recapture, carried section 179 back in basis", recapture=recapture
+        f"recapture_restored{suffix}",
+        "max(recapture - section_179_restored, 0)",
+        "USD",
+        "recapture, carried section 179 back in basis",
+        recapture=recapture,
     )
     other = w.formula(
         f"section_1231_restored{suffix}",
@@ -118,16 +136,31 @@ def restore(w: Working, recapture: Column, gain: Column, suffix: str = "") -> tu
     return lower, other
 
 
-def use_recapture(draft: Draft, name: str, years: Sequence[int], percents: Sequence[float], use: Sequence[float], deducted: Column) -> Working:
+def use_recapture(
+    draft: Draft, name: str, years: Sequence[int], percents: Sequence[float], use: Sequence[float], deducted: Column
+) -> Working:
     """Post what is taken back when business use falls to half or less: Form 4797 part IV (IRC 179(d)(10)).
 
     Section 179 deducted [currency] less the depreciation that would have been allowed on that amount, through the year
     of recapture: the table's percentage of each of `years` times the share of business use. The year of recapture
     counts in full. Ordinary income that enters self-employment income; it goes back into basis.
     """
-    w = draft.working(f"section 179 recapture {name}", ONE, f"business use of {name} falls to half or less in {years[-1]}", "section 179")
+    w = draft.working(
+        f"section 179 recapture {name}",
+        ONE,
+        f"business use of {name} falls to half or less in {years[-1]}",
+        "section 179",
+    )
     share = sum(percent * part for percent, part in zip(percents, use, strict=True)) / 100
-    w.given("allowable_share", share, "1", f"table percentages of {years[0]} to {years[-1]} times business use", Origin("choice", name))
-    w.formula("allowable", "deducted * allowable_share", "USD", "depreciation that would have been allowed", deducted=deducted)
+    w.given(
+        "allowable_share",
+        share,
+        "1",
+        f"table percentages of {years[0]} to {years[-1]} times business use",
+        Origin("choice", name),
+    )
+    w.formula(
+        "allowable", "deducted * allowable_share", "USD", "depreciation that would have been allowed", deducted=deducted
+    )
     w.formula("recapture", "max(deducted - allowable, 0)", "USD", "section 179 taken back", deducted=deducted)
     return w

@@ -11,7 +11,9 @@ from equipdecide.scenario.models import Owner
 from equipdecide.tax.limits import Year
 
 
-def self_employment(draft: Draft, w: Working, year: Year, owner: Owner, status: str, taxed_as: str, earned: Column) -> None:
+def self_employment(
+    draft: Draft, w: Working, year: Year, owner: Owner, status: str, taxed_as: str, earned: Column
+) -> None:
     """Post ``se_base, se_tax, se_deduction, medicare_tax`` from the owner's earnings of the business [currency a year]."""
     if taxed_as not in ("sole proprietor", "partnership") or not owner.active:
         w.formula("se_tax", "0", "USD", "no self-employment tax")
@@ -38,21 +40,40 @@ def self_employment(draft: Draft, w: Working, year: Year, owner: Owner, status: 
         wages=wages,
         medicare=year("self_employment.medicare_rate", "medicare rate"),
     )
-    w.formula("se_deduction", "se_tax * half", "USD", "deduction for half of it", half=year("self_employment.deductible_share", "deductible share of self-employment tax"))
+    w.formula(
+        "se_deduction",
+        "se_tax * half",
+        "USD",
+        "deduction for half of it",
+        half=year("self_employment.deductible_share", "deductible share of self-employment tax"),
+    )
     _additional(draft, w, year, owner, status, w["se_base"])
 
 
 def _additional(draft: Draft, w: Working, year: Year, owner: Owner, status: str, base: Column | None) -> None:
     """Post the additional Medicare tax on wages and earnings above the threshold; wages use the threshold first."""
-    wages = [draft.input(amount) for amount in (owner.wages, owner.spouse_wages if owner.filing == "joint" else None) if amount]
+    wages = [
+        draft.input(amount)
+        for amount in (owner.wages, owner.spouse_wages if owner.filing == "joint" else None)
+        if amount
+    ]
     if base is None and not wages:
         w.formula("medicare_tax", "0", "USD", "no additional Medicare tax")
         return
     text = " + ".join(f"wages_{k}" for k in range(len(wages))) or "0"
-    w.formula("all_wages", text, "USD", "wages of the household", None, **{f"wages_{k}": amount for k, amount in enumerate(wages)})
+    w.formula(
+        "all_wages",
+        text,
+        "USD",
+        "wages of the household",
+        None,
+        **{f"wages_{k}": amount for k, amount in enumerate(wages)},
+    )
     w.formula(
         "medicare_tax",
-        "rate * (max(all_wages - threshold, 0) + max(base - max(threshold - all_wages, 0), 0))" if base is not None else "rate * max(all_wages - threshold, 0)",
+        "rate * (max(all_wages - threshold, 0) + max(base - max(threshold - all_wages, 0), 0))"
+        if base is not None
+        else "rate * max(all_wages - threshold, 0)",
         "USD",
         "additional Medicare tax",
         None,

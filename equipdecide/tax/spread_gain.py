@@ -23,12 +23,29 @@ def spread_gain(draft: Draft, plan: Plan, law: Law, sale: Sale, gain: Working, b
     if offer is None or offer.paid_over is None or offer.buyer_related or plan.time.flat:
         return None
     axis = plan.time.tax
-    w = draft.working(f"instalment gain {book} {sale.machine}", axis, f"gain on {sale.machine} in the {book} book, as its price is paid", "disposal")
+    w = draft.working(
+        f"instalment gain {book} {sale.machine}",
+        axis,
+        f"gain on {sale.machine} in the {book} book, as its price is paid",
+        "disposal",
+    )
     parts = [sum(part for day, part in due_days(plan, sale) if day.year == end.year) for end in axis.ends]
-    w.given("later_part", parts, "1", "part of what is deferred that is paid in the year", Origin("choice", f"offers.{sale.offer_name}.paid_over"))
+    w.given(
+        "later_part",
+        parts,
+        "1",
+        "part of what is deferred that is paid in the year",
+        Origin("choice", f"offers.{sale.offer_name}.paid_over"),
+    )
     flags = [1.0 if end.year == sale.sold_on.year else 0.0 for end in axis.ends]
     w.given("year_of_sale", flags, "1", f"sold on {sale.sold_on}", Origin("choice", str(sale.sold_on)))
-    w.formula("received", "year_of_sale * (1 - deferred) + later_part * deferred", "1", "part of the price received in the year", deferred=draft.input(offer.paid_over.deferred))
+    w.formula(
+        "received",
+        "year_of_sale * (1 - deferred) + later_part * deferred",
+        "1",
+        "part of the price received in the year",
+        deferred=draft.input(offer.paid_over.deferred),
+    )
     made = w.formula(
         SPREAD,
         "received * max(gain, 0) + year_of_sale * min(gain, 0)",
@@ -45,5 +62,10 @@ def spread_gain(draft: Draft, plan: Plan, law: Law, sale: Sale, gain: Working, b
     )
     most = law.get("federal/dispositions.installment_interest_obligations", plan.time.start).number
     if float(offer.price) * float(offer.paid_over.deferred) > most:
-        draft.find("instalment_interest", f"Obligations above {most:,.0f} at a year's end bear interest on the tax deferred, which is not computed.", f"offers.{sale.offer_name}", "warning")
+        draft.find(
+            "instalment_interest",
+            f"Obligations above {most:,.0f} at a year's end bear interest on the tax deferred, which is not computed.",
+            f"offers.{sale.offer_name}",
+            "warning",
+        )
     return made

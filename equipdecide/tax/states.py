@@ -38,21 +38,55 @@ def add_back(draft: Draft, plan: Plan, rules: StateRules, elections: Sequence[El
     by_year: dict[int, list[tuple[Election, Working]]] = {}
     for e in elections:
         last = e.possession.in_service.year + rule.years
-        if not e.expensed and last >= axis.starts[0].year and e.possession.in_service.year != e.possession.disposed.year:
+        if (
+            not e.expensed
+            and last >= axis.starts[0].year
+            and e.possession.in_service.year != e.possession.disposed.year
+        ):
             by_year.setdefault(e.possession.in_service.year, []).append((e, draft[book_name(e, book)]))
     for year, items in sorted(by_year.items()):
         sum_of(w, f"bonus of {year}", [one["bonus"] for _, one in items], "USD", f"bonus depreciation of {year}", ONE)
-        sum_of(w, f"section 179 of {year}", [one["section_179"] for _, one in items], "USD", f"section 179 of {year}", ONE)
-        uses: dict[str, Column | float] = {"bonus": w[f"bonus of {year}"], "share": draft.legal(rule.source, "share of bonus added back")}
+        sum_of(
+            w, f"section 179 of {year}", [one["section_179"] for _, one in items], "USD", f"section 179 of {year}", ONE
+        )
+        uses: dict[str, Column | float] = {
+            "bonus": w[f"bonus of {year}"],
+            "share": draft.legal(rule.source, "share of bonus added back"),
+        }
         text = "share * bonus"
         if rule.section_179_share and rule.free_179 is not None:
-            w.given(f"part of {year}", rule.section_179_share, "1", "share of section 179 added back", Origin("law", rule.free_179.id, str(rule.free_179.source), rule.free_179.status))
+            w.given(
+                f"part of {year}",
+                rule.section_179_share,
+                "1",
+                "share of section 179 added back",
+                Origin("law", rule.free_179.id, str(rule.free_179.source), rule.free_179.status),
+            )
             text += " + part * max(expensed - free, 0)"
-            uses |= {"part": w[f"part of {year}"], "expensed": w[f"section 179 of {year}"], "free": draft.legal(rule.free_179, "section 179 that is not added back")}
+            uses |= {
+                "part": w[f"part of {year}"],
+                "expensed": w[f"section 179 of {year}"],
+                "free": draft.legal(rule.free_179, "section 179 that is not added back"),
+            }
         whole = w.formula(f"added of {year}", text, "USD", f"added back for {year}", ONE, **uses)
         flags = _by_year(rule, year, [end.year for end in axis.ends], [e.possession.disposed.year for e, _ in items])
-        w.given(f"when of {year}", flags, "1", f"added in {year}, returned over {rule.years} years", Origin("law", rule.source.id, str(rule.source.source), rule.source.status))
-        parts.append(w.formula(f"net of {year}", "when * whole", "USD", f"added for {year}, less what is returned", when=w[f"when of {year}"], whole=whole))
+        w.given(
+            f"when of {year}",
+            flags,
+            "1",
+            f"added in {year}, returned over {rule.years} years",
+            Origin("law", rule.source.id, str(rule.source.source), rule.source.status),
+        )
+        parts.append(
+            w.formula(
+                f"net of {year}",
+                "when * whole",
+                "USD",
+                f"added for {year}, less what is returned",
+                when=w[f"when of {year}"],
+                whole=whole,
+            )
+        )
     return sum_of(w, "net", parts, "USD", "added to income, less returned")
 
 
@@ -95,8 +129,17 @@ def state_return(
     home = draft.common if case == "reference" else draft
     w = home.working(f"state return {name} {case}", plan.time.tax, f"state return of {name}, {case}", "returns")
     share = shares_of(draft, w, owner, name, flows)
-    recapture, gain = owners_179(draft, plan, w, "state" if rules.own_book else "federal", name, owner, case, flows, elections, share, None)
-    w.formula("business_income", "business_share - section_179 + recapture + gain", "USD", "business income in the state's book", recapture=recapture, gain=gain)
+    recapture, gain = owners_179(
+        draft, plan, w, "state" if rules.own_book else "federal", name, owner, case, flows, elections, share, None
+    )
+    w.formula(
+        "business_income",
+        "business_share - section_179 + recapture + gain",
+        "USD",
+        "business income in the state's book",
+        recapture=recapture,
+        gain=gain,
+    )
     w.formula(
         "held_back",
         "counted + excess_loss - activity",
@@ -108,36 +151,85 @@ def state_return(
     )
     added: Column | float = 0.0
     if adjustment is not None and case != "reference":
-        added = w.formula("added_back", "share * net", "USD", "share of what the state adds back, less returned", share=share, net=adjustment)
+        added = w.formula(
+            "added_back",
+            "share * net",
+            "USD",
+            "share of what the state adds back, less returned",
+            share=share,
+            net=adjustment,
+        )
     other = draft.input(owner.other_income) if owner.other_income else 0.0
-    w.formula("income", "other + business_income + held_back + added", "USD", "income in the state", other=other, added=added)
-    w.formula("loss_carried", "max(prev(loss_carried) - income, 0) + excess_loss", "USD", "loss carried to the next year", excess_loss=filed["excess_loss"])
-    w.formula("taxable", "max(income - prev(loss_carried), 0)", "USD", "taxable in the state, before its deductions and credits")
+    w.formula(
+        "income", "other + business_income + held_back + added", "USD", "income in the state", other=other, added=added
+    )
+    w.formula(
+        "loss_carried",
+        "max(prev(loss_carried) - income, 0) + excess_loss",
+        "USD",
+        "loss carried to the next year",
+        excess_loss=filed["excess_loss"],
+    )
+    w.formula(
+        "taxable",
+        "max(income - prev(loss_carried), 0)",
+        "USD",
+        "taxable in the state, before its deductions and credits",
+    )
     _state_tax(draft, plan, law, rules, w, owner, "tax" if credited is None else "before_credit")
     if credited is not None:
-        w.formula("tax", "before_credit - share * credited", "USD", "state tax less what the business paid", share=share, credited=credited)
+        w.formula(
+            "tax",
+            "before_credit - share * credited",
+            "USD",
+            "state tax less what the business paid",
+            share=share,
+            credited=credited,
+        )
     return w
 
 
-def _state_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: Working, owner: Owner, name: str) -> None:
+def _state_tax(
+    draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: Working, owner: Owner, name: str
+) -> None:
     entry = plan.scenario.shop.state
     assert entry is not None
     if entry.rate is not None:
         w.formula(name, "rate * taxable", "USD", "state tax of the year", rate=draft.input(entry.rate))
         return
     code, status = rules.code or "", STATUS[owner.filing or "single"]
-    over, rate = law.brackets(draft, f"{code}/income.individual_brackets", f"{code.upper()} brackets, {owner.filing}", status)
+    over, rate = law.brackets(
+        draft, f"{code}/income.individual_brackets", f"{code.upper()} brackets, {owner.filing}", status
+    )
     if on_file(law.law, f"{code}/income.business_income_rate"):
         # business income up to an amount is free, the rest at a rate of its own; other income by the brackets
-        free = law.figure(draft, f"{code}/income.business_income_deduction", "business income free of tax", status=status)
+        free = law.figure(
+            draft, f"{code}/income.business_income_deduction", "business income free of tax", status=status
+        )
         own = law.figure(draft, f"{code}/income.business_income_rate", "rate on business income")
-        w.formula("business_taxable", "min(max(business_income + held_back - free, 0), taxable)", "USD", "business income above what is free", free=free)
+        w.formula(
+            "business_taxable",
+            "min(max(business_income + held_back - free, 0), taxable)",
+            "USD",
+            "business income above what is free",
+            free=free,
+        )
         w.formula("other_taxable", "max(taxable - max(business_income + held_back, 0), 0)", "USD", "other income")
         w.formula("business_tax", "rate * business_taxable", "USD", "tax on business income", rate=own)
-        flat = law.figure(draft, f"{code}/income.flat_amount", "amount due above the first threshold") if on_file(law.law, f"{code}/income.flat_amount") else 0.0
+        flat = (
+            law.figure(draft, f"{code}/income.flat_amount", "amount due above the first threshold")
+            if on_file(law.law, f"{code}/income.flat_amount")
+            else 0.0
+        )
         first = law.readings(f"{code}/income.individual_brackets", status=status)
         starts = [next((pair[0] for pair in reading.brackets if pair[1] > 0), 0.0) for reading in first]
-        threshold = w.given("first_threshold", starts, "USD", "where the brackets begin", Origin("law", first[0].id, str(first[0].source), first[0].status))
+        threshold = w.given(
+            "first_threshold",
+            starts,
+            "USD",
+            "where the brackets begin",
+            Origin("law", first[0].id, str(first[0].source), first[0].status),
+        )
         w.formula(
             name,
             "business_tax + brackets(other_taxable, over, rate) + where(other_taxable > threshold, flat, 0)",
@@ -154,4 +246,6 @@ def _state_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, w: W
         w.formula("surtax", "brackets(taxable, over, rate)", "USD", "surtax", over=more, rate=extra)
         w.formula(name, "brackets(taxable, over, rate) + surtax", "USD", "state tax of the year", over=over, rate=rate)
         return
-    w.formula(name, "brackets(taxable, over, rate)", "USD", "state tax of the year by its brackets", over=over, rate=rate)
+    w.formula(
+        name, "brackets(taxable, over, rate)", "USD", "state tax of the year by its brackets", over=over, rate=rate
+    )

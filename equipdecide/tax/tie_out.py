@@ -20,7 +20,12 @@ from equipdecide.tax.elections import Election
 
 COLUMNS = ("item", "cost", "in_service", "section_179", "bonus", "to_date")
 MONEY = ("cost", "section_179", "bonus", "to_date")
-WORDS = {"cost": "cost", "section_179": "section 179", "bonus": "bonus", "to_date": "depreciation to the end of the last tax year"}
+WORDS = {
+    "cost": "cost",
+    "section_179": "section 179",
+    "bonus": "bonus",
+    "to_date": "depreciation to the end of the last tax year",
+}
 
 
 class ScheduleError(ValueError):
@@ -57,7 +62,9 @@ def read_schedule(path: Path) -> tuple[ScheduleRow, ...]:
             reader = csv.DictReader(file)
             header, lines = reader.fieldnames or [], list(reader)
     except (OSError, UnicodeDecodeError) as error:
-        raise ScheduleError(f"{path.name} cannot be read: {error}. Save it as CSV, in UTF-8, beside the scenario.") from None
+        raise ScheduleError(
+            f"{path.name} cannot be read: {error}. Save it as CSV, in UTF-8, beside the scenario."
+        ) from None
     missing = [name for name in ("item", "cost") if name not in header]
     if missing:
         raise ScheduleError(f"{path.name}:1: no column {', '.join(missing)}. The columns are {', '.join(COLUMNS)}.")
@@ -71,7 +78,9 @@ def read_schedule(path: Path) -> tuple[ScheduleRow, ...]:
             try:
                 figures[name] = float(text)
             except ValueError:
-                faults.append(f"{path.name}:{number}: {name} is '{line.get(name)}', not an amount. Write for example 71,000.")
+                faults.append(
+                    f"{path.name}:{number}: {name} is '{line.get(name)}', not an amount. Write for example 71,000."
+                )
         day = (line.get("in_service") or "").strip()
         if day:
             try:
@@ -88,9 +97,15 @@ def read_schedule(path: Path) -> tuple[ScheduleRow, ...]:
     return tuple(rows)
 
 
-def compare(rows: Sequence[ScheduleRow], books: Sequence[tuple[Election, Working]], last_year: int) -> tuple[Apart, ...]:
+def compare(
+    rows: Sequence[ScheduleRow], books: Sequence[tuple[Election, Working]], last_year: int
+) -> tuple[Apart, ...]:
     """Return every difference between a schedule and the federal books at the end of `last_year`."""
-    own = {e.possession.name: (e, w) for e, w in books if e.possession.asset is not None and e.possession.in_service.year <= last_year and not e.expensed}
+    own = {
+        e.possession.name: (e, w)
+        for e, w in books
+        if e.possession.asset is not None and e.possession.in_service.year <= last_year and not e.expensed
+    }
     small = {e.possession.name for e, _ in books if e.expensed}
     apart = []
     for row in rows:
@@ -101,21 +116,30 @@ def compare(rows: Sequence[ScheduleRow], books: Sequence[tuple[Election, Working
             apart.append(Apart(row.item, "the item", "on the schedule", "not in service"))
             continue
         election, w = own.pop(row.item)
-        ours = {"cost": w["cost"].figure(), "section_179": w["section_179"].figure(), "bonus": w["bonus"].figure(), "to_date": _to_date(w, last_year)}
+        ours = {
+            "cost": w["cost"].figure(),
+            "section_179": w["section_179"].figure(),
+            "bonus": w["bonus"].figure(),
+            "to_date": _to_date(w, last_year),
+        }
         years = last_year - election.possession.in_service.year + 1
         for name, figure in row.figures.items():
             allowed = 0.5 if name == "cost" else 1.0 if name != "to_date" else float(years)
             if abs(figure - ours[name]) > allowed:
                 apart.append(Apart(row.item, WORDS[name], f"{figure:,.2f}", f"{ours[name]:,.2f}"))
         if row.in_service and row.in_service != election.possession.in_service.isoformat():
-            apart.append(Apart(row.item, "the day in service", row.in_service, election.possession.in_service.isoformat()))
+            apart.append(
+                Apart(row.item, "the day in service", row.in_service, election.possession.in_service.isoformat())
+            )
     apart += [Apart(name, "the item", "not on the schedule", "in service") for name in own]
     return tuple(apart)
 
 
 def _to_date(w: Working, last_year: int) -> float:
     column = w["depreciation"]
-    return sum(float(amount) for amount, day in zip(column.per_row(), column.axis.ends, strict=True) if day.year <= last_year)
+    return sum(
+        float(amount) for amount, day in zip(column.per_row(), column.axis.ends, strict=True) if day.year <= last_year
+    )
 
 
 def tie_out(draft: Draft, plan: Plan, elections: Sequence[Election], folder: Path | None) -> None:
@@ -127,7 +151,11 @@ def tie_out(draft: Draft, plan: Plan, elections: Sequence[Election], folder: Pat
     if name is None:
         if not any(e.possession.asset is not None and not e.expensed for e in elections):
             return
-        draft.common.find("not_tied", "The books of the machines are not tied to a return: no depreciation schedule of the last return was given.", about)
+        draft.common.find(
+            "not_tied",
+            "The books of the machines are not tied to a return: no depreciation schedule of the last return was given.",
+            about,
+        )
         return
     last = plan.time.first_tax_year - 1
     try:
@@ -141,4 +169,8 @@ def tie_out(draft: Draft, plan: Plan, elections: Sequence[Election], folder: Pat
     for one in found:
         draft.common.find("not_as_on_the_return", f"{one}.", about, "warning")
     if not found:
-        draft.common.find("tied_to_return", f"The books agree with the depreciation schedule {name} at the end of {last}, item by item.", about)
+        draft.common.find(
+            "tied_to_return",
+            f"The books agree with the depreciation schedule {name} at the end of {last}, item by item.",
+            about,
+        )

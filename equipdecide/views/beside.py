@@ -32,7 +32,9 @@ def news_grid(one: News) -> Grid:
 
 
 def _news_words(one: News) -> list[str]:
-    said = [f"{one.says}: a chance of {percent(one.chance)}. On average {one.best} is best. Knowing the answer first is worth {money(one.value_of_news)}."]
+    said = [
+        f"{one.says}: a chance of {percent(one.chance)}. On average {one.best} is best. Knowing the answer first is worth {money(one.value_of_news)}."
+    ]
     said += [f"Below a chance of {percent(at)} it is {below}, above it {above}." for at, below, above in one.turns]
     return said
 
@@ -62,7 +64,9 @@ def weighing_grid(result: Weighing) -> Grid:
     """Return present worth and each partner's score, the courses side by side; scores from 0 to 100."""
     names = tuple(result.worth)
     rows = [Row("worth less keep", tuple(money(result.worth[name], plus=True) for name in names))]
-    rows += [Row(f"score, {view.partner}", tuple(whole(100 * view.scores[name]) for name in names)) for view in result.views]
+    rows += [
+        Row(f"score, {view.partner}", tuple(whole(100 * view.scores[name]) for name in names)) for view in result.views
+    ]
     return Grid(names, tuple(rows))
 
 
@@ -79,7 +83,9 @@ def _view_words(view: View) -> str:
         said.append("No change of one weight turns the score.")
     else:
         flip = view.flip
-        said.append(f"The score turns to {flip.second} when '{flip.criterion}' weighs {percent(flip.needed, 0)} instead of {percent(flip.weight, 0)}.")
+        said.append(
+            f"The score turns to {flip.second} when '{flip.criterion}' weighs {percent(flip.needed, 0)} instead of {percent(flip.weight, 0)}."
+        )
     return " ".join(said)
 
 
@@ -92,7 +98,13 @@ def weighing_text(result: Weighing, width: int = WIDTH) -> str:
     lines = [weighing_grid(result).text(width), ""]
     for said in [*map(_view_words, result.views), *_gate_words(result), *(finding.text for finding in result.findings)]:
         lines += wrap(said, width, "  - ")
-    lines += ["", *wrap("Scores hold no money and are not averaged over partners. A point is a hundredth of the swing from worst to best.", width)]
+    lines += [
+        "",
+        *wrap(
+            "Scores hold no money and are not averaged over partners. A point is a hundredth of the swing from worst to best.",
+            width,
+        ),
+    ]
     return "\n".join(lines)
 
 
@@ -113,11 +125,17 @@ def mix_grid(result: MixResult) -> Grid:
     def cells(write: Callable[[Mix], str]) -> tuple[str, ...]:
         return tuple("" if one.mix is None else write(one.mix) for one in shown)
 
-    rows = [Row(f"{part}, a year", cells(lambda m, part=part: whole(m.quantities[part]))) for part in result.scenario.parts]  # type: ignore[misc]
+    def pieces(part: str) -> Callable[[Mix], str]:
+        return lambda mix: whole(mix.quantities[part])
+
+    def hour(station: str) -> Callable[[Mix], str]:
+        return lambda mix: number(mix.hour_worth.get(station, 0.0))
+
+    rows = [Row(f"{part}, a year", cells(pieces(part))) for part in result.scenario.parts]
     rows.append(Row("contribution", cells(lambda m: money(m.contribution)), line_above=True))
     rows.append(Row("the same by ranking", cells(lambda m: money(m.ranked))))
     stations = list(dict.fromkeys(station for one in shown for station in one.available))
-    rows += [Row(f"one more hour of {s}", cells(lambda m, s=s: number(m.hour_worth.get(s, 0.0)))) for s in stations]  # type: ignore[misc]
+    rows += [Row(f"one more hour of {station}", cells(hour(station))) for station in stations]
     return Grid(tuple(one.name for one in shown), tuple(rows))
 
 
@@ -144,25 +162,51 @@ def noise_grid(result: NoiseResult) -> Grid:
     """Return the doses and eight-hour levels, the courses side by side."""
     shown = result.alternatives
     names = list(next((one.day.doses for one in shown if one.day is not None), {}))
-    rows = [Row(name, tuple("not known" if one.day is None else percent(one.day.doses[name] / 100) for one in shown)) for name in names]
+    rows = [
+        Row(name, tuple("not known" if one.day is None else percent(one.day.doses[name] / 100) for one in shown))
+        for name in names
+    ]
     rows += [
-        Row(f"{name.removesuffix(' dose')}, 8-hour level", tuple("" if one.day is None or one.day.levels[name] <= 0 else f"{number(one.day.levels[name], 1)} dBA" for one in shown))
+        Row(
+            f"{name.removesuffix(' dose')}, 8-hour level",
+            tuple(
+                "" if one.day is None or one.day.levels[name] <= 0 else f"{number(one.day.levels[name], 1)} dBA"
+                for one in shown
+            ),
+        )
         for name in names[1:]
     ]
     return Grid(tuple(one.name for one in shown), tuple(rows) or (Row("no level known", tuple("" for _ in shown)),))
 
 
 def _noise_words(result: NoiseResult) -> list[str]:
-    said = list(dict.fromkeys(finding.text for one in result.alternatives for finding in one.findings if finding.code in ("idle_against_cutting", "no_level", "nobody_there")))
+    said = list(
+        dict.fromkeys(
+            finding.text
+            for one in result.alternatives
+            for finding in one.findings
+            if finding.code in ("idle_against_cutting", "no_level", "nobody_there")
+        )
+    )
     for one in result.alternatives[:1]:
         if one.day is not None and any(one.day.shares.values()):
             hours = {exposure.what: exposure.hours for exposure in one.exposures}
             parts = sorted(one.day.shares.items(), key=lambda item: -item[1])
-            made = "; ".join(f"{what} {percent(share, 0)} in {number(hours[what], 1)} h" for what, share in parts if share > 0)
-            said.append(f"What makes up the hearing-conservation dose in {one.name}: {made}. A short loud piece may be the cheapest to quieten.")
-    over = [one.name for one in result.alternatives if one.day is not None and any(f.code == "action_level" for f in one.day.findings)]
+            made = "; ".join(
+                f"{what} {percent(share, 0)} in {number(hours[what], 1)} h" for what, share in parts if share > 0
+            )
+            said.append(
+                f"What makes up the hearing-conservation dose in {one.name}: {made}. A short loud piece may be the cheapest to quieten."
+            )
+    over = [
+        one.name
+        for one in result.alternatives
+        if one.day is not None and any(f.code == "action_level" for f in one.day.findings)
+    ]
     if over:
-        said.append(f"At or above half the hearing-conservation dose, where the law asks for monitoring, hearing tests, protectors and training: {listed(over)}.")
+        said.append(
+            f"At or above half the hearing-conservation dose, where the law asks for monitoring, hearing tests, protectors and training: {listed(over)}."
+        )
     return said
 
 

@@ -69,7 +69,11 @@ def if_nothing_extra_is_sold(page: Page) -> str:
     if name == "keep":
         return f"With extra hours that cannot be sold the lead turns from keeping to “{now.name}”; {behind}."
     rest = f"; it needs {_hours_needed(page)}" if page.ten.extra_hours_sold is not None else ""
-    return f"With extra hours that cannot be sold the lead turns to “{now.name}”: {behind}{rest}." if c.best else f"With extra hours that cannot be sold the highest worth is that of “{now.name}”: {behind}."
+    return (
+        f"With extra hours that cannot be sold the lead turns to “{now.name}”: {behind}{rest}."
+        if c.best
+        else f"With extra hours that cannot be sold the highest worth is that of “{now.name}”: {behind}."
+    )
 
 
 def _hours_needed(page: Page) -> str:
@@ -90,21 +94,35 @@ def first_table(page: Page) -> Part:
         *_sale_rows(page),
         Row(
             "Own money needed before the first good part",
-            (money(t.own_money_needed), f"First good part {day(t.first_good_part)}." + (f" Largest payment {money(t.largest_payment.amount)} on {day(t.largest_payment.day)}: {t.largest_payment.what}." if t.largest_payment else " Nothing is bought.")),
+            (
+                money(t.own_money_needed),
+                f"First good part {day(t.first_good_part)}."
+                + (
+                    f" Largest payment {money(t.largest_payment.amount)} on {day(t.largest_payment.day)}: {t.largest_payment.what}."
+                    if t.largest_payment
+                    else " Nothing is bought."
+                ),
+            ),
         ),
         _cash_row(page),
         _payments_row(t),
         _hours_row(page),
         _guarantee_row(page),
     ]
-    table = Table(f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten")
+    table = Table(
+        f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten"
+    )
     return Part("ten-numbers", "Ten numbers", (table,))
 
 
 def _standing(page: Page) -> str:
     if page.comparison.best is None:
         return "the course of highest worth; none can be paid for"
-    return "the best course that can be paid for" if page.ten.cash_low and page.ten.cash_floor is not None else "the best course"
+    return (
+        "the best course that can be paid for"
+        if page.ten.cash_low and page.ten.cash_floor is not None
+        else "the best course"
+    )
 
 
 def _lead_row(page: Page) -> Row:
@@ -117,7 +135,9 @@ def _lead_row(page: Page) -> Row:
     else:
         over = f"Over the next best, “{lead.runner_up}”: {money(lead.over_runner_up)}."
     if lead.course == "keep" and lead.over_runner_up is not None:
-        return Row(f"Lead of keeping over the next best, “{lead.runner_up}”", (money(lead.over_runner_up, plus=True), basis))
+        return Row(
+            f"Lead of keeping over the next best, “{lead.runner_up}”", (money(lead.over_runner_up, plus=True), basis)
+        )
     return Row(f"Lead of “{lead.course}” over keeping", (money(lead.over_keep, plus=True), f"{over} {basis}"))
 
 
@@ -126,24 +146,50 @@ def _flip_row(page: Page) -> Row:
     if near is None:
         return Row("Nearest flip", ("none", "No single input, moved alone within what was searched, turns the lead."))
     now, then = charts.in_unit(near.entered, near.unit, exact=True), charts.in_unit(near.flip, near.unit)
-    inside = "Inside the range given." if near.inside_range else "Outside the range given." if near.share_of_range is not None else ""
-    return Row("Nearest flip", (f"{now} → {then}", f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip()))
+    inside = (
+        "Inside the range given."
+        if near.inside_range
+        else "Outside the range given."
+        if near.share_of_range is not None
+        else ""
+    )
+    return Row(
+        "Nearest flip",
+        (
+            f"{now} → {then}",
+            f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip(),
+        ),
+    )
 
 
 def _sale_rows(page: Page) -> list[Row]:
     t, route = page.ten, page.ten.sale
     if route is None:
         none = ("none", "No course sells the machine.")
-        return [Row("Cash from the sale, after lender and costs", none), Row("Tax on the sale alone", none), Row("Left after that tax", none)]
+        return [
+            Row("Cash from the sale, after lender and costs", none),
+            Row("Tax on the sale alone", none),
+            Row("Left after that tax", none),
+        ]
     machine = page.comparison.scenario.offers[route.name].machine
-    whose = "" if t.sale_is_part else f"“{page.course.name}” does not sell {machine}; sold by “{route.name}” on {day(route.sold_on)} it would leave this. "
+    whose = (
+        ""
+        if t.sale_is_part
+        else f"“{page.course.name}” does not sell {machine}; sold by “{route.name}” on {day(route.sold_on)} it would leave this. "
+    )
     when = f"Sold {day(route.sold_on)}, paid {day(route.paid_on)}." if t.sale_is_part else f"Paid {day(route.paid_on)}."
     if t.credited_on is not None:
         when += f" Credited to the order of the next machine on {day(t.credited_on)}: until then that dealer's promise."
-    shares = "; ".join(f"{name} {money(route.tax_by_owner[name])}" for name in route.tax_by_owner if not page.hidden(f"owners.{name}"))
+    shares = "; ".join(
+        f"{name} {money(route.tax_by_owner[name])}" for name in route.tax_by_owner if not page.hidden(f"owners.{name}")
+    )
     due = "; ".join(f"{money(amount)} on {day(when_due)}" for when_due, amount in route.tax_due)
     lost = route.over_allowance
-    end = f"Less {money(lost)} of discount on the next machine that the trade gives up." if lost > 0.005 else "Cash at the closing less that tax."
+    end = (
+        f"Less {money(lost)} of discount on the next machine that the trade gives up."
+        if lost > 0.005
+        else "Cash at the closing less that tax."
+    )
     if t.credited_on is not None and route.tax > 0:
         end = f"A credit pays no tax: the {money(route.tax)} must come from elsewhere."
     return [
@@ -156,11 +202,23 @@ def _sale_rows(page: Page) -> list[Row]:
 def _cash_row(page: Page) -> Row:
     low, floor = page.ten.cash_low, page.ten.cash_floor
     if low is None:
-        return Row("Lowest cash of the shop", ("not tested", "No cash in the bank was given, so whether the shop can pay is not tested."))
+        return Row(
+            "Lowest cash of the shop",
+            ("not tested", "No cash in the bank was given, so whether the shop can pay is not tested."),
+        )
     if floor is None:
-        return Row("Lowest cash of the shop", (money(low.amount), f"{month(low.month)}. No floor was given, so it is not tested."))
+        return Row(
+            "Lowest cash of the shop",
+            (money(low.amount), f"{month(low.month)}. No floor was given, so it is not tested."),
+        )
     gap = low.amount - floor
-    return Row("Lowest cash of the shop", (money(low.amount), f"{month(low.month)}. Floor {money(floor)}: {money(abs(gap))} {'above' if gap >= 0 else 'under'} it."))
+    return Row(
+        "Lowest cash of the shop",
+        (
+            money(low.amount),
+            f"{month(low.month)}. Floor {money(floor)}: {money(abs(gap))} {'above' if gap >= 0 else 'under'} it.",
+        ),
+    )
 
 
 def _payments_row(t: TenNumbers) -> Row:
@@ -194,13 +252,26 @@ def _hours_row(page: Page) -> Row:
 def _guarantee_row(page: Page) -> Row:
     found = [behind for behind in page.ten.guarantees if behind.owner in page.owners]
     if not found:
-        return Row("Guarantees, and the shortfall behind them", ("none", "No debt on a machine, or no owners, in the scenario."))
+        return Row(
+            "Guarantees, and the shortfall behind them",
+            ("none", "No debt on a machine, or no owners, in the scenario."),
+        )
     worst = max(behind.shortfall for behind in found)
-    who = "; ".join(f"{b.owner} guarantees {'all debts' if b.limit is None else f'up to {money(b.limit)}'}, {money(b.shortfall)} behind it" for b in found)
-    when = f" At its worst in {month(found[0].month)}." if found[0].month else " A sale of the machines would cover what is owed, all through."
+    who = "; ".join(
+        f"{b.owner} guarantees {'all debts' if b.limit is None else f'up to {money(b.limit)}'}, {money(b.shortfall)} behind it"
+        for b in found
+    )
+    when = (
+        f" At its worst in {month(found[0].month)}."
+        if found[0].month
+        else " A sale of the machines would cover what is owed, all through."
+    )
     if not found[0].value_known:
         when += " What the machine would bring is not given, so all that is owed is counted."
-    return Row("Guarantees, and the shortfall behind them", (money(worst), f"{who}.{when} Joint and several means the whole shortfall."))
+    return Row(
+        "Guarantees, and the shortfall behind them",
+        (money(worst), f"{who}.{when} Joint and several means the whole shortfall."),
+    )
 
 
 def why(page: Page) -> Part:
@@ -210,9 +281,20 @@ def why(page: Page) -> Part:
     against = c.keep if course is not c.keep else c.runner_up
     if against is not None:
         difference = course - against
-        rows = [Row(group[:1].upper() + group[1:], (money(value, plus=True), GROUP_WORDS[group])) for group, value in difference.by_group.items() if abs(value) >= 0.5]
+        rows = [
+            Row(group[:1].upper() + group[1:], (money(value, plus=True), GROUP_WORDS[group]))
+            for group, value in difference.by_group.items()
+            if abs(value) >= 0.5
+        ]
         rows.append(Row("All together", (money(difference.npv, plus=True), ""), "total"))
-        blocks.append(Table(f"Present worth of “{course.name}” less that of “{against.name}”, by what the money is for, dollars", ("Group", "Present worth", "What it is"), tuple(rows), words=(2,)))
+        blocks.append(
+            Table(
+                f"Present worth of “{course.name}” less that of “{against.name}”, by what the money is for, dollars",
+                ("Group", "Present worth", "What it is"),
+                tuple(rows),
+                words=(2,),
+            )
+        )
     if len(c.outcomes) > 1:
         blocks.append(chart(charts.cumulative_worth(c, charts.blank(7.6, 4.1))))
     return Part("why", "Why", tuple(blocks))
@@ -221,7 +303,11 @@ def why(page: Page) -> Part:
 def flips(page: Page) -> Part:
     """What would turn the lead, how near it is, and who gave the figure."""
     found = charts.leaders_flips(page.flips)[:FLIPS_LISTED]
-    blocks: list[Block] = [Text("One input at a time is moved, all others as entered, until the lead over keeping (or over the next best) is gone. Nearest first.")]
+    blocks: list[Block] = [
+        Text(
+            "One input at a time is moved, all others as entered, until the lead over keeping (or over the next best) is gone. Nearest first."
+        )
+    ]
     if found:
         blocks.append(Text(_who_gave(page, [flip.path for flip in found])))
         blocks.append(chart(charts.flips(page.flips, charts.blank(7.6, 1.1 + 0.4 * max(len(found), 2)))))
@@ -237,7 +323,14 @@ def flips(page: Page) -> Part:
             )
             for flip in found
         )
-        blocks.append(Table("What flips the lead, nearest first", ("Input", "Now", "At the flip", "Level with", "Given by"), rows, words=(3, 4)))
+        blocks.append(
+            Table(
+                "What flips the lead, nearest first",
+                ("Input", "Now", "At the flip", "Level with", "Given by"),
+                rows,
+                words=(3, 4),
+            )
+        )
     else:
         blocks.append(Text("No single input, moved alone within what was searched, turns the lead."))
     if said := if_nothing_extra_is_sold(page):
@@ -246,13 +339,21 @@ def flips(page: Page) -> Part:
 
 
 def _who_gave(page: Page, paths: Sequence[str]) -> str:
-    guesses = [page.entered[path] for path in paths if path in page.entered and page.entered[path].given_by in ("guess", "default")]
+    guesses = [
+        page.entered[path]
+        for path in paths
+        if path in page.entered and page.entered[path].given_by in ("guess", "default")
+    ]
     if not guesses:
         return f"None of the {len(paths)} inputs below is marked as a guess."
     whose: dict[str, int] = {}
     for amount in guesses:
         whose[amount.by or amount.given_by] = whose.get(amount.by or amount.given_by, 0) + 1
-    return f"Of the {len(paths)} inputs below, {len(guesses)} {'is a guess' if len(guesses) == 1 else 'are guesses'}: " + ", ".join(f"{name} {count}" for name, count in whose.items()) + "."
+    return (
+        f"Of the {len(paths)} inputs below, {len(guesses)} {'is a guess' if len(guesses) == 1 else 'are guesses'}: "
+        + ", ".join(f"{name} {count}" for name, count in whose.items())
+        + "."
+    )
 
 
 def _provenance(amount: Amount | None) -> str:
@@ -281,8 +382,20 @@ def alternatives(page: Page) -> Part:
                 "best" if o is page.course else "",
             )
         )
-    columns = ("Course", "Worth less keep", "Annual worth", "Payback, loans left out", "Own money", "Lowest cash", "Can it be paid for?")
-    return Part("alternatives", "All courses", (Table("The courses side by side, dollars after tax", columns, tuple(rows), words=(6,)),))
+    columns = (
+        "Course",
+        "Worth less keep",
+        "Annual worth",
+        "Payback, loans left out",
+        "Own money",
+        "Lowest cash",
+        "Can it be paid for?",
+    )
+    return Part(
+        "alternatives",
+        "All courses",
+        (Table("The courses side by side, dollars after tax", columns, tuple(rows), words=(6,)),),
+    )
 
 
 def _payback(outcome: Outcome) -> str:
@@ -314,7 +427,10 @@ def proceeds(page: Page) -> Part | None:
         Row("Net cash, before tax", (cents(route.net_cash),), "total"),
     ]
     caption = f"Settlement of {sold.machine} by “{route.name}”, sold {day(route.sold_on)}, dollars and cents"
-    blocks: list[Block] = [chart(charts.settlement(route, charts.blank(7.6, 3.4))), Table(caption, ("", "Amount"), tuple(rows), look="narrow")]
+    blocks: list[Block] = [
+        chart(charts.settlement(route, charts.blank(7.6, 3.4))),
+        Table(caption, ("", "Amount"), tuple(rows), look="narrow"),
+    ]
     gain = f"For tax, the amount realized is {money(route.amount_realized)}, the adjusted basis {money(route.adjusted_basis)}, the gain {money(route.gain)}; debt paid off does not lower it."
     blocks.append(Text(gain))
     if len(sold.routes) > 1:
@@ -324,7 +440,19 @@ def proceeds(page: Page) -> Part | None:
 
 def _offers(page: Page, sold: SaleResult) -> Table:
     rows = tuple(
-        Row(r.name, (money(r.gross), money(r.net_cash), money(r.over_allowance) if r.over_allowance > 0.005 else "", money(r.tax), _left(r), day(r.paid_on)), "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "") for r in sold.routes
+        Row(
+            r.name,
+            (
+                money(r.gross),
+                money(r.net_cash),
+                money(r.over_allowance) if r.over_allowance > 0.005 else "",
+                money(r.tax),
+                _left(r),
+                day(r.paid_on),
+            ),
+            "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "",
+        )
+        for r in sold.routes
     )
     columns = ("Offer", "Price", "Net cash", "Lost discount", "Tax", "Left after tax", "Paid on")
     return Table(f"Every offer for {sold.machine}, handed over on {day(sold.date)}, dollars", columns, rows)
@@ -339,9 +467,22 @@ def cash(page: Page) -> Part:
     """The shop's cash by month, with the days on which the course moves money."""
     course = page.course
     blocks: list[Block] = [chart(charts.cash_calendar(course, charts.blank(7.6, 4.0)))]
-    rows = tuple(Row(day(one.day), (money(one.net, plus=True), "; ".join(f"{name} {money(amount, plus=True)}" for name, amount in one.parts))) for one in one_offs(course))
+    rows = tuple(
+        Row(
+            day(one.day),
+            (money(one.net, plus=True), "; ".join(f"{name} {money(amount, plus=True)}" for name, amount in one.parts)),
+        )
+        for one in one_offs(course)
+    )
     if rows:
-        blocks.append(Table(f"Days on which “{course.name}” itself moves money, dollars", ("Day", "Net", "Made of"), rows, words=(2,)))
+        blocks.append(
+            Table(
+                f"Days on which “{course.name}” itself moves money, dollars",
+                ("Day", "Net", "Made of"),
+                rows,
+                words=(2,),
+            )
+        )
     return Part("cash", "Cash, month by month", tuple(blocks))
 
 
@@ -351,7 +492,16 @@ def hours(page: Page) -> Part | None:
     if stairs is None:
         return None
     drawn = chart(charts.staircase(stairs, charts.blank(7.6, 4.2)))
-    return Part("hours", "What the next hour earns", (drawn, Text("An extra hour is worth what the best part not yet made in full brings; each further one brings less.")))
+    return Part(
+        "hours",
+        "What the next hour earns",
+        (
+            drawn,
+            Text(
+                "An extra hour is worth what the best part not yet made in full brings; each further one brings less."
+            ),
+        ),
+    )
 
 
 def assumptions(page: Page) -> Part:
@@ -360,10 +510,15 @@ def assumptions(page: Page) -> Part:
     silent = sum(not amount.given_by for amount in page.entered.values())
     ranged = sum(amount.doubtful for amount in page.entered.values())
     blocks: list[Block] = [
-        Text(f"Of {len(page.entered)} figures entered, {len(guessed)} are marked as guesses or defaults, {silent} do not say where they are from, and {ranged} have a range or a chance.")
+        Text(
+            f"Of {len(page.entered)} figures entered, {len(guessed)} are marked as guesses or defaults, {silent} do not say where they are from, and {ranged} have a range or a chance."
+        )
     ]
     if guessed:
-        rows = tuple(Row(_plain(page.labels.get(path, path)), (_entered(amount), _provenance(amount))) for path, amount in guessed.items())
+        rows = tuple(
+            Row(_plain(page.labels.get(path, path)), (_entered(amount), _provenance(amount)))
+            for path, amount in guessed.items()
+        )
         blocks.append(Table("Guesses and defaults", ("Figure", "As entered", "Given by"), rows, words=(2,)))
     notes = page.comparison.scenario.notes
     if notes and not page.outside:  # notes are the owners' own words
@@ -397,7 +552,12 @@ def findings(page: Page) -> Part | None:
 
 def _set(sentences: Sequence[str]) -> tuple[str, ...]:
     """Return sentences with a capital, a true minus sign and months in words, as the rest of the page has them."""
-    return tuple(charts.capital(re.sub(r"(?<![\w-])-(?=\d)", MINUS, re.sub(r"\b\d{4}-\d\d\b(?!-)", lambda found: month(found[0]), text))) for text in sentences)
+    return tuple(
+        charts.capital(
+            re.sub(r"(?<![\w-])-(?=\d)", MINUS, re.sub(r"\b\d{4}-\d\d\b(?!-)", lambda found: month(found[0]), text))
+        )
+        for text in sentences
+    )
 
 
 def cautions(page: Page) -> Part:
@@ -414,27 +574,44 @@ def law(page: Page) -> Part | None:
     said = f"Law as read on {day(last)}." if last else ""
     if first and last and first != last:
         said = f"Law as read from {day(first)} to {day(last)}."
-    blocks: list[Block] = [Text(f"{said} What Congress or a state changes after that day is not in these figures.".strip())]
+    blocks: list[Block] = [
+        Text(f"{said} What Congress or a state changes after that day is not in these figures.".strip())
+    ]
     if found.parameters:
         blocks.append(Bullets(_set(found.parameters)))
     return Part("law", "The law behind the tax", tuple(blocks))
 
 
 TERMS = (
-    ("Present worth", "All money of a course, after tax, each amount counted at what it is worth on the day of decision at the study's rate, and added."),
+    (
+        "Present worth",
+        "All money of a course, after tax, each amount counted at what it is worth on the day of decision at the study's rate, and added.",
+    ),
     ("Worth less keep", "Present worth of a course less that of keeping the machine as it is."),
     ("Annual worth", "The level yearly amount of the same present worth."),
     ("Payback", "The time until the money paid beyond keeping has come back, loans left out."),
     ("Payoff", "What the lender asks on a day: balance, interest to the day, charges and fees."),
     ("Adjusted basis", "Cost less depreciation already taken; the gain is what is realized above it."),
-    ("Own money needed", "The deepest the purchase goes into the shop's money before the first good part, after loans and sale money."),
+    (
+        "Own money needed",
+        "The deepest the purchase goes into the shop's money before the first good part, after loans and sale money.",
+    ),
     ("Floor", "The cash the owners will not go under; a course whose cash falls below it is not counted as payable."),
     ("Good hours", "Hours the machine cuts, at standard time, scrap taken out."),
     ("Contribution", "Price less material, outside work and tooling; wages are not taken off."),
-    ("Draw", "One set of values of all doubtful figures together, taken at random from their ranges; every course is run through the same draws."),
-    ("Regret", "What a course loses in a draw to the course that would have been best in it; expected regret is its average."),
+    (
+        "Draw",
+        "One set of values of all doubtful figures together, taken at random from their ranges; every course is run through the same draws.",
+    ),
+    (
+        "Regret",
+        "What a course loses in a draw to the course that would have been best in it; expected regret is its average.",
+    ),
     ("Flip", "The value of one input at which two courses are worth the same."),
-    ("Shortfall behind a guarantee", "Debt on the machines above what they would bring; their value is taken to fall by the same share each year from today's or the price paid to the value entered for the end. A forced sale brings less."),
+    (
+        "Shortfall behind a guarantee",
+        "Debt on the machines above what they would bring; their value is taken to fall by the same share each year from today's or the price paid to the value entered for the end. A forced sale brings less.",
+    ),
 )
 
 
@@ -471,12 +648,23 @@ def _unbroken(text: str) -> Markup:
 @lru_cache(maxsize=1)
 def _template() -> jinja2.Template:
     loader = jinja2.FileSystemLoader(Path(__file__).parent)
-    home = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    home = jinja2.Environment(
+        loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
     home.filters["unbroken"] = _unbroken
     return home.get_template(TEMPLATE)
 
 
-LENDER: PartRow = (lender.caption, lender.funds, lender.debts, lender.collateral, lender.coverage, lender.guarantees, lender.findings, cautions)
+LENDER: PartRow = (
+    lender.caption,
+    lender.funds,
+    lender.debts,
+    lender.collateral,
+    lender.coverage,
+    lender.guarantees,
+    lender.findings,
+    cautions,
+)
 ACCOUNTANT: PartRow = (
     accountant.course,
     accountant.settlements,
@@ -496,7 +684,10 @@ def _left_out(reader: str, owner: str | None) -> str:
     """Say for whom a page is and what it leaves out; nothing on the page for all partners."""
     if owner is not None:
         return f"Copy for {owner}: the other owners' own figures are left out."
-    left = {"lender": "the owners' own figures are left out, but for what they guarantee", "accountant": "what the owners entered of their households is left out"}
+    left = {
+        "lender": "the owners' own figures are left out, but for what they guarantee",
+        "accountant": "what the owners entered of their households is left out",
+    }
     return f"For the {reader}: {left[reader]}." if reader in left else ""
 
 

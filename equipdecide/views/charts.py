@@ -37,7 +37,15 @@ from equipdecide.words import MINUS, day, money, month, number, percent, whole
 
 STYLE = Path(__file__).with_name("equipdecide.mplstyle")
 
-BLUE, VERMILION, GREEN, PINK, ORANGE, SKY, BLACK = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#222222"
+BLUE, VERMILION, GREEN, PINK, ORANGE, SKY, BLACK = (
+    "#0072B2",
+    "#D55E00",
+    "#009E73",
+    "#CC79A7",
+    "#E69F00",
+    "#56B4E9",
+    "#222222",
+)
 GREY = "#8a8a8a"
 LINES = (BLUE, VERMILION, GREEN, PINK, ORANGE, SKY)
 DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (2, 1.4)), (0, (7, 2, 1.5, 2)), (0, (1, 1)), (0, (4, 1, 1, 1, 1, 1)))
@@ -83,7 +91,9 @@ def svg(ax: Axes, with_title: bool = True) -> str:
     text = out.getvalue()
     text = re.sub(r"<!--.*?-->", "", text[text.index("<svg") :], flags=re.DOTALL)
     text = re.sub(r'<g id="[^"]*"', "<g", text).replace("DejaVuSans-Bold-", "b").replace("DejaVuSans-", "r")
-    text = re.sub(r'<use xlink:href="(#[br]\w+)" transform="translate\((-?[\d.]+) 0\)"/>', r'<use xlink:href="\1" x="\2"/>', text)
+    text = re.sub(
+        r'<use xlink:href="(#[br]\w+)" transform="translate\((-?[\d.]+) 0\)"/>', r'<use xlink:href="\1" x="\2"/>', text
+    )
     text = re.sub(r"-?\d+\.\d+", _shorter, text)
     return re.sub(r">\s+<", "><", re.sub(r"\s*\n\s*", " ", text)).strip()
 
@@ -99,7 +109,9 @@ def _shorter(found: re.Match[str]) -> str:
 def data_address(ax: Axes, with_title: bool = True) -> str:
     """Return the drawing as an address that an image of a page can hold: no second file, no request."""
     # quoted by hand: of what neither an attribute nor an address may hold, an SVG text has little
-    return "data:image/svg+xml," + urllib.parse.quote(svg(ax, with_title).replace('"', "'"), safe=" ='/:;,.()-+*!@$?[]~|")
+    return "data:image/svg+xml," + urllib.parse.quote(
+        svg(ax, with_title).replace('"', "'"), safe=" ='/:;,.()-+*!@$?[]~|"
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,13 +239,21 @@ def settlement(result: RouteResult, ax: Axes | None = None) -> Axes:
     ax.xaxis.grid(True)
     money_axis(ax.xaxis)
     ax.set_xlabel("dollars; filled: paid at the closing, hatched: due later")
-    left = f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing" if result.net_cash >= 0 else f"{money(result.gross)} does not cover the lender: {money(-result.net_cash)} to bring"
+    left = (
+        f"Of {money(result.gross)}, {money(result.net_cash)} is left at the closing"
+        if result.net_cash >= 0
+        else f"{money(result.gross)} does not cover the lender: {money(-result.net_cash)} to bring"
+    )
     if result.tax_by_owner:
         tail = f"{money(end)} is left" if end >= 0 else f"the sale is {money(-end)} short"
         words = f"{left}; after {money(result.tax)} of tax, {tail}"
     else:
         words = left
-    alt = f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: " + "; ".join(f"{name} {plus(amount) if k else money(amount)}" for k, (name, amount, _) in enumerate(rows)) + " dollars."
+    alt = (
+        f"Bars from the price down, sale by {result.name} on {day(result.sold_on)}: "
+        + "; ".join(f"{name} {plus(amount) if k else money(amount)}" for k, (name, amount, _) in enumerate(rows))
+        + " dollars."
+    )
     return finish(ax, words, alt)
 
 
@@ -255,10 +275,27 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     ends: list[tuple[float, str, str, bool]] = [(0.0, "keep", BLACK, False)]
     for k, name in enumerate(sorted(curves, key=lambda name: name == lead)):  # the lead last, on top
         colour = LINES[list(curves).index(name) % len(LINES)]
-        ax.plot(times[inside], curves[name], color=colour, linestyle=DASHES[list(curves).index(name) % len(DASHES)], linewidth=3.0 if name == lead else 1.8, label=name, zorder=3 + k)
+        ax.plot(
+            times[inside],
+            curves[name],
+            color=colour,
+            linestyle=DASHES[list(curves).index(name) % len(DASHES)],
+            linewidth=3.0 if name == lead else 1.8,
+            label=name,
+            zorder=3 + k,
+        )
         crossed = crossings[name]
         if crossed is not None:
-            ax.plot([crossed], [0.0], marker="o", markersize=10 if name == lead else 8, markerfacecolor="white", markeredgecolor=colour, markeredgewidth=2.2, zorder=20 + k)
+            ax.plot(
+                [crossed],
+                [0.0],
+                marker="o",
+                markersize=10 if name == lead else 8,
+                markerfacecolor="white",
+                markeredgecolor=colour,
+                markeredgewidth=2.2,
+                zorder=20 + k,
+            )
         ends.append((float(curves[name][-1]), name, colour, name == lead))
     ax.axhline(0, color=BLACK, linewidth=1.2)
     low, high = shown_range(list(curves.values()))
@@ -270,14 +307,29 @@ def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
     ax.yaxis.grid(True)
     money_axis(ax.yaxis, sign=True)
     if lead == "keep":
-        words = "No course gains on keeping within the study" if not any(o.npv_less_keep > 0 for o in shown) else "Keeping leads among the courses that pass"
+        words = (
+            "No course gains on keeping within the study"
+            if not any(o.npv_less_keep > 0 for o in shown)
+            else "Keeping leads among the courses that pass"
+        )
     else:
         crossed = crossings.get(str(lead))
         ahead = money(result[str(lead)].npv_less_keep)
-        words = f"“{lead}” is ahead of keeping for good after {crossed:.1f} years, and by {ahead} at the end" if crossed is not None else f"“{lead}” ends {ahead} ahead of keeping"
-    alt = "Lines of present worth added up, each course less keeping. At the end: " + "; ".join(
-        f"{label} {plus(value)}" + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "") for value, label, _, _ in sorted(ends, reverse=True) if label != "keep"
-    ) + "."
+        words = (
+            f"“{lead}” is ahead of keeping for good after {crossed:.1f} years, and by {ahead} at the end"
+            if crossed is not None
+            else f"“{lead}” ends {ahead} ahead of keeping"
+        )
+    alt = (
+        "Lines of present worth added up, each course less keeping. At the end: "
+        + "; ".join(
+            f"{label} {plus(value)}"
+            + (f", above keeping for good from year {cross:.1f}" if (cross := crossings[label]) is not None else "")
+            for value, label, _, _ in sorted(ends, reverse=True)
+            if label != "keep"
+        )
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -336,7 +388,14 @@ def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]
             fontweight="bold" if bold else "normal",
             color=BLACK,
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 1.4, "shrinkA": 1, "shrinkB": 0, "relpos": (0, 0.5)},
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colour,
+                "linewidth": 1.4,
+                "shrinkA": 1,
+                "shrinkB": 0,
+                "relpos": (0, 0.5),
+            },
         )
 
 
@@ -363,31 +422,67 @@ def cash_calendar(result: Outcome, ax: Axes | None = None) -> Axes:
     floor = float(shop.cash_floor) if tested and shop.cash_floor is not None else None
     if floor is not None:
         ax.axhline(floor, color=VERMILION, linewidth=1.6, linestyle=(0, (6, 2)))
-        ax.text(count - 0.6, floor, f"floor {money(floor)}", color=BLACK, ha="right", va="bottom", fontsize=9, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1})
+        ax.text(
+            count - 0.6,
+            floor,
+            f"floor {money(floor)}",
+            color=BLACK,
+            ha="right",
+            va="bottom",
+            fontsize=9,
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1},
+        )
     ax.axhline(0, color="#555555", linewidth=0.9)
-    ax.plot([k_low], [level[k_low]], marker="v", markersize=9, color=VERMILION if floor is not None and level[k_low] < floor else GREEN, zorder=5)
+    ax.plot(
+        [k_low],
+        [level[k_low]],
+        marker="v",
+        markersize=9,
+        color=VERMILION if floor is not None and level[k_low] < floor else GREEN,
+        zorder=5,
+    )
     days = [(time.cash.row_of(one.day), one) for one in one_offs(result)]
     shown = [(row, one) for row, one in days if row is not None and row < count]
     span = _one_off_labels(ax, shown, y, max(float(y.max()), floor or 0.0))
     ax.annotate(
-        f"lowest {money(level[k_low])}, {month(time.cash.labels[k_low])}", (k_low, level[k_low]), xytext=(0, -14), textcoords="offset points", ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"), va="top", fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}, zorder=6
+        f"lowest {money(level[k_low])}, {month(time.cash.labels[k_low])}",
+        (k_low, level[k_low]),
+        xytext=(0, -14),
+        textcoords="offset points",
+        ha="center" if 2 < k_low < count - 3 else ("left" if k_low <= 2 else "right"),
+        va="top",
+        fontweight="bold",
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8},
+        zorder=6,
     )
     ax.set_xlim(-0.6, count - 0.4)
     low = min(0.0, float(y.min()))
     ax.set_ylim(low - 0.11 * span - (0.03 * span if low < 0 else 0), None)
     step = max(1, count // 8)
     ax.set_xticks(x[::step], [month(time.cash.labels[k]) for k in x[::step]])
-    ax.set_ylabel("cash of the shop, month's end, dollars" if tested else "cash of the shop since the decision, dollars")
+    ax.set_ylabel(
+        "cash of the shop, month's end, dollars" if tested else "cash of the shop since the decision, dollars"
+    )
     ax.yaxis.grid(True)
     money_axis(ax.yaxis)
     lowest = f"{money(level[k_low])} in {month(time.cash.labels[k_low])}"
     if floor is None:
-        words = f"“{result.name}”: cash is lowest at {lowest}; no floor was given" if tested else f"“{result.name}”: money since the decision is lowest at {lowest}; cash in the bank was not given"
+        words = (
+            f"“{result.name}”: cash is lowest at {lowest}; no floor was given"
+            if tested
+            else f"“{result.name}”: money since the decision is lowest at {lowest}; cash in the bank was not given"
+        )
     elif level[k_low] < floor:
         words = f"“{result.name}”: cash falls to {lowest}, {money(floor - level[k_low])} under the floor"
     else:
         words = f"“{result.name}”: cash is lowest at {lowest}, {money(level[k_low] - floor)} above the floor"
-    alt = f"Cash of the shop by month from {month(time.cash.labels[0])} to {month(time.cash.labels[count - 1])}, lowest {lowest}" + (f", floor {money(floor)}" if floor is not None else "") + ". Days: " + ("; ".join(f"{day(one.day)} {_what(one)}" for _, one in shown) or "none") + "."
+    alt = (
+        f"Cash of the shop by month from {month(time.cash.labels[0])} to {month(time.cash.labels[count - 1])}, lowest {lowest}"
+        + (f", floor {money(floor)}" if floor is not None else "")
+        + ". Days: "
+        + ("; ".join(f"{day(one.day)} {_what(one)}" for _, one in shown) or "none")
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -403,7 +498,13 @@ def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatAr
         left = row > count * 0.6  # written to the left of its stem
         room = max(int((row if left else count - row) / count * 96), 24)
         lines = textwrap.wrap(f"{day(one.day)}: {plus(one.net)}  {_short(one)}", room)
-        labels.append((row, left, lines if len(lines) <= 2 else [lines[0], textwrap.shorten(" ".join(lines[1:]), room, placeholder=" …")]))
+        labels.append(
+            (
+                row,
+                left,
+                lines if len(lines) <= 2 else [lines[0], textwrap.shorten(" ".join(lines[1:]), room, placeholder=" …")],
+            )
+        )
     whole_lines = sum(len(lines) for _, _, lines in labels)
     line = max(high - low, 1.0) * (0.075 if whole_lines <= 5 else 0.062)
     top = high + line * (whole_lines + 0.55 * len(labels) + 0.5)
@@ -411,7 +512,17 @@ def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatAr
     for row, left, lines in labels:
         ax.plot([row, row], [y[row], at], color="#777777", linewidth=0.8, zorder=1)
         ax.plot([row], [y[row]], marker="o", markersize=4, color=BLACK, zorder=4)
-        words = ax.text(row + (-0.15 if left else 0.15), at, "\n".join(lines), ha="right" if left else "left", va="top", fontsize=8.5, linespacing=1.1, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4}, zorder=3)
+        words = ax.text(
+            row + (-0.15 if left else 0.15),
+            at,
+            "\n".join(lines),
+            ha="right" if left else "left",
+            va="top",
+            fontsize=8.5,
+            linespacing=1.1,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4},
+            zorder=3,
+        )
         words.set_in_layout(False)
         at -= line * (len(lines) + 0.55)
     ax.set_ylim(low, top)
@@ -443,17 +554,61 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     names = list(dict.fromkeys(stair.part for stair in stairs.stairs))
     for stair in stairs.stairs:
         colour = LINES[names.index(stair.part) % len(LINES)]
-        ax.bar(at, stair.per_hour, width=stair.hours, align="edge", facecolor=colour if not stair.must_ship else "white", edgecolor=colour if stair.must_ship else "white", hatch="///" if stair.must_ship else "", linewidth=1.0, alpha=0.9 if not stair.must_ship else 1.0)
+        ax.bar(
+            at,
+            stair.per_hour,
+            width=stair.hours,
+            align="edge",
+            facecolor=colour if not stair.must_ship else "white",
+            edgecolor=colour if stair.must_ship else "white",
+            hatch="///" if stair.must_ship else "",
+            linewidth=1.0,
+            alpha=0.9 if not stair.must_ship else 1.0,
+        )
         words = f"{_fitting(stair.part, stair.hours / width)}\n{stair.per_hour:,.0f}"
         if stair.hours < width * 0.035:
-            ax.annotate(words.replace("\n", " "), (at + stair.hours / 2, stair.per_hour), xytext=(14, 14), textcoords="offset points", ha="left", va="bottom", fontsize=8.5, arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7})
+            ax.annotate(
+                words.replace("\n", " "),
+                (at + stair.hours / 2, stair.per_hour),
+                xytext=(14, 14),
+                textcoords="offset points",
+                ha="left",
+                va="bottom",
+                fontsize=8.5,
+                arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7},
+            )
         else:
-            ax.text(at + stair.hours / 2, stair.per_hour / 2, words, ha="center", va="center", fontsize=9, fontweight="bold", color=BLACK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.2"}, zorder=5)
+            ax.text(
+                at + stair.hours / 2,
+                stair.per_hour / 2,
+                words,
+                ha="center",
+                va="center",
+                fontsize=9,
+                fontweight="bold",
+                color=BLACK,
+                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.2"},
+                zorder=5,
+            )
         at += stair.hours
     must = stairs.must_ship_hours
     if must > 0:
-        ax.annotate("", (0, -top * 0.045), xytext=(must, -top * 0.045), arrowprops={"arrowstyle": "<->", "color": "#555555", "linewidth": 0.9}, annotation_clip=False)
-        ax.text(must / 2, -top * 0.065, f"must ship: {must:,.0f} h (hatched)", ha="center", va="top", fontsize=8.8, color="#444444")
+        ax.annotate(
+            "",
+            (0, -top * 0.045),
+            xytext=(must, -top * 0.045),
+            arrowprops={"arrowstyle": "<->", "color": "#555555", "linewidth": 0.9},
+            annotation_clip=False,
+        )
+        ax.text(
+            must / 2,
+            -top * 0.065,
+            f"must ship: {must:,.0f} h (hatched)",
+            ha="center",
+            va="top",
+            fontsize=8.8,
+            color="#444444",
+        )
     by_hours: dict[float, list[str]] = {}
     for name, hours in stairs.capacities.items():
         if hours > 0.5:
@@ -465,9 +620,29 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
         text = f"{', '.join(courses)}: {hours:,.0f} h"
         left = room < 24 and hours > width / 2
         text = "\n".join(textwrap.wrap(text, max(24, room if not left else int(hours / width / CHARACTER))))
-        ax.text(hours + width * (-0.006 if left else 0.006), height, text, ha="right" if left else "left", va="center", fontsize=8.8, fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=4)
+        ax.text(
+            hours + width * (-0.006 if left else 0.006),
+            height,
+            text,
+            ha="right" if left else "left",
+            va="center",
+            fontsize=8.8,
+            fontweight="bold",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            zorder=4,
+        )
     if width > ordered * 1.02:
-        ax.annotate("nobody orders\nmore than this", (ordered, top * 0.3), xytext=(ordered + width * 0.02, top * 0.3), va="center", fontsize=8.6, color="#444444", bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "pad": 1.0}, arrowprops={"arrowstyle": "->", "color": "#777777", "linewidth": 0.8}, zorder=5)
+        ax.annotate(
+            "nobody orders\nmore than this",
+            (ordered, top * 0.3),
+            xytext=(ordered + width * 0.02, top * 0.3),
+            va="center",
+            fontsize=8.6,
+            color="#444444",
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "pad": 1.0},
+            arrowprops={"arrowstyle": "->", "color": "#777777", "linewidth": 0.8},
+            zorder=5,
+        )
     ax.set_xlim(0, width * 1.01)
     ax.set_ylim(-top * 0.15 if must > 0 else 0, top * (1.2 + 0.105 * len(by_hours)))
     ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= top * 1.1])
@@ -475,7 +650,16 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("good hours of the machine a year (dashed: what each course can make)")
     ax.set_ylabel("contribution, dollars an hour")
     words = _stairs_title(stairs)
-    alt = "Staircase of contribution per machine hour. " + "; ".join(f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} dollars{', must ship' if stair.must_ship else ''}" for stair in stairs.stairs) + ". Capacity: " + "; ".join(f"{name} {hours:,.0f} h" for name, hours in stairs.capacities.items()) + "."
+    alt = (
+        "Staircase of contribution per machine hour. "
+        + "; ".join(
+            f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} dollars{', must ship' if stair.must_ship else ''}"
+            for stair in stairs.stairs
+        )
+        + ". Capacity: "
+        + "; ".join(f"{name} {hours:,.0f} h" for name, hours in stairs.capacities.items())
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -520,13 +704,31 @@ def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
     up, down = np.zeros(count), np.zeros(count)
     for k, (group, values) in enumerate(by_group.items()):
         base = np.where(values >= 0, up, down)
-        ax.bar(x, values, bottom=base, width=0.66, label=group, color=LINES[k % len(LINES)], edgecolor="white", hatch=HATCHES[k % len(HATCHES)], linewidth=0.6)
+        ax.bar(
+            x,
+            values,
+            bottom=base,
+            width=0.66,
+            label=group,
+            color=LINES[k % len(LINES)],
+            edgecolor="white",
+            hatch=HATCHES[k % len(HATCHES)],
+            linewidth=0.6,
+        )
         up, down = up + np.maximum(values, 0), down + np.minimum(values, 0)
     net = up + down
     ax.plot(x, net, color=BLACK, marker="D", markersize=5, linewidth=1.2, label="all together", zorder=5)
     size = float(up.max() - down.min()) or 1.0
     for k in range(count):
-        ax.text(k, up[k] + 0.02 * size, _thousands(net[k]) if abs(net[k]) >= 50 else "0", ha="center", va="bottom", fontsize=8.8, fontweight="bold")
+        ax.text(
+            k,
+            up[k] + 0.02 * size,
+            _thousands(net[k]) if abs(net[k]) >= 50 else "0",
+            ha="center",
+            va="bottom",
+            fontsize=8.8,
+            fontweight="bold",
+        )
     ax.axhline(0, color=BLACK, linewidth=1.0)
     ax.set_xticks(x, [str(first + k) for k in x])
     ax.set_ylim(float(down.min()) - 0.05 * size, float(up.max()) + 0.12 * size)
@@ -537,7 +739,16 @@ def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
     worst, best = int(net.argmin()), int(net.argmax())
     whose = f"“{outcome.name}” less “{less.name}”" if less is not None else f"“{outcome.name}”"
     words = f"{whose}: {plus(net[worst])} in {first + worst}, the leanest year, {plus(net[best])} in {first + best}, the best"
-    alt = f"Bars of cash by calendar year, {whose}. " + "; ".join(f"{first + k}: {plus(net[k])} (" + ", ".join(f"{group} {plus(values[k])}" for group, values in by_group.items() if abs(values[k]) >= 0.5) + ")" for k in range(count)) + "."
+    alt = (
+        f"Bars of cash by calendar year, {whose}. "
+        + "; ".join(
+            f"{first + k}: {plus(net[k])} ("
+            + ", ".join(f"{group} {plus(values[k])}" for group, values in by_group.items() if abs(values[k]) >= 0.5)
+            + ")"
+            for k in range(count)
+        )
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -551,8 +762,23 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     size = max(abs(value) for _, value in rows) or 1.0
     for k, (name, value) in enumerate(rows):
         whole = name == "all together"
-        ax.barh(k, value, height=0.62, color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE, hatch="" if value >= 0 else "///", edgecolor="white", linewidth=0.4)
-        ax.text(value + (0.015 if value >= 0 else -0.015) * size, k, plus(value), va="center", ha="left" if value >= 0 else "right", fontweight="bold")
+        ax.barh(
+            k,
+            value,
+            height=0.62,
+            color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE,
+            hatch="" if value >= 0 else "///",
+            edgecolor="white",
+            linewidth=0.4,
+        )
+        ax.text(
+            value + (0.015 if value >= 0 else -0.015) * size,
+            k,
+            plus(value),
+            va="center",
+            ha="left" if value >= 0 else "right",
+            fontweight="bold",
+        )
     ax.set_yticks(range(len(rows)), [capital(name) for name, _ in rows])
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
@@ -563,8 +789,15 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("present worth, dollars")
     one, other = result.minuend.name, result.subtrahend.name
     best, worst = found[0], found[-1]
-    words = f"“{one}” is {money(abs(result.npv))} {'better' if result.npv >= 0 else 'worse'} than “{other}”: {best[0]} {plus(best[1])}" + (f", {worst[0]} {plus(worst[1])}" if worst is not best else "")
-    alt = f"Bars of present worth, {one} less {other}: " + "; ".join(f"{name} {plus(value)}" for name, value in rows) + " dollars."
+    words = (
+        f"“{one}” is {money(abs(result.npv))} {'better' if result.npv >= 0 else 'worse'} than “{other}”: {best[0]} {plus(best[1])}"
+        + (f", {worst[0]} {plus(worst[1])}" if worst is not best else "")
+    )
+    alt = (
+        f"Bars of present worth, {one} less {other}: "
+        + "; ".join(f"{name} {plus(value)}" for name, value in rows)
+        + " dollars."
+    )
     return finish(ax, words, alt)
 
 
@@ -585,16 +818,36 @@ def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
     if not found:
         ax.set_axis_off()
         ax.text(0, 0.5, "Nothing searched flips it.", va="center")
-        return finish(ax, f"No single input flips the lead of “{result.leader}”", "No bars: no single input flips the lead.")
+        return finish(
+            ax, f"No single input flips the lead of “{result.leader}”", "No bars: no single input flips the lead."
+        )
     size = max(min(flip.distance, 3.0) for flip in found)
     for k, flip in enumerate(found):
         more = flip.flip > flip.entered
         length = min(flip.distance, 3.0) * (1 if more else -1)
-        ax.barh(k, length, height=0.6, color=ORANGE if more else SKY, edgecolor=BLACK, linewidth=0.8, hatch="///" if flip.inside_range else "")
+        ax.barh(
+            k,
+            length,
+            height=0.6,
+            color=ORANGE if more else SKY,
+            edgecolor=BLACK,
+            linewidth=0.8,
+            hatch="///" if flip.inside_range else "",
+        )
         words = f"{in_unit(flip.entered, flip.unit, exact=True)} → {in_unit(flip.flip, flip.unit)}"
-        ax.text(length + (0.015 if more else -0.015) * size, k, words, va="center", ha="left" if more else "right", fontsize=8.8, fontweight="bold")
+        ax.text(
+            length + (0.015 if more else -0.015) * size,
+            k,
+            words,
+            va="center",
+            ha="left" if more else "right",
+            fontsize=8.8,
+            fontweight="bold",
+        )
     ax.axvline(0, color=BLACK, linewidth=1.2)
-    ax.set_yticks(range(len(found)), ["\n".join(textwrap.wrap(flip_label(flip), 44)[:2]) for flip in found], fontsize=8.4)
+    ax.set_yticks(
+        range(len(found)), ["\n".join(textwrap.wrap(flip_label(flip), 44)[:2]) for flip in found], fontsize=8.4
+    )
     ax.invert_yaxis()
     low = min(0.0, *(-min(flip.distance, 3.0) for flip in found if flip.flip <= flip.entered), 0.0)
     high = max(0.0, *(min(flip.distance, 3.0) for flip in found if flip.flip > flip.entered), 0.0)
@@ -602,10 +855,20 @@ def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
     ax.set_xlim(low - (room if low < 0 else 0.02 * size), high + (room if high > 0 else 0.02 * size))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{plus(round(100 * value))} %"))
     ax.xaxis.grid(True)
-    ax.set_xlabel("how far it would have to move" + (" (hatched: within the stated range)" if any(flip.inside_range for flip in found) else ""))
+    ax.set_xlabel(
+        "how far it would have to move"
+        + (" (hatched: within the stated range)" if any(flip.inside_range for flip in found) else "")
+    )
     first = found[0]
     words = f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit, exact=True)} now, {in_unit(first.flip, first.unit)} at the flip"
-    alt = f"Bars of what flips the lead of {result.leader}, nearest first: " + "; ".join(f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit, exact=True)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}" for flip in found) + "."
+    alt = (
+        f"Bars of what flips the lead of {result.leader}, nearest first: "
+        + "; ".join(
+            f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit, exact=True)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}"
+            for flip in found
+        )
+        + "."
+    )
     return finish(ax, words, alt)
 
 

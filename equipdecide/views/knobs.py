@@ -85,12 +85,18 @@ class Redrawn:
     @cached_property
     def bars(self) -> Axes | None:
         """Present worth by what the money is for, of :attr:`shown`; None where there is no second course."""
-        return charts.worth_by_group(self.shown, charts.unfitted(7.6, 3.0, BARS_BOX)) if self.shown is not None else None
+        return (
+            charts.worth_by_group(self.shown, charts.unfitted(7.6, 3.0, BARS_BOX)) if self.shown is not None else None
+        )
 
     @cached_property
     def lines(self) -> Axes | None:
         """Present worth added up over the years, each course less keeping; None where there is no second course."""
-        return charts.cumulative_worth(self.comparison, charts.unfitted(7.6, 4.6, LINES_BOX)) if len(self.comparison.outcomes) > 1 else None
+        return (
+            charts.cumulative_worth(self.comparison, charts.unfitted(7.6, 4.6, LINES_BOX))
+            if len(self.comparison.outcomes) > 1
+            else None
+        )
 
 
 def redraw(comparison: Comparison, values: Mapping[str, float]) -> Redrawn:
@@ -103,7 +109,9 @@ def redraw(comparison: Comparison, values: Mapping[str, float]) -> Redrawn:
     if moved.leader.name != comparison.leader.name:
         said += f" The lead has turned: as entered it is that of “{comparison.leader.name}”."
     elif values and (change := moved.leader.npv_less_keep - comparison.leader.npv_less_keep) and abs(change) >= 0.5:
-        said += f" Its lead over keeping is {money(abs(change))} {'larger' if change > 0 else 'smaller'} than as entered."
+        said += (
+            f" Its lead over keeping is {money(abs(change))} {'larger' if change > 0 else 'smaller'} than as entered."
+        )
     return Redrawn(moved, said, comparison.leader.name)
 
 
@@ -114,13 +122,18 @@ def nearest_knobs(comparison: Comparison, count: int = 6, paths: Sequence[str] =
     """
     found = breakeven(comparison.scenario)
     entered, titles = amounts(comparison.scenario), labels(comparison.scenario)
-    moves = {column.origin.ref for column in comparison.evaluation.order if column.origin and column.origin.kind == "input"}
+    moves = {
+        column.origin.ref for column in comparison.evaluation.order if column.origin and column.origin.kind == "input"
+    }
     flips = {flip.path: flip for flip in charts.leaders_flips(found) if flip.two_points is None and flip.path in moves}
     faults = [f"{path}: {reason}" for path in paths if (reason := _no_knob(path, entered, moves, found))]
     if faults:
         raise ValueError("\n".join(faults))
     chosen = list(dict.fromkeys([*list(flips)[:count], *paths]))
-    return tuple(_knob(entered[path], path, titles.get(path, path), flips[path].flip if path in flips else None) for path in chosen)
+    return tuple(
+        _knob(entered[path], path, titles.get(path, path), flips[path].flip if path in flips else None)
+        for path in chosen
+    )
 
 
 def _no_knob(path: str, entered: Mapping[str, Amount], moves: set[str], found: Breakevens) -> str:
@@ -146,7 +159,9 @@ def _knob(amount: Amount, path: str, label: str, flip: float | None) -> Knob:
     step = _round_step((high - low) / STEPS)
     down, up = math.floor((value - low) / step + 1e-9), math.floor((high - value) / step + 1e-9)
     shown = charts.short_label(label) or path
-    return Knob(path, shown, amount.unit, value, round(value - down * step, 10), round(value + up * step, 10), step, flip)
+    return Knob(
+        path, shown, amount.unit, value, round(value - down * step, 10), round(value + up * step, 10), step, flip
+    )
 
 
 def _round_step(step: float) -> float:
@@ -161,7 +176,9 @@ class Knobs:
         try:
             import ipywidgets
         except ImportError:
-            raise ImportError("the knobs need ipywidgets: pip install 'equipdecide[notebook]', then restart the kernel") from None
+            raise ImportError(
+                "the knobs need ipywidgets: pip install 'equipdecide[notebook]', then restart the kernel"
+            ) from None
         self.comparison = comparison
         self.knobs = nearest_knobs(comparison, count, paths)
         self.sliders: dict[str, Any] = {}
@@ -171,13 +188,22 @@ class Knobs:
         rows = [self._row(ipywidgets, knob) for knob in self.knobs]
         again = ipywidgets.Button(description="As entered", tooltip="Put every knob back to the figure entered")
         again.on_click(lambda _: self.reset())
-        self.widget = ipywidgets.VBox([ipywidgets.HTML(HIDE_LABEL), *rows, again, self._answer, self._bars, self._lines])
+        self.widget = ipywidgets.VBox(
+            [ipywidgets.HTML(HIDE_LABEL), *rows, again, self._answer, self._bars, self._lines]
+        )
         self._show()
 
     def _row(self, ipywidgets: Any, knob: Knob) -> Any:
         """A slider and a number box for one input, both named for those who do not see them."""
-        ends = {"value": knob.entered * knob.scale, "min": knob.low * knob.scale, "max": knob.high * knob.scale, "step": knob.step * knob.scale}
-        about = f"{knob.name}; {knob.entered * knob.scale:{knob.format}} entered" + (f", {knob.flip * knob.scale:{knob.format}} at the flip" if knob.flip is not None else "")
+        ends = {
+            "value": knob.entered * knob.scale,
+            "min": knob.low * knob.scale,
+            "max": knob.high * knob.scale,
+            "step": knob.step * knob.scale,
+        }
+        about = f"{knob.name}; {knob.entered * knob.scale:{knob.format}} entered" + (
+            f", {knob.flip * knob.scale:{knob.format}} at the flip" if knob.flip is not None else ""
+        )
         slider = ipywidgets.FloatSlider(
             **ends,
             description=knob.name,
@@ -187,7 +213,9 @@ class Knobs:
             style={"description_width": "31em"},
             layout={"width": "50em"},
         )
-        box = ipywidgets.BoundedFloatText(**ends, description=f"{knob.name}, typed", tooltip=about, continuous_update=False, layout={"width": "8em"})
+        box = ipywidgets.BoundedFloatText(
+            **ends, description=f"{knob.name}, typed", tooltip=about, continuous_update=False, layout={"width": "8em"}
+        )
         box.add_class("equipdecide-typed")
         ipywidgets.link((slider, "value"), (box, "value"))
         slider.observe(lambda _: self._show(), "value")
@@ -199,7 +227,11 @@ class Knobs:
     def values(self) -> dict[str, float]:
         """The inputs that are not as entered, by path [unit of the input]."""
         turned = {knob.path: float(self.sliders[knob.path].value) / knob.scale for knob in self.knobs}
-        return {knob.path: turned[knob.path] for knob in self.knobs if abs(turned[knob.path] - knob.entered) > 1e-6 * knob.step}
+        return {
+            knob.path: turned[knob.path]
+            for knob in self.knobs
+            if abs(turned[knob.path] - knob.entered) > 1e-6 * knob.step
+        }
 
     def reset(self) -> None:
         """Put every knob back to the figure entered."""

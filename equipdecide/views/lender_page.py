@@ -26,12 +26,20 @@ def caption(page: Page) -> Part:
         blocks.append(Text("The study is in whole years; coverage and collateral need months.", "warning"))
         return Part("answer", "What is asked", tuple(blocks))
     blocks.append(Text(view.caption, "warning"))
-    asked = [f"{money(debt.amount)} from {debt.lender} on {debt.machine} ({debt.name})" for debt in view.debts if debt.balance < 0.005]
+    asked = [
+        f"{money(debt.amount)} from {debt.lender} on {debt.machine} ({debt.name})"
+        for debt in view.debts
+        if debt.balance < 0.005
+    ]
     blocks.append(Text(f"New money: {listed(asked)}." if asked else "No new money is asked for."))
     if view.cash_after_closing is None or view.lowest_cash is None:
         blocks.append(Text("No cash in the bank was given, so cash after closing is not shown."))
     else:
-        blocks.append(Text(f"Cash of the shop after closing on {day(view.closing_on)}: {money(view.cash_after_closing)}. Lowest: {money(view.lowest_cash)} on {day(view.lowest_cash_on)}."))
+        blocks.append(
+            Text(
+                f"Cash of the shop after closing on {day(view.closing_on)}: {money(view.cash_after_closing)}. Lowest: {money(view.lowest_cash)} on {day(view.lowest_cash_on)}."
+            )
+        )
     return Part("answer", "What is asked", tuple(blocks))
 
 
@@ -40,11 +48,24 @@ def funds(page: Page) -> Part | None:
     view = page.lender
     if view is None or not view.uses:
         return None
-    uses = [Row(charts.capital(use.what), (money(use.amount), "does not come back at a sale" if use.soft else "")) for use in view.uses]
+    uses = [
+        Row(charts.capital(use.what), (money(use.amount), "does not come back at a sale" if use.soft else ""))
+        for use in view.uses
+    ]
     sources = [Row(charts.capital(source.what), (money(source.amount),)) for source in view.sources]
     blocks = (
-        Table("Use of funds, dollars", ("Use", "Amount", "And"), (*uses, Row("All together", (money(view.funds), ""), "total")), words=(2,)),
-        Table("Source of funds, dollars", ("Source", "Amount"), (*sources, Row("All together", (money(view.funds),), "total")), look="narrow"),
+        Table(
+            "Use of funds, dollars",
+            ("Use", "Amount", "And"),
+            (*uses, Row("All together", (money(view.funds), ""), "total")),
+            words=(2,),
+        ),
+        Table(
+            "Source of funds, dollars",
+            ("Source", "Amount"),
+            (*sources, Row("All together", (money(view.funds),), "total")),
+            look="narrow",
+        ),
     )
     return Part("funds", "Use and source of funds", blocks)
 
@@ -55,12 +76,28 @@ def debts(page: Page) -> Part | None:
     if view is None:
         return None
     rows = tuple(
-        Row(debt.name, (debt.lender, money(debt.balance) if debt.balance >= 0.005 else "new", money(debt.amount), percent(debt.rate, 2), money(debt.payment), day(debt.last_payment), debt.lien)) for debt in view.debts
+        Row(
+            debt.name,
+            (
+                debt.lender,
+                money(debt.balance) if debt.balance >= 0.005 else "new",
+                money(debt.amount),
+                percent(debt.rate, 2),
+                money(debt.payment),
+                day(debt.last_payment),
+                debt.lien,
+            ),
+        )
+        for debt in view.debts
     )
     if not rows:
         return Part("debts", "Debts", (Text("Nothing is owed on the machines of this course."),))
     columns = ("Debt", "Lender", "Balance now", "Amount lent", "Rate", "A month", "Last payment", "Lien")
-    return Part("debts", "Debts", (Table("Debts on the machines, as entered and as asked for, dollars", columns, rows, words=(1, 7)),))
+    return Part(
+        "debts",
+        "Debts",
+        (Table("Debts on the machines, as entered and as asked for, dollars", columns, rows, words=(1, 7)),),
+    )
 
 
 def collateral(page: Page) -> Part | None:
@@ -69,10 +106,31 @@ def collateral(page: Page) -> Part | None:
     if view is None or not view.collateral:
         return None
     rows = tuple(
-        Row(f"{one.machine}, year {one.year}", (day(one.on), money(one.value), money(one.owed), money(one.value - one.owed, plus=True), "yes" if one.covered else "no")) for one in view.collateral
+        Row(
+            f"{one.machine}, year {one.year}",
+            (
+                day(one.on),
+                money(one.value),
+                money(one.owed),
+                money(one.value - one.owed, plus=True),
+                "yes" if one.covered else "no",
+            ),
+        )
+        for one in view.collateral
     )
     columns = ("Machine", "Day", "Would bring", "Owed", "Left", "Covered")
-    return Part("collateral", "Collateral against the balance", (Table("Orderly sale against the balance, year by year from the day it is paid for, dollars", columns, rows, words=(5,)),))
+    return Part(
+        "collateral",
+        "Collateral against the balance",
+        (
+            Table(
+                "Orderly sale against the balance, year by year from the day it is paid for, dollars",
+                columns,
+                rows,
+                words=(5,),
+            ),
+        ),
+    )
 
 
 def coverage(page: Page) -> Part | None:
@@ -82,15 +140,35 @@ def coverage(page: Page) -> Part | None:
         return None
     words = view.definition
     said = f"Coverage is {words.name}: {listed(GROUPS[g] for g in words.available)} over {listed(GROUPS[g] for g in words.service)}. Left out: {listed(GROUPS[g] for g in words.leaves_out)}."
-    said += f" Asked: {number(view.required)} times." if view.required is not None else " No coverage to be met is entered; the lender's own applies."
+    said += (
+        f" Asked: {number(view.required)} times."
+        if view.required is not None
+        else " No coverage to be met is entered; the lender's own applies."
+    )
     rows = tuple(
-        Row(str(one.year), (money(one.available), money(one.service), _times(one), money(bad.available), _times(bad))) for one, bad in zip(view.coverage, view.downside, strict=True)
+        Row(str(one.year), (money(one.available), money(one.service), _times(one), money(bad.available), _times(bad)))
+        for one, bad in zip(view.coverage, view.downside, strict=True)
     )
     columns = ("Year", "Cash available", "Payments", "Coverage", "Available, downside", "Coverage, downside")
-    inputs = ", ".join(f"{charts.short_label(page.labels.get(path, path))} {number(value)}" for path, value in view.downside_inputs.items() if not page.hidden(path))
+    inputs = ", ".join(
+        f"{charts.short_label(page.labels.get(path, path))} {number(value)}"
+        for path, value in view.downside_inputs.items()
+        if not page.hidden(path)
+    )
     blocks: list[Block] = [Text(said), Table("Coverage in each full year, dollars and times", columns, rows)]
-    blocks.append(Text(f"Downside: {inputs}." if inputs else "No downside: no demand or upkeep is entered that could turn out worse."))
-    if inputs and view.worst_coverage is not None and view.worst_downside is not None and view.worst_downside >= view.worst_coverage:
+    blocks.append(
+        Text(
+            f"Downside: {inputs}."
+            if inputs
+            else "No downside: no demand or upkeep is entered that could turn out worse."
+        )
+    )
+    if (
+        inputs
+        and view.worst_coverage is not None
+        and view.worst_downside is not None
+        and view.worst_downside >= view.worst_coverage
+    ):
         said = "The downside comes out no worse than what is entered: hours that one order no longer takes go to parts that bring more an hour. Ask what holds if those are not ordered either."
         blocks.append(Text(said, "warning"))
     return Part("coverage", "Coverage", tuple(blocks))
@@ -106,10 +184,28 @@ def guarantees(page: Page) -> Part | None:
     if view is None or not view.guarantees:
         return None
     rows = tuple(
-        Row(one.owner, (percent(one.share), "all debts" if one.limit is None else f"up to {money(one.limit)}", money(one.exposure), month(one.month) if one.exposure >= 0.5 else "")) for one in view.guarantees
+        Row(
+            one.owner,
+            (
+                percent(one.share),
+                "all debts" if one.limit is None else f"up to {money(one.limit)}",
+                money(one.exposure),
+                month(one.month) if one.exposure >= 0.5 else "",
+            ),
+        )
+        for one in view.guarantees
     )
-    table = Table("Guarantees of the owners, dollars", ("Owner", "Share", "Guarantees", "Largest shortfall behind it", "In"), rows, words=(2,))
-    return Part("guarantees", "Guarantees", (table, Text("The shortfall is debt on the machines above what they would bring. A forced sale brings less.")))
+    table = Table(
+        "Guarantees of the owners, dollars",
+        ("Owner", "Share", "Guarantees", "Largest shortfall behind it", "In"),
+        rows,
+        words=(2,),
+    )
+    return Part(
+        "guarantees",
+        "Guarantees",
+        (table, Text("The shortfall is debt on the machines above what they would bring. A forced sale brings less.")),
+    )
 
 
 def findings(page: Page) -> Part | None:
@@ -117,4 +213,8 @@ def findings(page: Page) -> Part | None:
     view = page.lender
     found = [f for f in view.findings if f.code != "one_machine_only" and not page.hidden(f.about)] if view else []
     said = [f.text for f in sorted(found, key=lambda f: f.weight != "warning")]
-    return Part("findings", "What else the figures say", (Bullets(tuple(charts.capital(text) for text in said)),)) if said else None
+    return (
+        Part("findings", "What else the figures say", (Bullets(tuple(charts.capital(text) for text in said)),))
+        if said
+        else None
+    )

@@ -82,7 +82,9 @@ def routes_grid(result: RoutesResult) -> Grid:
 
 def steps_listing(route: RouteView) -> Listing:
     """Return the dated steps of one way: day, what, amount, whose risk."""
-    rows = tuple((day(step.on), step.what, "" if step.amount is None else cents(step.amount), step.risk) for step in route.steps)
+    rows = tuple(
+        (day(step.on), step.what, "" if step.amount is None else cents(step.amount), step.risk) for step in route.steps
+    )
     return Listing(("on", "what", "amount", "whose risk"), rows, (0, 1, 3))
 
 
@@ -119,11 +121,19 @@ def money_headline(result: MoneyResult) -> str:
     for machine in dict.fromkeys(offer.machine for offer in result.offers):
         pool = sorted((o for o in result.offers if o.machine == machine), key=lambda o: -o.worth_against_cash)
         best = pool[0]
-        than = f", {money(best.worth_against_cash - pool[1].worth_against_cash)} more than {pool[1].name}" if len(pool) > 1 else ""
+        than = (
+            f", {money(best.worth_against_cash - pool[1].worth_against_cash)} more than {pool[1].name}"
+            if len(pool) > 1
+            else ""
+        )
         if best.worth_against_cash >= 0:
-            said.append(f"{machine}: {best.name} is worth {money(best.worth_against_cash)} more than paying cash, after tax{than}.")
+            said.append(
+                f"{machine}: {best.name} is worth {money(best.worth_against_cash)} more than paying cash, after tax{than}."
+            )
         else:
-            said.append(f"{machine}: cash is worth more than any offer; the nearest is {best.name}, {money(-best.worth_against_cash)} behind.")
+            said.append(
+                f"{machine}: cash is worth more than any offer; the nearest is {best.name}, {money(-best.worth_against_cash)} behind."
+            )
         cheapest = min(pool, key=lambda o: o.yearly_rate)
         if cheapest is not best:
             said.append(f"The lowest yearly rate is that of {cheapest.name}, {percent(cheapest.yearly_rate, 2)}.")
@@ -217,13 +227,30 @@ def periods_listing(result: CashCalendar) -> Listing:
     rows = []
     for one in result.periods:
         low = " *" if one.first <= result.lowest_on <= one.last else "  "
-        rows.append((period_words(one), money(one.operating, plus=True), money(one.money_in, plus=True) if one.money_in else "", money(one.money_out) if one.money_out else "", money(one.level), money(one.lowest) + low))
+        rows.append(
+            (
+                period_words(one),
+                money(one.operating, plus=True),
+                money(one.money_in, plus=True) if one.money_in else "",
+                money(one.money_out) if one.money_out else "",
+                money(one.level),
+                money(one.lowest) + low,
+            )
+        )
     return Listing(("shop, dollars", "from work", "other in", "other out", "at its end", "lowest day"), tuple(rows))
 
 
 def entries_listing(entries: tuple[CashEntry, ...]) -> Listing:
     """Return dated flows and events: day, what, purse, amount."""
-    rows = tuple((day(e.on), f"{e.what}{' (done)' if e.done else ''}", e.purse if e.amount is not None else "", "" if e.amount is None else cents(e.amount)) for e in entries)
+    rows = tuple(
+        (
+            day(e.on),
+            f"{e.what}{' (done)' if e.done else ''}",
+            e.purse if e.amount is not None else "",
+            "" if e.amount is None else cents(e.amount),
+        )
+        for e in entries
+    )
     return Listing(("on", "what", "purse", "amount"), rows, (0, 1, 2))
 
 
@@ -231,7 +258,11 @@ def _shown_entries(result: CashCalendar, full: bool) -> tuple[CashEntry, ...]:
     """The shop's dated entries until a year after the first good part; owners' and later ones only in full."""
     if full:
         return result.entries
-    own = [e for e in result.entries if e.purse == "shop" and not (e.kind == "debt service" and e.on > result.first_good_part)]
+    own = [
+        e
+        for e in result.entries
+        if e.purse == "shop" and not (e.kind == "debt service" and e.on > result.first_good_part)
+    ]
     return tuple(e for e in own if e.on <= result.first_good_part + FIRST_YEAR)
 
 
@@ -248,7 +279,9 @@ def calendar_text(result: CashCalendar, width: int = WIDTH, full: bool = False) 
     entries = _shown_entries(result, full)
     lines += ["", *wrap(CALENDAR_FOOT, width), "", entries_listing(entries).text(width)]
     if len(entries) < len(result.entries):
-        lines.append(f"and {len(result.entries) - len(entries)} more, of the owners' purses and later; --full shows all")
+        lines.append(
+            f"and {len(result.entries) - len(entries)} more, of the owners' purses and later; --full shows all"
+        )
     found = findings_text(result.findings, width)
     return "\n".join([*lines, *(["", found] if found else [])])
 
@@ -294,7 +327,11 @@ def coverage_listing(view: LenderView) -> Listing:
     """Return coverage by full calendar year, as planned and in the downside."""
 
     def cells(one: CoverageYear | None) -> tuple[str, str]:
-        return ("", "") if one is None else (money(one.available), "nothing owed" if one.coverage is None else times(one.coverage))
+        return (
+            ("", "")
+            if one is None
+            else (money(one.available), "nothing owed" if one.coverage is None else times(one.coverage))
+        )
 
     bad = {one.year: one for one in view.downside}
     rows = tuple((str(one.year), *cells(one), *cells(bad.get(one.year)), money(one.service)) for one in view.coverage)
@@ -303,20 +340,37 @@ def coverage_listing(view: LenderView) -> Listing:
 
 def debts_listing(view: LenderView) -> Listing:
     """Return the debts of the course: balance today, or amount where not yet taken, rate, payment, last day, lien."""
-    rows = tuple((d.name, money(d.balance), money(d.amount), percent(d.rate, 2), cents(d.payment), day(d.last_payment), d.lien) for d in view.debts)
+    rows = tuple(
+        (d.name, money(d.balance), money(d.amount), percent(d.rate, 2), cents(d.payment), day(d.last_payment), d.lien)
+        for d in view.debts
+    )
     return Listing(("debt", "owed today", "first amount", "rate", "payment", "last on", "lien"), rows, (0, 6))
 
 
 def collateral_listing(view: LenderView) -> Listing:
     """Return liquidation value against what is owed, by year from the day it is paid for."""
-    rows = tuple((c.machine, str(c.year), day(c.on), money(c.value), money(c.owed), "yes" if c.covered else f"no, {money(c.owed - c.value)} short") for c in view.collateral)
+    rows = tuple(
+        (
+            c.machine,
+            str(c.year),
+            day(c.on),
+            money(c.value),
+            money(c.owed),
+            "yes" if c.covered else f"no, {money(c.owed - c.value)} short",
+        )
+        for c in view.collateral
+    )
     return Listing(("collateral", "year", "on", "would bring", "owed", "covered"), rows)
 
 
 def _guarantee_words(view: LenderView) -> list[str]:
     return [
         f"{g.owner} guarantees {'all debts' if g.limit is None else f'up to {money(g.limit)}'}: "
-        + (f"{money(g.exposure)} at most behind it, in {month(g.month)}." if g.exposure >= 0.5 else "a sale of the machines would cover what is owed, all through.")
+        + (
+            f"{money(g.exposure)} at most behind it, in {month(g.month)}."
+            if g.exposure >= 0.5
+            else "a sale of the machines would cover what is owed, all through."
+        )
         for g in view.guarantees
     ]
 
@@ -325,7 +379,10 @@ def _downside_words(view: LenderView) -> str:
     from equipdecide.scenario.labels import labels
 
     titles = labels(view.scenario)
-    parts = [f"{short_label(titles.get(path, path))} {number(value) if abs(value) < 100 else whole(value)}" for path, value in view.downside_inputs.items()]
+    parts = [
+        f"{short_label(titles.get(path, path))} {number(value) if abs(value) < 100 else whole(value)}"
+        for path, value in view.downside_inputs.items()
+    ]
     return f"The downside takes: {'; '.join(parts)}."
 
 
@@ -335,7 +392,12 @@ def _definition_words(view: LenderView) -> str:
 
 
 def _blocks(view: LenderView) -> list[tuple[str, Listing]]:
-    found = [("Uses and sources of funds", funds_listing(view)), ("Coverage", coverage_listing(view)), ("Debts", debts_listing(view)), ("Collateral", collateral_listing(view))]
+    found = [
+        ("Uses and sources of funds", funds_listing(view)),
+        ("Coverage", coverage_listing(view)),
+        ("Debts", debts_listing(view)),
+        ("Collateral", collateral_listing(view)),
+    ]
     return [(head, table) for head, table in found if table.rows]
 
 
@@ -354,7 +416,9 @@ def lender_text(view: LenderView, width: int = WIDTH) -> str:
 def lender_html(view: LenderView) -> str:
     """Return the same as an HTML fragment."""
     tables = "".join(f"<p><b>{escape(head)}</b></p>{table.html()}" for head, table in _blocks(view))
-    said = "".join(f"<li>{escape(text)}</li>" for text in (_definition_words(view), _downside_words(view), *_guarantee_words(view)))
+    said = "".join(
+        f"<li>{escape(text)}</li>" for text in (_definition_words(view), _downside_words(view), *_guarantee_words(view))
+    )
     return f'<div class="mathjax_ignore"><p>{escape(view.caption)}</p><p>{escape(lender_headline(view))}</p>{tables}<ul>{said}</ul>{findings_html(view.findings)}</div>'
 
 

@@ -57,10 +57,40 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
         ax.plot(reach, [k, k], color=GREY, linewidth=3, solid_capstyle="butt", zorder=2)
         if route.worst_net < route.expected_net - 0.005:
             ax.plot([route.worst_net], [k], marker="v", markersize=9, color=VERMILION, zorder=4, linestyle="none")
-        ax.plot([route.expected_net], [k], marker="D", markersize=9, markerfacecolor="white", markeredgecolor=BLUE, markeredgewidth=2.4, zorder=5, linestyle="none")
-        ax.plot([route.left_in_all], [k], marker="|", markersize=15, markeredgewidth=3, color=BLACK, zorder=3, linestyle="none")
-        said = f"{money(route.expected_net)} expected, " + ("a credit" if route.credited else f"paid {day(route.money_on)}")
-        ax.text(1.02, k, said, va="center", ha="left", fontsize=8.8, transform=ax.get_yaxis_transform(), fontweight="bold" if k == 0 else "normal")
+        ax.plot(
+            [route.expected_net],
+            [k],
+            marker="D",
+            markersize=9,
+            markerfacecolor="white",
+            markeredgecolor=BLUE,
+            markeredgewidth=2.4,
+            zorder=5,
+            linestyle="none",
+        )
+        ax.plot(
+            [route.left_in_all],
+            [k],
+            marker="|",
+            markersize=15,
+            markeredgewidth=3,
+            color=BLACK,
+            zorder=3,
+            linestyle="none",
+        )
+        said = f"{money(route.expected_net)} expected, " + (
+            "a credit" if route.credited else f"paid {day(route.money_on)}"
+        )
+        ax.text(
+            1.02,
+            k,
+            said,
+            va="center",
+            ha="left",
+            fontsize=8.8,
+            transform=ax.get_yaxis_transform(),
+            fontweight="bold" if k == 0 else "normal",
+        )
     ax.axvline(0, color=BLACK, linewidth=1.2)
     ax.set_yticks(range(len(shown)), ["\n".join(textwrap.wrap(route.name, 26)) for route in shown])
     ax.set_ylim(len(shown) - 0.5, -0.5)
@@ -70,22 +100,49 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
     money_axis(ax.xaxis)
     ax.set_xlabel("dollars, a discount lost by trading off it; no triangle: at worst as expected")
     handles = [
-        Line2D([], [], marker="D", markersize=8, markerfacecolor="white", markeredgecolor=BLUE, markeredgewidth=2.2, linestyle="none"),
+        Line2D(
+            [],
+            [],
+            marker="D",
+            markersize=8,
+            markerfacecolor="white",
+            markeredgecolor=BLUE,
+            markeredgewidth=2.2,
+            linestyle="none",
+        ),
         Line2D([], [], marker="v", markersize=8, color=VERMILION, linestyle="none"),
         Line2D([], [], marker="|", markersize=13, markeredgewidth=3, color=BLACK, linestyle="none"),
     ]
     names = ["net expected, before tax", "net at worst", "left after tax, as entered"]
-    ax.legend(handles, names, loc="upper center", bbox_to_anchor=(0.5, -0.12 - 0.35 / max(len(shown), 2)), ncols=3, fontsize=8.6, handletextpad=0.3, columnspacing=1.4)
+    ax.legend(
+        handles,
+        names,
+        loc="upper center",
+        bbox_to_anchor=(0.5, -0.12 - 0.35 / max(len(shown), 2)),
+        ncols=3,
+        fontsize=8.6,
+        handletextpad=0.3,
+        columnspacing=1.4,
+    )
     best = shown[0]
     if len(shown) == 1:
         words = f"“{best.name}” is expected to net {money(best.expected_net)} before tax"
     else:
         ahead = best.expected_worth - shown[1].expected_worth
-        words = f"“{best.name}” is expected to be worth most, {money(ahead)} ahead of “{shown[1].name}”" + (": too close to call" if ahead < 0.01 * max(best.gross, 1.0) else "")
+        words = f"“{best.name}” is expected to be worth most, {money(ahead)} ahead of “{shown[1].name}”" + (
+            ": too close to call" if ahead < 0.01 * max(best.gross, 1.0) else ""
+        )
     safest = max(shown, key=lambda r: r.worst_net)
     if safest.worst_net > best.worst_net + 0.5:
         words += f"; the safest is “{safest.name}”, {money(safest.worst_net)} at worst"
-    alt = f"{routes_headline(result)} " + "; ".join(f"{r.name}: at worst {money(r.worst_net)}, expected {money(r.expected_net)}, left after tax {money(r.left_in_all)}" for r in shown) + "."
+    alt = (
+        f"{routes_headline(result)} "
+        + "; ".join(
+            f"{r.name}: at worst {money(r.worst_net)}, expected {money(r.expected_net)}, left after tax {money(r.left_in_all)}"
+            for r in shown
+        )
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -105,9 +162,24 @@ def money_offers(result: MoneyResult, ax: Axes | None = None) -> Axes:
     size = max(abs(offer.worth_against_cash) for offer in shown) or 1.0
     for k, offer in enumerate(shown):
         worth = offer.worth_against_cash
-        ax.barh(k, worth, height=0.6, color=GREEN if worth >= 0 else VERMILION, hatch="" if worth >= 0 else "////", edgecolor="white", linewidth=0.6)
+        ax.barh(
+            k,
+            worth,
+            height=0.6,
+            color=GREEN if worth >= 0 else VERMILION,
+            hatch="" if worth >= 0 else "////",
+            edgecolor="white",
+            linewidth=0.6,
+        )
         said = f"{plus(worth)}, at {percent(offer.yearly_rate, 2)} a year"
-        ax.text(worth + (0.015 if worth >= 0 else -0.015) * size, k, said, va="center", ha="left" if worth >= 0 else "right", fontsize=8.8)
+        ax.text(
+            worth + (0.015 if worth >= 0 else -0.015) * size,
+            k,
+            said,
+            va="center",
+            ha="left" if worth >= 0 else "right",
+            fontsize=8.8,
+        )
     names = [f"{offer.machine}: {offer.name.removeprefix(offer.machine + ' ')}" for offer in shown]
     ax.set_yticks(range(len(shown)), ["\n".join(textwrap.wrap(name, 30)) for name in names])
     ax.set_ylim(len(shown) - 0.5, -0.5)
@@ -154,17 +226,35 @@ def cash_dates(result: CashCalendar, ax: Axes | None = None) -> Axes:
     size = max(top - bottom, 1.0)
     left, right = _place(start), ends[-1]
     middle = min(max(at, left + 0.2 * (right - left)), right - 0.2 * (right - left))
-    ax.text(middle, result.lowest - 0.035 * size, f"lowest {money(result.lowest)}, {day(result.lowest_on)}", ha="center", va="top", fontweight="bold", fontsize=9)
+    ax.text(
+        middle,
+        result.lowest - 0.035 * size,
+        f"lowest {money(result.lowest)}, {day(result.lowest_on)}",
+        ha="center",
+        va="top",
+        fontweight="bold",
+        fontsize=9,
+    )
     told = _told(result, shown[-1].last.toordinal())
     heights = [top + (0.10 + 0.085 * k) * size for k in range(len(told))][::-1]
     for y, entry in zip(heights, told, strict=True):
         x, amount = _place(entry.on), entry.amount or 0.0
         ax.plot([x, x], [np.interp(x, ends, level), y], color=GREY, linewidth=0.8, zorder=1)
-        ax.plot([x], [y], marker="^" if amount > 0 else "v", markersize=6, color=GREEN if amount > 0 else ORANGE, zorder=5)
+        ax.plot(
+            [x], [y], marker="^" if amount > 0 else "v", markersize=6, color=GREEN if amount > 0 else ORANGE, zorder=5
+        )
         near_end = x > left + 0.55 * (right - left)
         words = f"{day(entry.on)}  {entry.what}  {plus(amount)}"
         aside = (-0.012 if near_end else 0.012) * (right - left)
-        ax.text(x + aside, y, words, ha="right" if near_end else "left", va="center", fontsize=8.2, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6})
+        ax.text(
+            x + aside,
+            y,
+            words,
+            ha="right" if near_end else "left",
+            va="center",
+            fontsize=8.2,
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6},
+        )
     ax.set_ylim(bottom - 0.14 * size, (max(heights) if heights else top) + 0.08 * size)
     ax.set_xlim(left, right)
     ax.xaxis_date()
@@ -177,7 +267,11 @@ def cash_dates(result: CashCalendar, ax: Axes | None = None) -> Axes:
     words = f"“{result.alternative}”: cash is lowest on {day(result.lowest_on)}, {money(result.lowest)}"
     if floor is not None:
         words += f", {money(abs(result.lowest - floor))} {'under' if under else 'above'} the floor"
-    alt = f"{calendar_headline(result)} Days named: " + ("; ".join(f"{day(e.on)} {e.what} {plus(e.amount or 0.0)}" for e in told) or "none") + "."
+    alt = (
+        f"{calendar_headline(result)} Days named: "
+        + ("; ".join(f"{day(e.on)} {e.what} {plus(e.amount or 0.0)}" for e in told) or "none")
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -188,7 +282,11 @@ def _place(value: date) -> float:
 
 def _told(result: CashCalendar, last: int) -> list[CashEntry]:
     """Return the shop's largest one-off amounts within the chart, by day."""
-    found = [e for e in result.entries if e.purse == "shop" and e.kind in ONE_OFF and e.amount is not None and not e.done and e.on.toordinal() <= last]
+    found = [
+        e
+        for e in result.entries
+        if e.purse == "shop" and e.kind in ONE_OFF and e.amount is not None and not e.done and e.on.toordinal() <= last
+    ]
     on_day = {e.on: [other.amount or 0.0 for other in found if other.on == e.on] for e in found}
     found = [e for e in found if -(e.amount or 0.0) not in on_day[e.on]]  # what a buyer pays the lender moves nothing
     largest = sorted(found, key=lambda e: -abs(e.amount or 0.0))[:TOLD]
@@ -205,7 +303,9 @@ def coverage(view: LenderView, ax: Axes | None = None) -> Axes:
     worst, worst_bad = view.worst_coverage, view.worst_downside
     if worst is None:
         ax.set_axis_off()
-        return finish(ax, f"“{view.alternative}”: nothing is owed in any full year", f"{view.caption} {lender_headline(view)}")
+        return finish(
+            ax, f"“{view.alternative}”: nothing is owed in any full year", f"{view.caption} {lender_headline(view)}"
+        )
     bad = {one.year: one.coverage for one in view.downside}
     years = [one.year for one in view.coverage if one.coverage is not None]
     planned = [one.coverage for one in view.coverage if one.coverage is not None]
@@ -217,7 +317,16 @@ def coverage(view: LenderView, ax: Axes | None = None) -> Axes:
             if value is None:
                 continue
             ax.bar(k + shift, value, width=0.38, color=colour, hatch=hatch, edgecolor="white", linewidth=0.6)
-            ax.text(k + shift, max(value, 0.0) + 0.015 * most, times(value), ha="center", va="bottom", fontsize=8.6, path_effects=HALO, zorder=6)
+            ax.text(
+                k + shift,
+                max(value, 0.0) + 0.015 * most,
+                times(value),
+                ha="center",
+                va="bottom",
+                fontsize=8.6,
+                path_effects=HALO,
+                zorder=6,
+            )
     ends = [(1.0, "1.00: just covered")]
     ax.axhline(1.0, color=BLACK, linewidth=1.2)
     if view.required is not None:
@@ -225,16 +334,41 @@ def coverage(view: LenderView, ax: Axes | None = None) -> Axes:
         ends.append((view.required, f"{times(view.required)} asked"))
     least = min([0.0, *(value for value in (*planned, *low) if value is not None)])
     ax.set_ylim(1.1 * least, 1.14 * most)
-    for (value, name), y in zip(ends, apart([end[0] for end in ends], 0.075 * (1.14 * most - 1.1 * least)), strict=True):
-        ax.annotate(name, (1.0, value), xytext=(1.02, y), xycoords=ax.get_yaxis_transform(), textcoords=ax.get_yaxis_transform(), va="center", fontsize=9, annotation_clip=False)
+    for (value, name), y in zip(
+        ends, apart([end[0] for end in ends], 0.075 * (1.14 * most - 1.1 * least)), strict=True
+    ):
+        ax.annotate(
+            name,
+            (1.0, value),
+            xytext=(1.02, y),
+            xycoords=ax.get_yaxis_transform(),
+            textcoords=ax.get_yaxis_transform(),
+            va="center",
+            fontsize=9,
+            annotation_clip=False,
+        )
     ax.set_xticks(x, [str(year) for year in years])
     ax.set_xlim(-0.6, len(years) - 0.4)
     ax.yaxis.grid(True)
     ax.set_ylabel("cash available over the year's payments")
     handles = [ax.barh(-9, 0, color=BLUE), ax.barh(-9, 0, color=ORANGE, hatch="////", edgecolor="white")]
-    ax.legend(handles, ["as planned", "downside: less demand, dearer upkeep"], loc="upper right", fontsize=8.8, ncols=2, bbox_to_anchor=(1.0, 1.12))
+    ax.legend(
+        handles,
+        ["as planned", "downside: less demand, dearer upkeep"],
+        loc="upper right",
+        fontsize=8.8,
+        ncols=2,
+        bbox_to_anchor=(1.0, 1.12),
+    )
     words = f"“{view.alternative}”: cash covers the payments {times(worst)} times in the worst year"
     words += f", {times(worst_bad)} in the downside" if worst_bad is not None else ""
     words += f"; {times(view.required)} is asked" if view.required is not None else ""
-    alt = f"{view.caption} {lender_headline(view)} Bars: " + "; ".join(f"{year}: {times(a)} planned, {times(b) if b is not None else 'not known'} downside" for year, a, b in zip(years, planned, low, strict=True)) + "."
+    alt = (
+        f"{view.caption} {lender_headline(view)} Bars: "
+        + "; ".join(
+            f"{year}: {times(a)} planned, {times(b) if b is not None else 'not known'} downside"
+            for year, a, b in zip(years, planned, low, strict=True)
+        )
+        + "."
+    )
     return finish(ax, words, alt)

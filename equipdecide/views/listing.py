@@ -31,10 +31,18 @@ class Listing:
         return "\n".join(lines)
 
     def _widths(self, width: int) -> list[int]:
-        natural = [max(len(part) for row in (self.headings, *self.rows) for part in row[k].split("\n")) for k in range(len(self.headings))]
+        natural = [
+            max(len(part) for row in (self.headings, *self.rows) for part in row[k].split("\n"))
+            for k in range(len(self.headings))
+        ]
         for k, heading in enumerate(self.headings):
             if k not in self.words:  # a heading over figures may be broken between words
-                natural[k] = max([*(len(word) for word in heading.split()), *(len(part) for row in self.rows for part in row[k].split("\n"))])
+                natural[k] = max(
+                    [
+                        *(len(word) for word in heading.split()),
+                        *(len(part) for row in self.rows for part in row[k].split("\n")),
+                    ]
+                )
         spare = width - GAP * (len(natural) - 1) - sum(natural[k] for k in range(len(natural)) if k not in self.words)
         wanted = {k: natural[k] for k in self.words}
         while wanted and sum(wanted.values()) > spare:
@@ -53,7 +61,13 @@ class Listing:
         parts = []
         for k, cell in enumerate(cells):
             if k in self.words or heading:
-                parts.append([line for piece in cell.split("\n") for line in wrap(piece, widths[k], "", "" if heading or k else "  ")])
+                parts.append(
+                    [
+                        line
+                        for piece in cell.split("\n")
+                        for line in wrap(piece, widths[k], "", "" if heading or k else "  ")
+                    ]
+                )
             else:
                 parts.append(cell.split("\n"))
         deep = max(map(len, parts))
@@ -71,7 +85,8 @@ class Listing:
 
         def cells(row: tuple[str, ...], tag: str) -> str:
             return "".join(
-                f'<{tag} style="text-align:{"left" if k in self.words else "right"}">{escape(cell).replace(chr(10), "<br>")}</{tag}>' for k, cell in enumerate(row)
+                f'<{tag} style="text-align:{"left" if k in self.words else "right"}">{escape(cell).replace(chr(10), "<br>")}</{tag}>'
+                for k, cell in enumerate(row)
             )
 
         body = "".join(f"<tr>{cells(row, 'td')}</tr>" for row in self.rows)

@@ -24,6 +24,8 @@ def papers_text(result: Papers, year: int | None = None, width: int = WIDTH) -> 
     if result.elections:
         blocks.append("\nWhat may still be elected, and by when")
     for choice in result.elections:
-        blocks += wrap(f"{choice.last_day.isoformat()}  {choice.what} ({choice.about}): {choice.how}. {choice.source}.", width)
+        blocks += wrap(
+            f"{choice.last_day.isoformat()}  {choice.what} ({choice.about}): {choice.how}. {choice.source}.", width
+        )
     foot = "Days are those of calendar years, for an original return or its extension. A preparer confirms every line."
     return "\n".join([*blocks, "", *wrap(foot, width)])

@@ -165,11 +165,19 @@ class Page:
     @property
     def owners(self) -> tuple[str, ...]:
         """The owners whose own figures the page shows."""
-        return () if self.outside else tuple(name for name in self.comparison.scenario.owners if self.owner in (None, name))
+        return (
+            ()
+            if self.outside
+            else tuple(name for name in self.comparison.scenario.owners if self.owner in (None, name))
+        )
 
     def hidden(self, about: str) -> bool:
         """Tell whether a path belongs to an owner whose figures this page leaves out."""
-        return any(f"{about}.".startswith(f"owners.{name}.") for name in self.comparison.scenario.owners if name not in self.owners)
+        return any(
+            f"{about}.".startswith(f"owners.{name}.")
+            for name in self.comparison.scenario.owners
+            if name not in self.owners
+        )
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:

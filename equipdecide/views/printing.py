@@ -21,7 +21,11 @@ PLACES = (
     "/Applications/Chromium.app/Contents/MacOS/Chromium",
     *(
         rf"{folder}\{rest}"
-        for folder in (os.environ.get("PROGRAMFILES", ""), os.environ.get("PROGRAMFILES(X86)", ""), os.environ.get("LOCALAPPDATA", ""))
+        for folder in (
+            os.environ.get("PROGRAMFILES", ""),
+            os.environ.get("PROGRAMFILES(X86)", ""),
+            os.environ.get("LOCALAPPDATA", ""),
+        )
         if folder
         for rest in (r"Google\Chrome\Application\chrome.exe", r"Microsoft\Edge\Application\msedge.exe")
     ),
@@ -35,7 +39,9 @@ class NoPrinter(RuntimeError):
 
 def find_browser() -> str | None:
     """Return a Chromium, Chrome or Edge on this computer; None where there is none."""
-    return next((found for name in NAMES if (found := shutil.which(name))), None) or next((place for place in PLACES if Path(place).is_file()), None)
+    return next((found for name in NAMES if (found := shutil.which(name))), None) or next(
+        (place for place in PLACES if Path(place).is_file()), None
+    )
 
 
 def find_weasyprint() -> Any:
@@ -53,14 +59,30 @@ def print_page(page: str, path: Path) -> None:
         return
     browser = find_browser()
     if browser is None:
-        raise NoPrinter("no Chromium, Chrome or Edge was found to make a PDF: write the page as .html, open it and print it")
+        raise NoPrinter(
+            "no Chromium, Chrome or Edge was found to make a PDF: write the page as .html, open it and print it"
+        )
     path = path.absolute()
     path.open("ab").close()  # a path that cannot be written says so itself
     with tempfile.TemporaryDirectory(prefix="equipdecide") as folder:
         source, made = Path(folder) / "page.html", Path(folder) / "page.pdf"
         source.write_text(page, encoding="utf-8", newline="\n")
-        quiet = ("--headless", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-extensions", "--no-pdf-header-footer")
-        run = [browser, *quiet, *_as_root(), f"--user-data-dir={Path(folder) / 'profile'}", f"--print-to-pdf={made}", source.as_uri()]
+        quiet = (
+            "--headless",
+            "--disable-gpu",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-extensions",
+            "--no-pdf-header-footer",
+        )
+        run = [
+            browser,
+            *quiet,
+            *_as_root(),
+            f"--user-data-dir={Path(folder) / 'profile'}",
+            f"--print-to-pdf={made}",
+            source.as_uri(),
+        ]
         try:
             said = subprocess.run(run, capture_output=True, text=True, timeout=SECONDS, check=False).stderr
         except (OSError, subprocess.TimeoutExpired) as error:
@@ -68,7 +90,9 @@ def print_page(page: str, path: Path) -> None:
         if not made.is_file():
             path.unlink()
             last = said.strip().splitlines()[-1:] or ["it said nothing"]
-            raise NoPrinter(f"{Path(browser).name} made no PDF ({last[0]}): write the page as .html, open it and print it")
+            raise NoPrinter(
+                f"{Path(browser).name} made no PDF ({last[0]}): write the page as .html, open it and print it"
+            )
         path.write_bytes(made.read_bytes())
 
 

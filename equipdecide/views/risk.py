@@ -64,7 +64,9 @@ def runs_grid(runs: Runs) -> Grid:
         row("to the best of all", lambda name: _worth(runs.regret(name), plus=False)),
     ]
     if limited:
-        rows.append(row("to the payable", lambda name: _worth(runs.regret(name, pool), plus=False) if name in pool else ""))
+        rows.append(
+            row("to the payable", lambda name: _worth(runs.regret(name, pool), plus=False) if name in pool else "")
+        )
     return Grid(names, tuple(rows))
 
 
@@ -75,7 +77,9 @@ def how_sure(runs: Runs) -> list[str]:
         said.append("As entered no course can be paid for; what follows leaves cash out of the choice.")
     tested = runs.chance_under_floor(lead) is not None
     if tested and lead in runs.affordable and runs.affordable != runs.names:
-        said.append(f"Best of what can be paid for in {in_hundred(runs.chance_best(lead, affordable=True).value)}: {lead}.")
+        said.append(
+            f"Best of what can be paid for in {in_hundred(runs.chance_best(lead, affordable=True).value)}: {lead}."
+        )
         first = max(runs.names, key=lambda name: runs.chance_best(name).value)
         said.append(f"Best without regard to cash in {in_hundred(runs.chance_best(first).value)}: {first}.")
     else:
@@ -83,12 +87,16 @@ def how_sure(runs: Runs) -> list[str]:
     average = max(runs.affordable, key=lambda name: runs.mean(name).value)
     if average != lead:
         ahead = runs.mean(average, lead).value
-        said.append(f"On average over all draws {average} is worth {money(ahead)} more than {lead}, which leads as entered: go by the average.")
+        said.append(
+            f"On average over all draws {average} is worth {money(ahead)} more than {lead}, which leads as entered: go by the average."
+        )
     if lead != "keep":
         low, _, high = runs.percentiles(lead, less="keep")
         worse = runs.chance("keep", beats=lead).value
         doubt = f"Against keeping, {lead} does {f'worse in {in_hundred(worse)}' if worse else 'better in every draw'}"
-        said.append(f"{doubt}; nine draws in ten lie between {money(low.value, plus=True)} and {money(high.value, plus=True)}.")
+        said.append(
+            f"{doubt}; nine draws in ten lie between {money(low.value, plus=True)} and {money(high.value, plus=True)}."
+        )
     under = runs.chance_under_floor(lead)
     if under is not None:
         said.append(f"Its cash goes under the floor in {in_hundred(under.value)}.")
@@ -112,14 +120,18 @@ def worth_knowing(runs: Runs, shown: Callable[[str], bool] = lambda path: True) 
         if everything < 1:
             said.append(f"{scope} no draw changes the choice, so nothing is worth paying to find out.".strip())
         else:
-            said.append(f"{scope} no single input is worth finding out: alone, none changes the choice. Knowing all of them would be worth {money(everything)}.".strip())
+            said.append(
+                f"{scope} no single input is worth finding out: alone, none changes the choice. Knowing all of them would be worth {money(everything)}.".strip()
+            )
     if pool != runs.names:
         wider = [one for one in runs.information() if one.tells and shown(one.path)]
         all_known = runs.evpi().value
         if wider:
             said.append(f"Were cash no matter: {_find_out(wider[0])}")
         elif all_known >= 1:
-            said.append(f"Were cash no matter, knowing everything first would be worth {money(all_known)}, and no single input alone is worth finding out.")
+            said.append(
+                f"Were cash no matter, knowing everything first would be worth {money(all_known)}, and no single input alone is worth finding out."
+            )
     return [text[:1].upper() + text[1:] for text in said]
 
 
@@ -163,7 +175,10 @@ def runs_text(runs: Runs, width: int = WIDTH) -> str:
     lines += [runs_grid(runs).text(width), "", *wrap(_basis(runs), width), ""]
     if len(runs.draws):
         lines += [information_listing(runs).text(width), ""]
-    lines += wrap("Regret is what a course loses on average to the best of each draw. Nothing can be worth more to ask than knowing everything at once.", width)
+    lines += wrap(
+        "Regret is what a course loses on average to the best of each draw. Nothing can be worth more to ask than knowing everything at once.",
+        width,
+    )
     return "\n".join([*lines, "", findings_text(runs.findings, width)])
 
 
@@ -186,7 +201,16 @@ def end_in_words(bar: Bar, high: bool) -> str:
 def tornado_listing(result: Tornado) -> Listing:
     """Return the bars as a list, the widest first: input, both ends, the lead at both, the swing."""
     rows = tuple(
-        (short_label(bar.label), end_in_words(bar, False), end_in_words(bar, True), money(bar.at_low, plus=True), money(bar.at_high, plus=True), money(bar.swing)) for bar in result.bars if bar.swing >= 0.5
+        (
+            short_label(bar.label),
+            end_in_words(bar, False),
+            end_in_words(bar, True),
+            money(bar.at_low, plus=True),
+            money(bar.at_high, plus=True),
+            money(bar.swing),
+        )
+        for bar in result.bars
+        if bar.swing >= 0.5
     )
     return Listing(("input", "low", "high", "lead at low", "lead at high", "swing"), rows)
 
@@ -221,7 +245,9 @@ def tornado_text(result: Tornado, width: int = WIDTH) -> str:
 
 def tornado_html(result: Tornado) -> str:
     """Return the same as an HTML fragment."""
-    return f'<div class="mathjax_ignore"><p>{escape(tornado_headline(result))}</p>{tornado_listing(result).html()}</div>'
+    return (
+        f'<div class="mathjax_ignore"><p>{escape(tornado_headline(result))}</p>{tornado_listing(result).html()}</div>'
+    )
 
 
 # --- two at a time
@@ -245,25 +271,38 @@ def map_grid(result: Map) -> Grid:
     """Return the lead on a coarse grid: the second input downwards, the first across."""
     i, j = (np.unique(np.linspace(0, len(values) - 1, SHOWN).round().astype(int)) for values in (result.x, result.y))
     heads = tuple(bare(float(result.x[k]), result.x_unit) for k in i)
-    rows = tuple(Row(bare(float(result.y[n]), result.y_unit), tuple(money(float(result.lead[k, n]), plus=True) for k in i)) for n in j[::-1])
+    rows = tuple(
+        Row(bare(float(result.y[n]), result.y_unit), tuple(money(float(result.lead[k, n]), plus=True) for k in i))
+        for n in j[::-1]
+    )
     return Grid(heads, rows)
 
 
 def axis_words(result: Map) -> tuple[str, str]:
     """Return what stands along both axes, each with its unit."""
     pairs = ((result.x_label, result.x_unit), (result.y_label, result.y_unit))
-    across, down = (short_label(label) + (f" [{unit_words(unit)}]" if unit_words(unit) else "") for label, unit in pairs)
+    across, down = (
+        short_label(label) + (f" [{unit_words(unit)}]" if unit_words(unit) else "") for label, unit in pairs
+    )
     return across, down
 
 
 def _axes_words(result: Map) -> str:
     across, down = axis_words(result)
-    return f"Across: {across}. Down: {down}. Each cell: the lead of {result.a} over {result.b}, present worth after tax."
+    return (
+        f"Across: {across}. Down: {down}. Each cell: the lead of {result.a} over {result.b}, present worth after tax."
+    )
 
 
 def map_text(result: Map, width: int = WIDTH) -> str:
     """Return the map as text: who leads where, and points of the flip line."""
-    lines = [*wrap(map_headline(result), width), "", *wrap(_axes_words(result), width), "", map_grid(result).text(width)]
+    lines = [
+        *wrap(map_headline(result), width),
+        "",
+        *wrap(_axes_words(result), width),
+        "",
+        map_grid(result).text(width),
+    ]
     if result.line:
         few = result.line[:: max(len(result.line) // 5, 1)][:6]
         points = "; ".join(f"{entered(x, result.x_unit)} with {entered(y, result.y_unit)}" for x, y in few)

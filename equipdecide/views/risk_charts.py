@@ -56,10 +56,27 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
     for name in sorted(shown, key=lambda name: name == lead):
         values = np.sort(runs.npv(name, "keep"))
         k = order.index(name)
-        ax.plot(values[few], up, color=LINES[k % len(LINES)], linestyle=DASHES[k % len(DASHES)], linewidth=3.0 if name == lead else 1.8, label=_legend(runs, name), zorder=3 + (name == lead))
+        ax.plot(
+            values[few],
+            up,
+            color=LINES[k % len(LINES)],
+            linestyle=DASHES[k % len(DASHES)],
+            linewidth=3.0 if name == lead else 1.8,
+            label=_legend(runs, name),
+            zorder=3 + (name == lead),
+        )
         for level, mark in LEVELS:
             at = float(np.percentile(values, 100 - level))
-            ax.plot([at], [level / 100], marker=mark, markersize=7, markerfacecolor="white", markeredgecolor=LINES[k % len(LINES)], markeredgewidth=2, zorder=6)
+            ax.plot(
+                [at],
+                [level / 100],
+                marker=mark,
+                markersize=7,
+                markerfacecolor="white",
+                markeredgecolor=LINES[k % len(LINES)],
+                markeredgewidth=2,
+                zorder=6,
+            )
         ends += [float(np.percentile(values, 0.2)), float(np.percentile(values, 99.8))]
     low, high = min(ends), max(ends)
     room = max(high - low, 1.0)
@@ -75,14 +92,40 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("present worth after tax, less keeping, dollars")
     ax.set_ylabel("of 100 draws, so many are worth at least this")
     handles, names = ax.get_legend_handles_labels()
-    ranked = sorted(zip(handles, names, strict=True), key=lambda pair: [_legend(runs, name) for name in shown].index(pair[1]))
+    ranked = sorted(
+        zip(handles, names, strict=True), key=lambda pair: [_legend(runs, name) for name in shown].index(pair[1])
+    )
     if ranked:
-        ax.legend([handle for handle, _ in ranked], [name for _, name in ranked], loc="upper left", bbox_to_anchor=(1.01, 1.0), title="above, in 95 (circle), 50 (diamond)\nand 5 (square) of 100 draws", title_fontsize=8.2, alignment="left", fontsize=8.4, labelspacing=0.9, handlelength=2.6)
+        ax.legend(
+            [handle for handle, _ in ranked],
+            [name for _, name in ranked],
+            loc="upper left",
+            bbox_to_anchor=(1.01, 1.0),
+            title="above, in 95 (circle), 50 (diamond)\nand 5 (square) of 100 draws",
+            title_fontsize=8.2,
+            alignment="left",
+            fontsize=8.4,
+            labelspacing=0.9,
+            handlelength=2.6,
+        )
     if off:
-        ends_off = "; ".join(f"{name}, {plus(float(np.percentile(runs.npv(name, 'keep'), 50)))} in half the draws" for name in off)
-        ax.text(1.03, 0.0, "\n".join(textwrap.wrap(f"Far below, not drawn: {ends_off}", 30)), transform=ax.transAxes, va="bottom", fontsize=8.2)
+        ends_off = "; ".join(
+            f"{name}, {plus(float(np.percentile(runs.npv(name, 'keep'), 50)))} in half the draws" for name in off
+        )
+        ax.text(
+            1.03,
+            0.0,
+            "\n".join(textwrap.wrap(f"Far below, not drawn: {ends_off}", 30)),
+            transform=ax.transAxes,
+            va="bottom",
+            fontsize=8.2,
+        )
     name = lead if lead != "keep" else (shown[0] if shown else lead)
-    alt = f"Curves of chances over {runs.trials:,} draws, each course less keeping; above in 95, 50 and 5 of 100 draws. " + "; ".join(_legend(runs, one).replace("\n", ": ") for one in [*shown, *off]) + "."
+    alt = (
+        f"Curves of chances over {runs.trials:,} draws, each course less keeping; above in 95, 50 and 5 of 100 draws. "
+        + "; ".join(_legend(runs, one).replace("\n", ": ") for one in [*shown, *off])
+        + "."
+    )
     return finish(ax, _chance_title(runs, name), alt)
 
 
@@ -119,28 +162,52 @@ def tornado(result: Tornado, ax: Axes | None = None) -> Axes:
         pair = [(bar.at_low, end_in_words(bar, False)), (bar.at_high, end_in_words(bar, True))]
         for at, _ in pair:
             more = at >= result.lead
-            ax.barh(k, at - result.lead, left=result.lead, height=0.62, color=GREEN if more else VERMILION, hatch="" if more else "////", edgecolor="white", linewidth=0.6)
+            ax.barh(
+                k,
+                at - result.lead,
+                left=result.lead,
+                height=0.62,
+                color=GREEN if more else VERMILION,
+                hatch="" if more else "////",
+                edgecolor="white",
+                linewidth=0.6,
+            )
         pair.sort(key=lambda one: one[0])
         for (at, words), side in zip(pair, (-1, 1), strict=True):
             edge = min(at, result.lead) if side < 0 else max(at, result.lead)
-            ax.text(edge + side * 0.015 * size, k, words, ha="right" if side < 0 else "left", va="center", fontsize=8.4, path_effects=HALO)
+            ax.text(
+                edge + side * 0.015 * size,
+                k,
+                words,
+                ha="right" if side < 0 else "left",
+                va="center",
+                fontsize=8.4,
+                path_effects=HALO,
+            )
     ax.axvline(result.lead, color=BLACK, linewidth=1.4)
     longest = max([len(end_in_words(bar, high_end)) for bar in bars for high_end in (False, True)] or [0])
     room = (0.03 + 0.022 * longest) * size
     left = min(0.0 - 0.06 * size, low - room) if near else low - room
     right = max(0.06 * size, high + room) if near else high + room
     ax.set_xlim(left, right)
-    ax.text(result.lead, -0.72, f"as entered {plus(result.lead)}", ha="center", va="bottom", fontsize=8.8, fontweight="bold")
+    ax.text(
+        result.lead, -0.72, f"as entered {plus(result.lead)}", ha="center", va="bottom", fontsize=8.8, fontweight="bold"
+    )
     if near:
         ax.axvline(0, color=BLACK, linewidth=1.6, linestyle=(0, (5, 2)))
         if abs(result.lead) > 0.22 * size:
             ax.text(0, -0.72, f"0: as good as {result.b}", ha="center", va="bottom", fontsize=8.8)
-    ax.set_yticks(range(len(bars)), ["\n".join(textwrap.wrap(short_label(bar.label), 40)[:2]) for bar in bars], fontsize=8.4)
+    ax.set_yticks(
+        range(len(bars)), ["\n".join(textwrap.wrap(short_label(bar.label), 40)[:2]) for bar in bars], fontsize=8.4
+    )
     ax.set_ylim(len(bars) - 0.5, -0.75)
     money_axis(ax.xaxis, sign=True)
     ax.xaxis.set_major_locator(MaxNLocator(6))
     ax.xaxis.grid(True)
-    ax.set_xlabel(f"lead of “{result.a}” over “{result.b}”, present worth, dollars" + ("" if near else f"; 0, as good as {result.b}, lies off the chart"))
+    ax.set_xlabel(
+        f"lead of “{result.a}” over “{result.b}”, present worth, dollars"
+        + ("" if near else f"; 0, as good as {result.b}, lies off the chart")
+    )
     turning = [bar for bar in bars if bar.turns]
     pair_words = f"“{result.a}” over “{result.b}”"
     if turning:
@@ -150,7 +217,14 @@ def tornado(result: Tornado, ax: Axes | None = None) -> Axes:
         words = f"No single doubt turns the lead of {pair_words}: it stays between {plus(low)} and {plus(high)}"
     else:
         words = f"No doubt moves the lead of {pair_words}"
-    alt = f"{tornado_headline(result)} Bars, widest first: " + "; ".join(f"{short_label(bar.label)}: {plus(bar.at_low)} at {end_in_words(bar, False)}, {plus(bar.at_high)} at {end_in_words(bar, True)}" for bar in bars) + "."
+    alt = (
+        f"{tornado_headline(result)} Bars, widest first: "
+        + "; ".join(
+            f"{short_label(bar.label)}: {plus(bar.at_low)} at {end_in_words(bar, False)}, {plus(bar.at_high)} at {end_in_words(bar, True)}"
+            for bar in bars
+        )
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -180,13 +254,37 @@ def flip_map(result: Map, ax: Axes | None = None) -> Axes:
     for name, where in ((result.a, lead > 0), (result.b, lead < 0)):
         if where.mean() > 0.04:
             x, y, thin = _middle(result, where)
-            ax.text(x, y, f"{name}{' ' if thin else chr(10)}leads", ha="center", va="center", fontsize=11, fontweight="bold", color=BLACK, path_effects=HALO, zorder=6)
+            ax.text(
+                x,
+                y,
+                f"{name}{' ' if thin else chr(10)}leads",
+                ha="center",
+                va="center",
+                fontsize=11,
+                fontweight="bold",
+                color=BLACK,
+                path_effects=HALO,
+                zorder=6,
+            )
     if result.own is not None:
         (x0, x1), (y0, y1) = result.own
         ax.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor="white", linewidth=4, zorder=4))
-        ax.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=BLACK, linewidth=1.6, linestyle=(0, (4, 2)), zorder=5))
+        ax.add_patch(
+            Rectangle(
+                (x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=BLACK, linewidth=1.6, linestyle=(0, (4, 2)), zorder=5
+            )
+        )
     x, y = result.entered
-    ax.plot([x], [y], marker="o", markersize=11, markerfacecolor="white", markeredgecolor=BLACK, markeredgewidth=2.4, zorder=7)
+    ax.plot(
+        [x],
+        [y],
+        marker="o",
+        markersize=11,
+        markerfacecolor="white",
+        markeredgecolor=BLACK,
+        markeredgewidth=2.4,
+        zorder=7,
+    )
     ax.set_xlim(float(result.x[0]), float(result.x[-1]))
     ax.set_ylim(float(result.y[0]), float(result.y[-1]))
     ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: bare(value, result.x_unit)))
@@ -215,7 +313,10 @@ def _middle(result: Map, where: NDArray[np.bool_]) -> tuple[float, float, bool]:
         level = level & np.roll(level, 1, 0) & np.roll(level, -1, 0) & np.roll(level, 1, 1) & np.roll(level, -1, 1)
     depth = depth[1:-1, 1:-1]
     j, i = (np.median(found) for found in np.nonzero(depth == depth.max()))
-    at_entered = (int(np.abs(result.y - result.entered[1]).argmin()), int(np.abs(result.x - result.entered[0]).argmin()))
+    at_entered = (
+        int(np.abs(result.y - result.entered[1]).argmin()),
+        int(np.abs(result.x - result.entered[0]).argmin()),
+    )
     if abs(j - at_entered[0]) < 4 and abs(i - at_entered[1]) < 8:  # not on the circle
         j += 5 if j + 5 < len(result.y) else -5
     return float(result.x[int(i)]), float(result.y[int(j)]), bool(depth.max() <= 2)

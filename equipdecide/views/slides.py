@@ -70,10 +70,21 @@ class _Deck:
         c = self.comparison
         shown = [o for o in c.outcomes if o.name != "keep"]
         said = headline(c)
-        alt = "Bars of present worth less keeping: " + "; ".join(f"{o.name} {money(o.npv_less_keep, plus=True)}" for o in shown) + " dollars."
+        alt = (
+            "Bars of present worth less keeping: "
+            + "; ".join(f"{o.name} {money(o.npv_less_keep, plus=True)}" for o in shown)
+            + " dollars."
+        )
         title = said.partition(" (")[0] + "."
         names = [o.name + (" (falls under the floor)" if o.affordable is False else "") for o in shown]
-        self._bars(title, "Present worth after tax less keeping, dollars", names, [o.npv_less_keep for o in shown], alt, f"{c.scenario.title}\n{said}\n{ESTIMATE.text}")
+        self._bars(
+            title,
+            "Present worth after tax less keeping, dollars",
+            names,
+            [o.npv_less_keep for o in shown],
+            alt,
+            f"{c.scenario.title}\n{said}\n{ESTIMATE.text}",
+        )
 
     def why(self) -> None:
         """Present worth by what the money is for."""
@@ -83,10 +94,20 @@ class _Deck:
             other = max((o for o in c.outcomes if o is not c.leader), key=lambda o: o.npv)
         difference = c.leader - other
         drawn = charts.worth_by_group(difference, charts.blank(7.6, 3.0))
-        found = sorted(((group, value) for group, value in difference.by_group.items() if abs(value) >= 0.5), key=lambda pair: -pair[1]) or [("nothing", 0.0)]
+        found = sorted(
+            ((group, value) for group, value in difference.by_group.items() if abs(value) >= 0.5),
+            key=lambda pair: -pair[1],
+        ) or [("nothing", 0.0)]
         rows = [*found, ("all together", difference.npv)]
         notes = f"Present worth of {c.leader.name} less that of {other.name}, each amount counted at what it is worth on the day of decision."
-        self._bars(charts.title(drawn), "Present worth after tax, dollars", [charts.capital(name) for name, _ in rows], [value for _, value in rows], charts.alt_text(drawn), notes)
+        self._bars(
+            charts.title(drawn),
+            "Present worth after tax, dollars",
+            [charts.capital(name) for name, _ in rows],
+            [value for _, value in rows],
+            charts.alt_text(drawn),
+            notes,
+        )
 
     def years(self) -> None:
         """Present worth added up over the years, each course less keeping."""
@@ -94,9 +115,20 @@ class _Deck:
         drawn = charts.cumulative_worth(c, charts.blank(7.6, 4.1))
         time, keep = c.evaluation.time, worth_so_far(c.keep)
         at = [0.0, *time.cash_times]  # to the last tax, which falls after the study
-        series: dict[str, Points] = {o.name: list(zip(at, [0.0, *(worth_so_far(o) - keep).tolist()], strict=True)) for o in c.outcomes if o.name != "keep"}
+        series: dict[str, Points] = {
+            o.name: list(zip(at, [0.0, *(worth_so_far(o) - keep).tolist()], strict=True))
+            for o in c.outcomes
+            if o.name != "keep"
+        }
         notes = "A line above zero: the course is worth more than keeping would have been by then, loans counted."
-        self._lines(charts.title(drawn), "years from the decision", "Present worth less keeping, dollars", series, charts.alt_text(drawn), notes)
+        self._lines(
+            charts.title(drawn),
+            "years from the decision",
+            "Present worth less keeping, dollars",
+            series,
+            charts.alt_text(drawn),
+            notes,
+        )
 
     def cash(self) -> None:
         """The shop's cash by month against the floor, or the money since the decision where no cash was given."""
@@ -110,8 +142,16 @@ class _Deck:
         floor = c.scenario.shop.cash_floor
         if floor is not None:
             series["floor"] = [(0.0, float(floor)), (float(at[inside][-1]), float(floor))]
-        what = "Cash of the shop at the end of each period, dollars" if tested else "Money of the shop since the decision, dollars"
-        notes = "Cash of the shop by period, all purchases, loans, sales and taxes in." if tested else "No cash in the bank was given, so whether the shop can pay is not tested."
+        what = (
+            "Cash of the shop at the end of each period, dollars"
+            if tested
+            else "Money of the shop since the decision, dollars"
+        )
+        notes = (
+            "Cash of the shop by period, all purchases, loans, sales and taxes in."
+            if tested
+            else "No cash in the bank was given, so whether the shop can pay is not tested."
+        )
         self._lines(charts.title(drawn), "years from the decision", what, series, charts.alt_text(drawn), notes)
 
     def flips(self) -> None:
@@ -123,9 +163,20 @@ class _Deck:
         if not shown:
             self._text(charts.title(drawn), notes)
             return
-        names = [f"{charts.flip_label(flip)}: {charts.in_unit(flip.entered, flip.unit, exact=True)} → {charts.in_unit(flip.flip, flip.unit)}" for flip in shown]
+        names = [
+            f"{charts.flip_label(flip)}: {charts.in_unit(flip.entered, flip.unit, exact=True)} → {charts.in_unit(flip.flip, flip.unit)}"
+            for flip in shown
+        ]
         moves = [min(flip.distance, 3.0) * (1 if flip.flip > flip.entered else -1) for flip in shown]
-        self._bars(charts.title(drawn), "How far it would have to move before the lead is gone (300 % and more as 300 %)", names, moves, charts.alt_text(drawn), notes, "0%;\N{MINUS SIGN}0%")
+        self._bars(
+            charts.title(drawn),
+            "How far it would have to move before the lead is gone (300 % and more as 300 %)",
+            names,
+            moves,
+            charts.alt_text(drawn),
+            notes,
+            "0%;\N{MINUS SIGN}0%",
+        )
 
     # --- what slides are made of
 
@@ -158,7 +209,16 @@ class _Deck:
         frame.chart.has_title = False
         return frame.chart
 
-    def _bars(self, title: str, what: str, names: Sequence[str], values: Sequence[float], alt: str, notes: str, shape: str = MONEY) -> None:
+    def _bars(
+        self,
+        title: str,
+        what: str,
+        names: Sequence[str],
+        values: Sequence[float],
+        alt: str,
+        notes: str,
+        shape: str = MONEY,
+    ) -> None:
         from pptx.chart import data as of_charts
         from pptx.enum.chart import XL_CHART_TYPE, XL_LABEL_POSITION, XL_TICK_LABEL_POSITION
 
@@ -206,10 +266,19 @@ class _Deck:
         chart.category_axis.major_unit = 1
         chart.category_axis.has_major_gridlines = False
         low, high = charts.shown_range([np.array([y for _, y in points]) for points in series.values()])
-        if low > min(y for points in series.values() for _, y in points):  # a course far below all others runs off the chart
+        if low > min(
+            y for points in series.values() for _, y in points
+        ):  # a course far below all others runs off the chart
             step = 10.0 ** np.floor(np.log10(high - low)) / 2
             chart.value_axis.minimum_scale = float(np.floor(low / step) * step)
-        dashes = (MSO_LINE.SOLID, MSO_LINE.DASH, MSO_LINE.ROUND_DOT, MSO_LINE.DASH_DOT, MSO_LINE.LONG_DASH, MSO_LINE.SQUARE_DOT)
+        dashes = (
+            MSO_LINE.SOLID,
+            MSO_LINE.DASH,
+            MSO_LINE.ROUND_DOT,
+            MSO_LINE.DASH_DOT,
+            MSO_LINE.LONG_DASH,
+            MSO_LINE.SQUARE_DOT,
+        )
         for k, drawn in enumerate(chart.plots[0].series):
             drawn.smooth = False
             drawn.format.line.width = Pt(3.5 if drawn.name == self.comparison.leader.name else 2)

@@ -28,8 +28,15 @@ def sure(page: Page) -> Part | None:
     blocks.append(_chances(page, runs))
     listing = information_listing(runs, shown)
     if len(listing.rows) > 1:
-        rows = tuple(Row(row[0], tuple(cell.split("\n")[0] for cell in row[1:]), "total" if row is listing.rows[-1] else "") for row in listing.rows)
-        blocks.append(Table("What it is worth, at most, to find out before choosing, dollars", ("What", *listing.headings[1:]), rows))
+        rows = tuple(
+            Row(row[0], tuple(cell.split("\n")[0] for cell in row[1:]), "total" if row is listing.rows[-1] else "")
+            for row in listing.rows
+        )
+        blocks.append(
+            Table(
+                "What it is worth, at most, to find out before choosing, dollars", ("What", *listing.headings[1:]), rows
+            )
+        )
     blocks.append(Bullets(tuple(finding.text for finding in runs.findings)))
     return Part("sure", "How sure", tuple(blocks))
 
@@ -45,11 +52,17 @@ def _chances(page: Page, runs: Runs) -> Table:
         cells = [percent(runs.chance_best(name).value, 0)]
         if tested:
             under = runs.chance_under_floor(name)
-            cells += [percent(runs.chance_best(name, affordable=True).value, 0), "" if under is None else percent(under.value, 0)]
+            cells += [
+                percent(runs.chance_best(name, affordable=True).value, 0),
+                "" if under is None else percent(under.value, 0),
+            ]
         if name == "keep":
             cells += ["", "", "", ""]
         else:
-            cells += [percent(runs.chance("keep", beats=name).value, 0), *(money(one.value, plus=True) for one in runs.percentiles(name, less="keep"))]
+            cells += [
+                percent(runs.chance("keep", beats=name).value, 0),
+                *(money(one.value, plus=True) for one in runs.percentiles(name, less="keep")),
+            ]
         cells.append(money(runs.regret(name).value))
         rows.append(Row(name, tuple(cells), "best" if name == page.course.name else ""))
     caption = f"Of {runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''}: chances, worth less keep, and what a course loses on average to the best of each draw"

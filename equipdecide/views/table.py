@@ -118,7 +118,9 @@ def _line(label: str, cells: Sequence[str], labels: int, widths: Sequence[int]) 
 # --- the comparison
 
 
-SMALL_RATE = -0.5  # a rate below this is told in a remark: it comes of tax that falls after the study, not of the purchase
+SMALL_RATE = (
+    -0.5
+)  # a rate below this is told in a remark: it comes of tax that falls after the study, not of the purchase
 
 
 def rates_in_words(outcome: Outcome) -> str:
@@ -138,7 +140,8 @@ def _other_rates(comparison: Comparison) -> list[str]:
     told = [
         f"{o.name} {', '.join(percent(root, 0) for root in left)}"
         for o in comparison.outcomes
-        if (left := [r for r in o.rates_less_keep.roots if r <= SMALL_RATE]) and len(left) < len(o.rates_less_keep.roots)
+        if (left := [r for r in o.rates_less_keep.roots if r <= SMALL_RATE])
+        and len(left) < len(o.rates_less_keep.roots)
     ]
     if not told:
         return []
@@ -419,11 +422,21 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
     if result.night is not None:
         night = result.night
         between = f"{number(night.theta, 3)} h between stops" if night.theta is not None else "no stop"
-        reach = f"{number(night.low)} to {number(night.high)} h" if night.high is not None else f"at least {number(night.low)} h"
-        lines += wrap(f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: {between} (95 % interval {reach}).", width)
+        reach = (
+            f"{number(night.low)} to {number(night.high)} h"
+            if night.high is not None
+            else f"at least {number(night.low)} h"
+        )
+        lines += wrap(
+            f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: {between} (95 % interval {reach}).",
+            width,
+        )
         if night.stops:
             reasons = "; ".join(f"{cause.reason} {cause.stops}" for cause in night.causes)
-            lines += wrap(f"By reason: {reasons}. The nights that stopped ran {number(night.naive_mean(), 1)} h on average, which is no mean time between stops: it leaves out the good nights.", width)
+            lines += wrap(
+                f"By reason: {reasons}. The nights that stopped ran {number(night.naive_mean(), 1)} h on average, which is no mean time between stops: it leaves out the good nights.",
+                width,
+            )
         if result.shape:
             lines += wrap(result.shape, width)
         lines.append("")
@@ -534,9 +547,7 @@ def rough_text(
     lines = [
         "ROUGH ANSWER",
         "",
-        *wrap(
-            "It rests on your answers; what was not answered stands at a default, and a default is a guess.", width
-        ),
+        *wrap("It rests on your answers; what was not answered stands at a default, and a default is a guess.", width),
         "",
     ]
     lines += [comparison_text(comparison, width), ""]

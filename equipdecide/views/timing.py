@@ -54,7 +54,16 @@ def life_listing(life: ServiceLife) -> Listing:
          money(float(life.annual_expenses[k])), money(float(life.before_tax.annual_cost[k])) + (" *" if k + 1 == life.years_before_tax else "  "), money(float(life.annual_worth[k]), plus=True))
         for k in range(len(life.values))
     )  # fmt: skip
-    heads = ("years kept", "worth then", "upkeep that year", "cost of that year", "loss in value a year", "upkeep a year", "cost a year", "worth a year, after tax")
+    heads = (
+        "years kept",
+        "worth then",
+        "upkeep that year",
+        "cost of that year",
+        "loss in value a year",
+        "upkeep a year",
+        "cost a year",
+        "worth a year, after tax",
+    )
     return Listing(heads, rows, ())
 
 
@@ -66,7 +75,9 @@ LIFE_FOOT = (
 
 def life_text(life: ServiceLife, width: int = WIDTH) -> str:
     """Return the economic service life as text."""
-    return "\n".join([*wrap(life_headline(life), width), "", life_listing(life).text(width), "", *wrap(LIFE_FOOT, width)])
+    return "\n".join(
+        [*wrap(life_headline(life), width), "", life_listing(life).text(width), "", *wrap(LIFE_FOOT, width)]
+    )
 
 
 def life_html(life: ServiceLife) -> str:
@@ -99,10 +110,24 @@ def sell_when_listing(result: SellWhen) -> Listing:
     """Return the months as a list: price, lender, cash, worth less keep."""
     tested = any(m.affordable is not None for m in result.months)
     rows = [
-        (f"{day(m.sold_on)}{' *' if m is result.best else ''}", money(m.price), money(m.payoff), money(m.net_cash), money(m.npv_less_keep, plus=True), *([{True: "yes", False: "no", None: ""}[m.affordable]] if tested else []))
+        (
+            f"{day(m.sold_on)}{' *' if m is result.best else ''}",
+            money(m.price),
+            money(m.payoff),
+            money(m.net_cash),
+            money(m.npv_less_keep, plus=True),
+            *([{True: "yes", False: "no", None: ""}[m.affordable]] if tested else []),
+        )
         for m in result.months
     ]
-    heads = ("sold on", "price", "to the lender", "cash from the sale", "worth less keep", *(["affordable"] if tested else []))
+    heads = (
+        "sold on",
+        "price",
+        "to the lender",
+        "cash from the sale",
+        "worth less keep",
+        *(["affordable"] if tested else []),
+    )
     return Listing(heads, tuple(rows))
 
 
@@ -111,7 +136,15 @@ SELL_FOOT = "The price falls at an even rate to what the machine brings at the e
 
 def sell_when_text(result: SellWhen, width: int = WIDTH) -> str:
     """Return the months as text."""
-    return "\n".join([*wrap(sell_when_headline(result), width), "", sell_when_listing(result).text(width), "", *wrap(SELL_FOOT, width)])
+    return "\n".join(
+        [
+            *wrap(sell_when_headline(result), width),
+            "",
+            sell_when_listing(result).text(width),
+            "",
+            *wrap(SELL_FOOT, width),
+        ]
+    )
 
 
 def sell_when_html(result: SellWhen) -> str:
@@ -137,7 +170,11 @@ def waiting_listing(result: Waiting) -> Listing:
     """Return the three ways as a list: now, wait, known today."""
     rows = (
         (f"today, without knowing: {result.now}", money(result.worth_now), "0"),
-        (f"wait; if no {result.then_no}, if yes {result.then_yes}", money(result.worth_waiting), money(result.value, plus=True)),
+        (
+            f"wait; if no {result.then_no}, if yes {result.then_yes}",
+            money(result.worth_waiting),
+            money(result.value, plus=True),
+        ),
         ("if the answer were known today", money(result.if_known), money(result.value_of_knowing, plus=True)),
     )
     return Listing(("way", "present worth", "against today"), rows)
@@ -149,7 +186,15 @@ def _waiting_foot(result: Waiting) -> str:
 
 def waiting_text(result: Waiting, width: int = WIDTH) -> str:
     """Return what waiting is worth as text."""
-    return "\n".join([*wrap(waiting_headline(result), width), "", waiting_listing(result).text(width), "", *wrap(_waiting_foot(result), width)])
+    return "\n".join(
+        [
+            *wrap(waiting_headline(result), width),
+            "",
+            waiting_listing(result).text(width),
+            "",
+            *wrap(_waiting_foot(result), width),
+        ]
+    )
 
 
 def waiting_html(result: Waiting) -> str:
@@ -193,12 +238,16 @@ def whose_text(result: Whose, width: int = WIDTH) -> str:
     if own:
         lines += ["", "Their own figures:"]
         for name, label, unit, before, value in own:
-            lines += wrap(f"{name}: {short_label(label)} {entered(value, unit)}, not {entered(before, unit)}", width, "  - ")
+            lines += wrap(
+                f"{name}: {short_label(label)} {entered(value, unit)}, not {entered(before, unit)}", width, "  - "
+            )
     if result.deciding:
         lines += ["", "What decides:"]
         for one in result.deciding:
             lines += wrap(_deciding_words(one), width, "  - ")
-    return "\n".join([*lines, "", *wrap("Worth less keep, present worth after tax; all other figures as entered.", width)])
+    return "\n".join(
+        [*lines, "", *wrap("Worth less keep, present worth after tax; all other figures as entered.", width)]
+    )
 
 
 def whose_html(result: Whose) -> str:

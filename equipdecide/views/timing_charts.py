@@ -41,7 +41,14 @@ def _names_at_the_end(ax: Axes, x: float, ends: list[tuple[float, str, str]]) ->
             va="center",
             fontsize=9,
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 1.4, "shrinkA": 1, "shrinkB": 0, "relpos": (0, 0.5)},
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colour,
+                "linewidth": 1.4,
+                "shrinkA": 1,
+                "shrinkB": 0,
+                "relpos": (0, 0.5),
+            },
         )
 
 
@@ -61,8 +68,25 @@ def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
     for values, _, colour, dash, wide in lines:
         ax.plot(years, values, color=colour, linestyle=dash, linewidth=wide, marker="o", markersize=4)
     best = life.years_before_tax
-    ax.plot([best], [total[best - 1]], marker="o", markersize=12, markerfacecolor="white", markeredgecolor=BLUE, markeredgewidth=2.6, zorder=6)
-    ax.annotate(f"least: {money(float(total[best - 1]))} a year", (best, float(total[best - 1])), xytext=(0, 13 if best < len(years) else -14), textcoords="offset points", va="bottom" if best < len(years) else "top", ha="center" if 1 < best < len(years) else ("left" if best == 1 else "right"), fontweight="bold")
+    ax.plot(
+        [best],
+        [total[best - 1]],
+        marker="o",
+        markersize=12,
+        markerfacecolor="white",
+        markeredgecolor=BLUE,
+        markeredgewidth=2.6,
+        zorder=6,
+    )
+    ax.annotate(
+        f"least: {money(float(total[best - 1]))} a year",
+        (best, float(total[best - 1])),
+        xytext=(0, 13 if best < len(years) else -14),
+        textcoords="offset points",
+        va="bottom" if best < len(years) else "top",
+        ha="center" if 1 < best < len(years) else ("left" if best == 1 else "right"),
+        fontweight="bold",
+    )
     ax.set_xlim(0.5, len(years) + 0.5)
     ax.set_ylim(0, float(total.max()) * 1.16)
     _names_at_the_end(ax, float(years[-1]), [(float(values[-1]), name, colour) for values, name, colour, _, _ in lines])
@@ -71,11 +95,24 @@ def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
     money_axis(ax.yaxis)
     ax.set_xlabel("years kept from today")
     ax.set_ylabel("level cost a year, before tax, dollars")
-    ax.legend(handles=[Patch(facecolor=SKY, alpha=0.4, hatch="..", edgecolor="white")], labels=["within 3 % of the least"], loc="lower left", fontsize=8.8)
+    ax.legend(
+        handles=[Patch(facecolor=SKY, alpha=0.4, hatch="..", edgecolor="white")],
+        labels=["within 3 % of the least"],
+        loc="lower left",
+        fontsize=8.8,
+    )
     near = life.near_best
     words = f"The yearly cost of “{life.machine}” is least if kept {best} more year{'s' if best > 1 else ''}"
-    words += f"; kept {years_in_words(near)} years it is nearly the same" if len(near) > 1 else "; no other year comes within 3 %"
-    alt = f"{life_headline(life)} Lines by years kept, together: " + "; ".join(f"{k}: {money(float(value))}" for k, value in zip(years, total, strict=True)) + "."
+    words += (
+        f"; kept {years_in_words(near)} years it is nearly the same"
+        if len(near) > 1
+        else "; no other year comes within 3 %"
+    )
+    alt = (
+        f"{life_headline(life)} Lines by years kept, together: "
+        + "; ".join(f"{k}: {money(float(value))}" for k, value in zip(years, total, strict=True))
+        + "."
+    )
     return finish(ax, words, alt)
 
 
@@ -85,19 +122,60 @@ def sell_when(result: SellWhen, ax: Axes | None = None) -> Axes:
     ax = axes(ax, 7.6, 4.2)
     months = np.array([m.months for m in result.months])
     now, last = result.months[0], result.months[-1]
-    price, payoff, cash = (np.array([getattr(m, key) for m in result.months]) for key in ("price", "payoff", "net_cash"))
+    price, payoff, cash = (
+        np.array([getattr(m, key) for m in result.months]) for key in ("price", "payoff", "net_cash")
+    )
     gained = np.array([m.npv - now.npv for m in result.months])
-    lines = ((price, "price", BLUE, DASHES[0], 2.2), (payoff, "to the lender", VERMILION, DASHES[1], 2.0), (cash, "cash from the sale", GREEN, DASHES[2], 2.4), (gained, "worth against now", BLACK, DASHES[3], 3.0))
-    ax.fill_between(months, payoff, price, where=price >= payoff, facecolor=GREEN, alpha=0.15, hatch="..", edgecolor="white", linewidth=0)
+    lines = (
+        (price, "price", BLUE, DASHES[0], 2.2),
+        (payoff, "to the lender", VERMILION, DASHES[1], 2.0),
+        (cash, "cash from the sale", GREEN, DASHES[2], 2.4),
+        (gained, "worth against now", BLACK, DASHES[3], 3.0),
+    )
+    ax.fill_between(
+        months,
+        payoff,
+        price,
+        where=price >= payoff,
+        facecolor=GREEN,
+        alpha=0.15,
+        hatch="..",
+        edgecolor="white",
+        linewidth=0,
+    )
     for values, _, colour, dash, wide in lines:
         ax.plot(months, values, color=colour, linestyle=dash, linewidth=wide)
     best = result.best
-    ax.plot([best.months], [best.npv - now.npv], marker="o", markersize=11, markerfacecolor="white", markeredgecolor=BLACK, markeredgewidth=2.4, zorder=6, clip_on=False)
+    ax.plot(
+        [best.months],
+        [best.npv - now.npv],
+        marker="o",
+        markersize=11,
+        markerfacecolor="white",
+        markeredgecolor=BLACK,
+        markeredgewidth=2.4,
+        zorder=6,
+        clip_on=False,
+    )
     ax.axhline(0, color=BLACK, linewidth=1.0)
-    top, bottom = max(float(values.max()) for values, *_ in lines), min(0.0, *(float(values.min()) for values, *_ in lines))
+    top, bottom = (
+        max(float(values.max()) for values, *_ in lines),
+        min(0.0, *(float(values.min()) for values, *_ in lines)),
+    )
     ax.set_ylim(bottom - 0.05 * (top - bottom), top + 0.08 * (top - bottom))
     ax.set_xlim(0, max(float(months[-1]), 1.0))
-    _names_at_the_end(ax, float(months[-1]), [(float(values[-1]), f"{name} {plus(float(values[-1])) if name.startswith('worth') else money(float(values[-1]))}", colour) for values, name, colour, _, _ in lines])
+    _names_at_the_end(
+        ax,
+        float(months[-1]),
+        [
+            (
+                float(values[-1]),
+                f"{name} {plus(float(values[-1])) if name.startswith('worth') else money(float(values[-1]))}",
+                colour,
+            )
+            for values, name, colour, _, _ in lines
+        ],
+    )
     ax.set_xticks(months[:: max(1, len(months) // 8)])
     ax.yaxis.grid(True)
     money_axis(ax.yaxis)

@@ -97,7 +97,9 @@ def workbook(comparison: Comparison, path: str | Path, alternative: str | None =
         raise ImportError("A workbook needs XlsxWriter: pip install 'equipdecide[workbook]'.") from None
     made = lay_out(comparison, alternative)
     path = Path(path)
-    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False})
+    book = xlsxwriter.Workbook(
+        str(path), {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False}
+    )
     _Writer(book, made).write()
     book.close()
     return path
@@ -115,7 +117,11 @@ def lay_out(comparison: Comparison, alternative: str | None = None) -> Layout:
     wanted = _wanted([made.keep.ledger, made.course.ledger])
     both = {id(c) for c in made.keep.ledger.order} & {id(c) for c in made.course.ledger.order}
     sheets: dict[str, list[Block]] = {}
-    for part, ledger, take in (("", made.keep.ledger, True), (KEEP, made.keep.ledger, False), (COURSE, made.course.ledger, False)):
+    for part, ledger, take in (
+        ("", made.keep.ledger, True),
+        (KEEP, made.keep.ledger, False),
+        (COURSE, made.course.ledger, False),
+    ):
         if part == COURSE and made.alone:
             continue
         for working in ledger.workings.values():
@@ -140,7 +146,12 @@ def _in_file_order(comparison: Comparison, block: Block) -> Block:
 def _wanted(ledgers: Sequence[Ledger]) -> set[int]:
     """Return the columns of the ledgers' own drafts, of their lines, and all those they were made from."""
     found: set[int] = set()
-    own = [c for ledger in ledgers for c in ledger.order if not c.full_name.startswith(("inputs.", "law.", "discounting on", "hours of", "loan "))]
+    own = [
+        c
+        for ledger in ledgers
+        for c in ledger.order
+        if not c.full_name.startswith(("inputs.", "law.", "discounting on", "hours of", "loan "))
+    ]
     open_ = [*own, *(line.column for ledger in ledgers for line in ledger.lines)]
     while open_:
         column = open_.pop()
@@ -169,7 +180,12 @@ def _block(working: Working, columns: Sequence[Column]) -> Block:
             axes.setdefault(id(column.axis), (column.axis, []))[1].append(column)
     says = working.says if working.says not in ("", working.name) else ""
     name = _short(working.name)
-    return Block(working, f"{name}: {says}" if says else name, single, tuple((axis, tuple(found)) for axis, found in axes.values()))
+    return Block(
+        working,
+        f"{name}: {says}" if says else name,
+        single,
+        tuple((axis, tuple(found)) for axis, found in axes.values()),
+    )
 
 
 def _short(text: str) -> str:
@@ -255,7 +271,9 @@ class Addresses:
         self.axes = {name: found.axis for name, found in self.columns.items()}
 
     def _on(self, place: Place) -> str:
-        return "" if place.sheet == self.sheet else f"'{place.sheet}'!" if not place.sheet.isalpha() else f"{place.sheet}!"
+        return (
+            "" if place.sheet == self.sheet else f"'{place.sheet}'!" if not place.sheet.isalpha() else f"{place.sheet}!"
+        )
 
     def at(self, name: str, row: int) -> str:
         """Return the cell of column `name` at `row` of its own axis; an input by the name of its cell."""
@@ -269,7 +287,12 @@ class Addresses:
         """Return the absolute range of the whole column `name`."""
         column = self.columns[name]
         place = self.made.place(column)
-        return self._on(place) + _address(place.row, place.column, True) + ":" + _address(place.row + len(column.axis) - 1, place.column, True)
+        return (
+            self._on(place)
+            + _address(place.row, place.column, True)
+            + ":"
+            + _address(place.row + len(column.axis) - 1, place.column, True)
+        )
 
     def across(self, name: str, row: int) -> tuple[str, str]:
         """Return the cells of a wide column at `row`, and the cells one to their left."""
@@ -277,7 +300,9 @@ class Addresses:
         found = []
         for shift in (0, -1):
             first, last = place.column + shift, place.column + place.width - 1 + shift
-            found.append(self._on(place) + _address(place.row + row, first, True) + ":" + _address(place.row + row, last, True))
+            found.append(
+                self._on(place) + _address(place.row + row, first, True) + ":" + _address(place.row + row, last, True)
+            )
         return found[0], found[1]
 
 
@@ -308,23 +333,32 @@ class _Writer:
         self.book, self.made = book, made
         scenario = made.comparison.scenario
         self.currency = scenario.currency
-        book.set_properties({"title": scenario.title, "created": dt.datetime.combine(scenario.decision_date, dt.time())})
+        book.set_properties(
+            {"title": scenario.title, "created": dt.datetime.combine(scenario.decision_date, dt.time())}
+        )
         book.set_calc_mode("auto")
         base = {"font_name": "Calibri", "font_size": 10, "valign": "top"}
         self.title = book.add_format(base | {"bold": True, "font_size": 15})
         self.head = book.add_format(base | {"bold": True, "font_size": 11, "bottom": 1})
-        self.label = book.add_format(base | {"bold": True, "text_wrap": True, "bottom": 1, "align": "right", "valign": "bottom"})
+        self.label = book.add_format(
+            base | {"bold": True, "text_wrap": True, "bottom": 1, "align": "right", "valign": "bottom"}
+        )
         self.corner = book.add_format(base | {"bold": True, "bottom": 1, "valign": "bottom"})
         self.beside = book.add_format(base | {"indent": 1})
         self.left = book.add_format(base | {"bold": True, "text_wrap": True, "bottom": 1})
         self.text = book.add_format(base | {"text_wrap": True})
         self.short = book.add_format(base)
-        self.small = book.add_format(base | {"font_size": 8, "font_color": "#555555", "text_wrap": True, "align": "right"})
+        self.small = book.add_format(
+            base | {"font_size": 8, "font_color": "#555555", "text_wrap": True, "align": "right"}
+        )
         self.aside = book.add_format(base | {"font_size": 8, "font_color": "#555555"})
         self.numbers = {kind: book.add_format(base | {"num_format": number}) for kind, number in _NUMBERS.items()}
         self.strong = book.add_format(base | {"num_format": _NUMBERS["money"], "bold": True, "top": 1})
         self.open = {
-            kind: book.add_format(base | {"num_format": number, "locked": False, "bg_color": "#FFF6D6", "border": 1, "border_color": "#C9A227"})
+            kind: book.add_format(
+                base
+                | {"num_format": number, "locked": False, "bg_color": "#FFF6D6", "border": 1, "border_color": "#C9A227"}
+            )
             for kind, number in _NUMBERS.items()
         }
 
@@ -365,18 +399,49 @@ class _Writer:
         scenario, course = made.comparison.scenario, made.course.name
         sheet.set_column(0, 0, 28)
         sheet.set_column(1, 1, 105)
-        self._heading(sheet, scenario.title, f"{scenario.shop.name}, decided as of {scenario.decision_date.isoformat()}, in {self.currency}")
+        self._heading(
+            sheet,
+            scenario.title,
+            f"{scenario.shop.name}, decided as of {scenario.decision_date.isoformat()}, in {self.currency}",
+        )
         against = "Keep, which changes nothing" if made.alone else f"{course}, beside Keep, which changes nothing"
         rows = [
-            ("What this is", f"The whole computation of {against}. Every figure is a live formula; nothing is hidden and nothing asks another file."),
-            ("Where the answer is", f"On the sheet {ANSWER}: present worth, the lowest cash, what the sale leaves, what each purpose costs or brings."),
-            ("What may be changed", f"The yellow cells of the sheet {INPUTS}, and only those. Every other figure follows at once."),
-            ("What is locked", "Dates, elections, conventions, which offer is taken, which loan: they decide which formulas stand here. To change one, change the scenario file and write the workbook anew. The sheets are protected without a password."),
-            ("How to trace a figure", "Over each column stands its formula in words, in grey; each cell holds the same as a formula. A sheet's name says whose figures it holds: keep, course, or both where neither is named."),
-            ("What does not follow", "A yearly rate of a loan that has to be solved for is written as a figure; its check beside it is zero at the figures of the file. No other figure reads it."),
-            ("Signs and units", f"Positive is money to the purse named. Amounts are in {self.currency}, unrounded unless a formula rounds to cents. Rates are a year."),
-            ("Law", f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates above; a later law is not known to this file."),
-            ("What it is not", "An estimate for a decision, not tax, legal or lending advice. The return, the elections and the settlement are for a licensed practitioner and the lender's own letter to confirm."),
+            (
+                "What this is",
+                f"The whole computation of {against}. Every figure is a live formula; nothing is hidden and nothing asks another file.",
+            ),
+            (
+                "Where the answer is",
+                f"On the sheet {ANSWER}: present worth, the lowest cash, what the sale leaves, what each purpose costs or brings.",
+            ),
+            (
+                "What may be changed",
+                f"The yellow cells of the sheet {INPUTS}, and only those. Every other figure follows at once.",
+            ),
+            (
+                "What is locked",
+                "Dates, elections, conventions, which offer is taken, which loan: they decide which formulas stand here. To change one, change the scenario file and write the workbook anew. The sheets are protected without a password.",
+            ),
+            (
+                "How to trace a figure",
+                "Over each column stands its formula in words, in grey; each cell holds the same as a formula. A sheet's name says whose figures it holds: keep, course, or both where neither is named.",
+            ),
+            (
+                "What does not follow",
+                "A yearly rate of a loan that has to be solved for is written as a figure; its check beside it is zero at the figures of the file. No other figure reads it.",
+            ),
+            (
+                "Signs and units",
+                f"Positive is money to the purse named. Amounts are in {self.currency}, unrounded unless a formula rounds to cents. Rates are a year.",
+            ),
+            (
+                "Law",
+                f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates above; a later law is not known to this file.",
+            ),
+            (
+                "What it is not",
+                "An estimate for a decision, not tax, legal or lending advice. The return, the elections and the settlement are for a licensed practitioner and the lender's own letter to confirm.",
+            ),
         ]
         row = 3
         for name, text in rows:
@@ -406,24 +471,54 @@ class _Writer:
         sheet.set_column(0, 0, 52)
         sheet.set_column(1, 3, 18)
         sheet.set_column(4, 4, 30)
-        self._heading(sheet, "Answer", f"{made.course.name} beside Keep, in {self.currency}; both follow the sheet {INPUTS}")
+        self._heading(
+            sheet, "Answer", f"{made.course.name} beside Keep, in {self.currency}; both follow the sheet {INPUTS}"
+        )
         row = 3
-        heads = ["", *([made.course.name] if not made.alone else []), "Keep", *(["Difference"] if not made.alone else [])]
-        row = self._compared(sheet, row, "Present worth after tax, by what the money is for", heads, [(group, f"worth.{group}", False) for group in _GROUPS] + [("Present worth of all purses together", "worth.npv", True), ("Level yearly amount of the same", "worth.annual_worth", False), ("Of the present worth: loans taken, paid and paid off", "worth.npv_financing", False)])
-        measured = [("Lowest cash of the shop", "cash test.lowest", True), ("Lowest cash less the floor", "cash test.margin", False), ("Own money before the first good part", "own money.needed", False), ("Operating cash over loan payments, worst full year", "coverage.worst", False)]
+        heads = [
+            "",
+            *([made.course.name] if not made.alone else []),
+            "Keep",
+            *(["Difference"] if not made.alone else []),
+        ]
+        row = self._compared(
+            sheet,
+            row,
+            "Present worth after tax, by what the money is for",
+            heads,
+            [(group, f"worth.{group}", False) for group in _GROUPS]
+            + [
+                ("Present worth of all purses together", "worth.npv", True),
+                ("Level yearly amount of the same", "worth.annual_worth", False),
+                ("Of the present worth: loans taken, paid and paid off", "worth.npv_financing", False),
+            ],
+        )
+        measured = [
+            ("Lowest cash of the shop", "cash test.lowest", True),
+            ("Lowest cash less the floor", "cash test.margin", False),
+            ("Own money before the first good part", "own money.needed", False),
+            ("Operating cash over loan payments, worst full year", "coverage.worst", False),
+        ]
         found = [entry for entry in measured if self._has(entry[1])]
         if found:
             row = self._compared(sheet, row + 1, "Cash and loans", heads, found)
         for sale in made.course.plan.sales:
             key = f"settlement {sale.machine}"
             if not sale.at_end and key in made.course.ledger.workings:
-                row = self._settlement(sheet, row + 1, key, f"What the sale of {sale.machine} leaves on {sale.sold_on.isoformat()}, before tax")
+                row = self._settlement(
+                    sheet,
+                    row + 1,
+                    key,
+                    f"What the sale of {sale.machine} leaves on {sale.sold_on.isoformat()}, before tax",
+                )
         sheet.freeze_panes(3, 1)
 
     def _has(self, name: str) -> bool:
         return all(_found(o.ledger, name) is not None for o in (self.made.course, self.made.keep))
 
-    def _compared(self, sheet: Any, row: int, title: str, heads: Sequence[str], entries: Sequence[tuple[str, str, bool]]) -> int:
+    def _compared(
+        self, sheet: Any, row: int, title: str, heads: Sequence[str], entries: Sequence[tuple[str, str, bool]]
+    ) -> int:
         sheet.write_string(row, 0, title, self.left)
         for at, head in enumerate(heads[1:], start=1):
             sheet.write_string(row, at, head, self.label)
@@ -436,19 +531,37 @@ class _Writer:
             for at, column in enumerate(columns, start=1):
                 sheet.write_formula(row, at, self._link(column), style, column.figure())
             if len(columns) == 2:
-                sheet.write_formula(row, 3, f"={_address(row, 1)}-{_address(row, 2)}", style, columns[0].figure() - columns[1].figure())
+                sheet.write_formula(
+                    row, 3, f"={_address(row, 1)}-{_address(row, 2)}", style, columns[0].figure() - columns[1].figure()
+                )
         return row + 1
 
     def _settlement(self, sheet: Any, row: int, key: str, title: str) -> int:
         sheet.write_string(row, 0, title, self.left)
         sheet.write_string(row, 1, "", self.left)
         working = self.made.course.ledger.workings[key]
-        for name in ("gross", "commission", "costs", "payoff", "release", "net_cash", "to_owner", "shortfall", "balance"):
+        for name in (
+            "gross",
+            "commission",
+            "costs",
+            "payoff",
+            "release",
+            "net_cash",
+            "to_owner",
+            "shortfall",
+            "balance",
+        ):
             if name in working and id(working[name]) in self.made.places:
                 row += 1
                 says = working[name].says
                 sheet.write_string(row, 0, says[:1].upper() + says[1:], self.short)
-                sheet.write_formula(row, 1, self._link(working[name]), self.strong if name == "net_cash" else self.numbers["money"], working[name].figure())
+                sheet.write_formula(
+                    row,
+                    1,
+                    self._link(working[name]),
+                    self.strong if name == "net_cash" else self.numbers["money"],
+                    working[name].figure(),
+                )
         return row + 1
 
     def _link(self, column: Column, row: int = 0) -> str:
@@ -464,7 +577,11 @@ class _Writer:
         sheet.set_column(2, 2, 12)
         sheet.set_column(3, 3, 24)
         sheet.set_column(4, 4, 30)
-        self._heading(sheet, "Inputs", "Change the yellow cells; every figure of both courses follows. What neither course reads is not here.")
+        self._heading(
+            sheet,
+            "Inputs",
+            "Change the yellow cells; every figure of both courses follows. What neither course reads is not here.",
+        )
         for at, head in enumerate(("Figure of the scenario", "Value", "Unit", "Given by", "Range in the file")):
             sheet.write_string(4, at, head, self.left if at != 1 else self.label)
         for column in block.single:
@@ -474,12 +591,35 @@ class _Writer:
             sheet.write_string(place.row, 0, column.origin.ref.replace("_", " ").replace(".", ", "), self.short)
             sheet.write_number(place.row, 1, column.figure(), self.open[_kind(column.unit)])
             sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.beside)
-            sheet.write_string(place.row, 3, ", ".join(x for x in ((amount.given_by, amount.by, amount.on) if amount else ()) if x) or "not said", self.short)
+            sheet.write_string(
+                place.row,
+                3,
+                ", ".join(x for x in ((amount.given_by, amount.by, amount.on) if amount else ()) if x) or "not said",
+                self.short,
+            )
             if amount is not None and amount.low is not None and amount.high is not None:
                 ends = (amount.low, amount.likely, amount.high)
                 percent = _kind(column.unit) == "percent"
-                sheet.write_string(place.row, 4, " .. ".join(f"{100 * x:,.6g} %" if percent else f"{x:,.10g}" for x in ends), self.short)
-            sheet.data_validation(place.row, 1, place.row, 1, {"validate": "decimal", "criteria": "between", "minimum": -9999999999, "maximum": 9999999999, "error_title": "A number", "error_message": "Write a number here."})
+                sheet.write_string(
+                    place.row,
+                    4,
+                    " .. ".join(f"{100 * x:,.6g} %" if percent else f"{x:,.10g}" for x in ends),
+                    self.short,
+                )
+            sheet.data_validation(
+                place.row,
+                1,
+                place.row,
+                1,
+                {
+                    "validate": "decimal",
+                    "criteria": "between",
+                    "minimum": -9999999999,
+                    "maximum": 9999999999,
+                    "error_title": "A number",
+                    "error_message": "Write a number here.",
+                },
+            )
             self.book.define_name(self.made.names[id(column)], f"='{INPUTS}'!{_address(place.row, 1, True)}")
         sheet.freeze_panes(5, 1)
         sheet.repeat_rows(4)
@@ -530,14 +670,23 @@ class _Writer:
             self._cells(sheet, column)
 
     def _cells(self, sheet: Any, column: Column) -> None:
-        counted = column.kind == "given" and _kind(column.unit) == "ratio" and bool((column.values == column.values.round()).all())
+        counted = (
+            column.kind == "given"
+            and _kind(column.unit) == "ratio"
+            and bool((column.values == column.values.round()).all())
+        )
         place, style = self.made.place(column), self.numbers["whole" if counted else _kind(column.unit)]
         if column.wide:
             sheet.write_string(place.row - 3, place.column - 1, "Before the first", self.label)
             for row in range(len(column.axis)):
                 sheet.write_number(place.row + row, place.column - 1, 0, style)
                 for k in range(place.width):
-                    sheet.write_number(place.row + row, place.column + k, float(column.values[k, row if column.values.shape[1] > 1 else 0, 0]), style)
+                    sheet.write_number(
+                        place.row + row,
+                        place.column + k,
+                        float(column.values[k, row if column.values.shape[1] > 1 else 0, 0]),
+                        style,
+                    )
             return
         values = column.per_row()
         if column.kind != "formula":
@@ -550,7 +699,11 @@ class _Writer:
     def _lines(self, sheet: Any) -> None:
         for at, width in enumerate((44, 14, 16, 30, 18, 44)):
             sheet.set_column(at, at, width)
-        self._heading(sheet, "Lines", "Every dated cash flow, whose it is, what it is for, and where its amounts stand. Sums are not discounted.")
+        self._heading(
+            sheet,
+            "Lines",
+            "Every dated cash flow, whose it is, what it is for, and where its amounts stand. Sums are not discounted.",
+        )
         row = 3
         for outcome in dict.fromkeys((self.made.course, self.made.keep)):
             for at, head in enumerate((f"Lines of {outcome.name}", "Purse", "For", "When", "Sum", "Amounts on sheet")):
@@ -561,8 +714,20 @@ class _Writer:
                 for at, text in enumerate((line.name, line.purse, line.group, _when(line))):
                     sheet.write_string(row, at, text, self.short)
                 last = _address(place.row + len(line.column.axis) - 1, place.column, True)
-                sheet.write_formula(row, 4, f"=SUM('{place.sheet}'!{_address(place.row, place.column, True)}:{last})", self.numbers["money"], float(line.amounts().sum()))
-                sheet.write_url(row, 5, f"internal:'{place.sheet}'!{_address(place.row, place.column)}", self.short, f"{place.sheet}, {_address(place.row, place.column)}")
+                sheet.write_formula(
+                    row,
+                    4,
+                    f"=SUM('{place.sheet}'!{_address(place.row, place.column, True)}:{last})",
+                    self.numbers["money"],
+                    float(line.amounts().sum()),
+                )
+                sheet.write_url(
+                    row,
+                    5,
+                    f"internal:'{place.sheet}'!{_address(place.row, place.column)}",
+                    self.short,
+                    f"{place.sheet}, {_address(place.row, place.column)}",
+                )
             row += 2
         sheet.freeze_panes(2, 1)
 
@@ -577,14 +742,21 @@ def _when(line: Line) -> str:
         axis = line.column.axis
         return f"spread over {axis.starts[0].isoformat()} to {axis.ends[-1].isoformat()}"
     days = sorted(set(line.dates))
-    return days[0].isoformat() if len(days) == 1 else f"{days[0].isoformat()} to {days[-1].isoformat()}, {len(days)} days"
+    return (
+        days[0].isoformat() if len(days) == 1 else f"{days[0].isoformat()} to {days[-1].isoformat()}, {len(days)} days"
+    )
 
 
 def _locked(outcome: Outcome) -> list[tuple[str, str]]:
     """Say what of a course is structure: steps with their dates, sales, and how each item is depreciated."""
     plan = outcome.plan
-    rows = [(f"{step.do}", f"{_step_text(step)}, on {step.on.isoformat()}") for step in plan.steps] or [("no step", "nothing is bought, sold or changed")]
-    rows += [("sale", f"{s.machine} by {s.offer_name}: sold {s.sold_on.isoformat()}, paid {s.paid_on.isoformat()}") for s in plan.sales]
+    rows = [(f"{step.do}", f"{_step_text(step)}, on {step.on.isoformat()}") for step in plan.steps] or [
+        ("no step", "nothing is bought, sold or changed")
+    ]
+    rows += [
+        ("sale", f"{s.machine} by {s.offer_name}: sold {s.sold_on.isoformat()}, paid {s.paid_on.isoformat()}")
+        for s in plan.sales
+    ]
     for name, working in outcome.ledger.workings.items():
         if name.startswith("federal book of ") or name.startswith("state book of "):
             rows.append((name.partition(" of ")[0], working.says))
@@ -618,7 +790,9 @@ def _how(column: Column) -> str:
     if column.origin is None:
         return ""
     source = f": {column.origin.source}" if column.origin.source else ""
-    status = f" ({column.origin.status})" if column.origin.kind == "law" and column.origin.status not in ("", "read") else ""
+    status = (
+        f" ({column.origin.status})" if column.origin.kind == "law" and column.origin.status not in ("", "read") else ""
+    )
     return f"{column.origin.kind}, {column.origin.ref}{source}{status}"
 
 
@@ -627,7 +801,14 @@ def _unit(unit: str, currency: str) -> str:
 
 
 def _axis_word(axis: Axis) -> str:
-    return {"month": "Month", "year": "Tax year", "stretch": "From", "payment": "Payment", "day": "Day", "period": "Period"}.get(axis.name, axis.name.capitalize())
+    return {
+        "month": "Month",
+        "year": "Tax year",
+        "stretch": "From",
+        "payment": "Payment",
+        "day": "Day",
+        "period": "Period",
+    }.get(axis.name, axis.name.capitalize())
 
 
 def _about(name: str, course: str = "the course") -> str:

@@ -63,7 +63,9 @@ def medians(candidates):
 
 
 def row(work, baseline, each, package_each, unit="us"):
-    print(f"{work:<44} {baseline:<38} {each * 1e6:>12,.2f} {package_each * 1e6:>12,.2f} {unit:<4} {each / package_each:>9,.1f} x")
+    print(
+        f"{work:<44} {baseline:<38} {each * 1e6:>12,.2f} {package_each * 1e6:>12,.2f} {unit:<4} {each / package_each:>9,.1f} x"
+    )
 
 
 def small_flows(x):
@@ -106,7 +108,12 @@ def flows_and_rates():
             "npf irr": (lambda: [npf.irr(column) for column in few.T], 1),
         }
     )
-    row("present worth of 2,000 series of 121 months", "numpy-financial, one by one", found["npf npv"] / 20, found["npv"] / 2_000)
+    row(
+        "present worth of 2,000 series of 121 months",
+        "numpy-financial, one by one",
+        found["npf npv"] / 20,
+        found["npv"] / 2_000,
+    )
     row("rate of return of the same", "numpy-financial, one by one", found["npf irr"] / 20, found["irr"] / 2_000)
 
 
@@ -128,7 +135,12 @@ def small_scenario():
     assert np.allclose(lead, by_hand(), atol=1e-5), np.abs(lead - by_hand()).max()
     assert np.allclose(lead[:500], by_loop(), atol=1e-5)
     found = medians({"engine": (lambda: program.run(x), 1), "hand": (by_hand, 3), "npf": (by_loop, 1)})
-    row("two courses, ten years, 20,000 trials", "the flows by hand, npf.npv each", found["npf"] / 500, found["engine"] / trials)
+    row(
+        "two courses, ten years, 20,000 trials",
+        "the flows by hand, npf.npv each",
+        found["npf"] / 500,
+        found["engine"] / trials,
+    )
     row("", "the flows by hand, all numpy", found["hand"] / trials, found["engine"] / trials)
 
 
@@ -151,7 +163,12 @@ def demo():
     row("six courses of the demo, 4,096 trials", "one evaluation a trial", found["each"], found["block"] / trials)
     row("the same with draws and set-up", "one evaluation a trial", found["each"], found["simulate"] / trials)
     inputs = len(program.amounts)
-    row(f"break-even of {inputs} inputs of the demo", f"{GRID + 1} evaluations an input (reckoned)", found["each"] * (GRID + 1) * inputs, found["breakeven"])
+    row(
+        f"break-even of {inputs} inputs of the demo",
+        f"{GRID + 1} evaluations an input (reckoned)",
+        found["each"] * (GRID + 1) * inputs,
+        found["breakeven"],
+    )
 
 
 def spread():
@@ -169,7 +186,9 @@ def spread():
     plain = [mean(np.random.default_rng(k).uniform(1e-12, 1, (len(paths), 1_024))) - exact for k in range(12)]
     even = [mean(draws.points(len(paths), 1_024, k, 8)) - exact for k in range(12)]
     off = [float(np.sqrt(np.mean(np.square(errors)))) for errors in (plain, even)]
-    print(f"\nMean lead of the upgrade at 1,024 trials is off by {off[0]:,.0f} with plain random points, {off[1]:,.0f} with")
+    print(
+        f"\nMean lead of the upgrade at 1,024 trials is off by {off[0]:,.0f} with plain random points, {off[1]:,.0f} with"
+    )
     print(f"scrambled Sobol points in 8 replicates: {off[0] / off[1]:.1f} times nearer (root mean square of 12 seeds).")
 
 

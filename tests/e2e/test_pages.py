@@ -21,7 +21,9 @@ import pytest
 import equipdecide as ed
 
 ROOT = Path(__file__).parents[2]
-CHROMIUM = next((found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None)
+CHROMIUM = next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
+)
 NAMES = ("deck_fittings", "first_sale")
 
 FORMULA = "mjx-container, .MathJax"  # what JupyterLab makes of what it takes for mathematics
@@ -42,7 +44,9 @@ def browser() -> Iterator[object]:
 
 @pytest.fixture(scope="module")
 def shots(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = Path(os.environ["EQUIPDECIDE_SHOTS"]) if "EQUIPDECIDE_SHOTS" in os.environ else tmp_path_factory.mktemp("shots")
+    folder = (
+        Path(os.environ["EQUIPDECIDE_SHOTS"]) if "EQUIPDECIDE_SHOTS" in os.environ else tmp_path_factory.mktemp("shots")
+    )
     folder.mkdir(parents=True, exist_ok=True)
     return folder
 
@@ -60,7 +64,9 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 def test_page_in_three_lights(browser, pages, shots: Path, name: str, light: str) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
-    page = browser.new_page(viewport={"width": 1000, "height": 900}, color_scheme="dark" if light == "dark" else "light")
+    page = browser.new_page(
+        viewport={"width": 1000, "height": 900}, color_scheme="dark" if light == "dark" else "light"
+    )
     asked: list[str] = []
     said: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
@@ -71,9 +77,13 @@ def test_page_in_three_lights(browser, pages, shots: Path, name: str, light: str
     page.screenshot(path=shots / f"{name}_{light}.png", full_page=True)
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
     assert said == []
-    drawn = page.eval_on_selector_all("figure img", "images => images.map(image => image.complete && image.naturalWidth)")
+    drawn = page.eval_on_selector_all(
+        "figure img", "images => images.map(image => image.complete && image.naturalWidth)"
+    )
     assert len(drawn) >= 4 and all(width > 300 for width in drawn)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "the page is wider than its window"
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), (
+        "the page is wider than its window"
+    )
     ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert (sum(int(part) for part in ground[4:-1].split(",")) < 200) == (light == "dark")
     found = Axe().run(page)
@@ -112,7 +122,9 @@ def test_pages_for_others_have_no_barrier(browser, shots: Path, tmp_path: Path, 
     page = browser.new_page(viewport={"width": 950, "height": 900}, color_scheme=light)
     page.goto((tmp_path / "page.html").as_uri())
     page.screenshot(path=shots / f"deck_fittings_{reader}_{light}.png", full_page=True)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "the page is wider than its window"
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), (
+        "the page is wider than its window"
+    )
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
     page.close()
@@ -129,7 +141,9 @@ def test_axe_finds_the_barriers_of_a_bad_page(browser) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
     page = browser.new_page()
-    page.set_content('<img src="data:image/gif;base64,R0lGODlhAQABAAAAACw="><p style="color:#ccc;background:#fff">grey</p>')
+    page.set_content(
+        '<img src="data:image/gif;base64,R0lGODlhAQABAAAAACw="><p style="color:#ccc;background:#fff">grey</p>'
+    )
     assert Axe().run(page).violations_count >= 2
     page.close()
 
@@ -177,7 +191,16 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     news.mkdir(parents=True)
     (news / "notification.jupyterlab-settings").write_text('{"fetchNews": "false", "checkForUpdates": false}')
     server = subprocess.Popen(
-        [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--port={port}", "--IdentityProvider.token=", f"--ServerApp.root_dir={home}"],
+        [
+            sys.executable,
+            "-m",
+            "jupyterlab",
+            "--no-browser",
+            "--allow-root",
+            f"--port={port}",
+            "--IdentityProvider.token=",
+            f"--ServerApp.root_dir={home}",
+        ],
         env=environment,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
@@ -202,7 +225,9 @@ def run_all(browser, address: str, notebook: str):
     page = browser.new_page(viewport={"width": 1200, "height": 1000})
     page.goto(f"{address}/doc/tree/notebooks/{notebook}.ipynb")
     page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=60_000)
-    page.get_by_text("(ipykernel) | Idle").wait_for(timeout=60_000)  # run before the kernel is there, Lab asks which one
+    page.get_by_text("(ipykernel) | Idle").wait_for(
+        timeout=60_000
+    )  # run before the kernel is there, Lab asks which one
     page.get_by_text("Run", exact=True).first.click()
     page.get_by_text("Run All Cells", exact=True).click()
     page.wait_for_function(
@@ -217,11 +242,16 @@ def run_all(browser, address: str, notebook: str):
     return page
 
 
-@pytest.mark.parametrize("notebook", ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts", "4_turn_the_knobs", "5_a_published_example"])
+@pytest.mark.parametrize(
+    "notebook",
+    ["1_sale_proceeds", "2_replacement_purchase", "3_partner_charts", "4_turn_the_knobs", "5_a_published_example"],
+)
 def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -> None:
     page = run_all(browser, lab, notebook)
     assert page.locator(FORMULA).count() == 0
-    images = page.eval_on_selector_all(".jp-OutputArea img", "images => images.map(image => [image.naturalWidth, image.alt.length])")
+    images = page.eval_on_selector_all(
+        ".jp-OutputArea img", "images => images.map(image => [image.naturalWidth, image.alt.length])"
+    )
     assert images and all(width > 300 and words > 40 for width, words in images)
     page.locator(".jp-OutputArea img").first.scroll_into_view_if_needed()
     page.screenshot(path=shots / f"lab_{notebook}.png")
@@ -235,7 +265,10 @@ def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str
     page.get_by_text("Restart Kernel and Run All Cells…", exact=True).click()
     page.locator(".jp-Dialog .jp-mod-warn, .jp-Dialog .jp-mod-accept").last.click()
     page.wait_for_timeout(1000)
-    page.wait_for_function("() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))", timeout=120_000)
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))",
+        timeout=120_000,
+    )
     handle, answer = page.locator(".widget-slider .noUi-handle").first, page.locator("p[role=status]")
     handle.wait_for(timeout=30_000)
     assert page.locator(FORMULA).count() == 0
@@ -257,7 +290,9 @@ def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str
     box.fill(typed)
     box.press("Enter")
     page.wait_for_function("text => document.querySelector('p[role=status]').innerText === text", arg=entered)
-    named = page.eval_on_selector_all(".equipdecide-typed input", "boxes => boxes.map(box => box.labels.length && box.labels[0].innerText)")
+    named = page.eval_on_selector_all(
+        ".equipdecide-typed input", "boxes => boxes.map(box => box.labels.length && box.labels[0].innerText)"
+    )
     assert len(named) == 7 and all(named)
     page.close()
 

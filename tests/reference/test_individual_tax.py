@@ -27,7 +27,9 @@ from equipdecide.tax.individual import federal
 from equipdecide.tax.regimes import law_by_year
 
 pytestmark = pytest.mark.reference
-DIFFERENCES = yaml.safe_load((Path(__file__).parent / "known_differences.yaml").read_text(encoding="utf-8"))["differences"]
+DIFFERENCES = yaml.safe_load((Path(__file__).parent / "known_differences.yaml").read_text(encoding="utf-8"))[
+    "differences"
+]
 MARS = {"single": 1, "joint": 2, "separate": 3, "head of household": 4}
 
 
@@ -121,7 +123,9 @@ def ours(case: Case) -> dict[str, float]:
         given("gain", case.gain),
         given("property", case.property),
     )
-    made = federal(draft, plan, law_by_year(parameters.load(), plan), "One", scenario.owners["One"], "as filed", flows, ())
+    made = federal(
+        draft, plan, law_by_year(parameters.load(), plan), "One", scenario.owners["One"], "as filed", flows, ()
+    )
     return {column.name: column.figure() for column in made}
 
 
@@ -164,15 +168,31 @@ def theirs() -> pd.DataFrame:
         )
     frame = pd.DataFrame(rows)
     found = []
-    for (year, passive), part in frame.groupby([frame["FLPDYR"], pd.Series([case.kind == "passive" for case in grid()])]):
-        records = taxcalc.Records(data=part.copy(), start_year=int(year), gfactors=None, weights=None, adjust_ratios=None)
+    for (year, passive), part in frame.groupby(
+        [frame["FLPDYR"], pd.Series([case.kind == "passive" for case in grid()])]
+    ):
+        records = taxcalc.Records(
+            data=part.copy(), start_year=int(year), gfactors=None, weights=None, adjust_ratios=None
+        )
         policy = taxcalc.Policy()
         if passive:  # a passive owner's share of the business is investment income
             policy.implement_reform({"NIIT_PT_taxed": {2023: True}})
         calculator = taxcalc.Calculator(policy=policy, records=records, verbose=False)
         calculator.advance_to_year(int(year))
         calculator.calc_all()
-        names = ["iitax", "setax", "ptax_amc", "niit", "c09600", "c00100", "qbided", "c04800", "c01000", "eitc", "c05800"]
+        names = [
+            "iitax",
+            "setax",
+            "ptax_amc",
+            "niit",
+            "c09600",
+            "c00100",
+            "qbided",
+            "c04800",
+            "c01000",
+            "eitc",
+            "c05800",
+        ]
         out = pd.DataFrame({name: calculator.array(name) for name in names})
         out["RECID"] = part["RECID"].to_numpy()
         found.append(out)
@@ -191,7 +211,9 @@ def explained(case: Case, row: Any) -> dict[str, float]:
         "min": min,
         **{name: float(row[name]) for name in ("niit", "c09600", "c00100", "c04800", "eitc")},
     }
-    return {entry["name"]: float(eval(entry["size"], {"__builtins__": {}}, scope)) for entry in DIFFERENCES}  # our own file
+    return {
+        entry["name"]: float(eval(entry["size"], {"__builtins__": {}}, scope)) for entry in DIFFERENCES
+    }  # our own file
 
 
 def test_the_grid_is_large_and_covers_every_status_year_and_kind() -> None:
@@ -209,7 +231,9 @@ def test_every_owner_agrees_within_a_dollar_but_for_the_known_differences() -> N
         total = row["iitax"] + row["setax"] + row["ptax_amc"]
         apart = total - mine["tax"] - sum(explained(case, row).values())
         if abs(apart) > 1.0:
-            wrong.append(f"{case}: library {total:.2f} (niit {row['niit']:.2f}, qbi {row['qbided']:.2f}, amt {row['c09600']:.2f}), here {mine['tax']:.2f} (qbi {mine['qbi_deduction']:.2f}), unexplained {apart:.2f}")
+            wrong.append(
+                f"{case}: library {total:.2f} (niit {row['niit']:.2f}, qbi {row['qbided']:.2f}, amt {row['c09600']:.2f}), here {mine['tax']:.2f} (qbi {mine['qbi_deduction']:.2f}), unexplained {apart:.2f}"
+            )
     assert not wrong, f"{len(wrong)} of {len(table)}\n" + "\n".join(wrong[:12])
 
 
