@@ -47,7 +47,7 @@ from equipdecide.calendar import Axis, FloatArray
 
 Evaluator = Callable[..., FloatArray]
 
-_MANY = 64  # trials from which working row by row is quicker than one call over all rows
+MANY = 64  # trials from which working row by row is quicker than one call over all rows
 
 _ARITY = {
     "min": (2, 9),
@@ -94,7 +94,7 @@ _WHOLE = {
     "lookup",
     "brackets",
 } | _ACROSS  # may not stand in a carry-forward
-_OPERATORS: dict[type[ast.AST], str] = {
+OPERATORS: dict[type[ast.AST], str] = {
     ast.Add: "+",
     ast.Sub: "-",
     ast.Mult: "*",
@@ -144,7 +144,7 @@ def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
 
 
 def _running(x: FloatArray) -> FloatArray:
-    if x.shape[-1] < _MANY or x.ndim != 2:
+    if x.shape[-1] < MANY or x.ndim != 2:
         return np.cumsum(x, axis=0)
     out = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
     out[0] = x[0]
@@ -171,7 +171,8 @@ def _total(x: FloatArray) -> FloatArray:
     return summed
 
 
-def _pick(x: FloatArray, k: Any) -> FloatArray:
+def pick(x: FloatArray, k: Any) -> FloatArray:
+    """Return row `k` of `x`, a row number for each trial or for all; zeros where there is no such row."""
     rows = x.shape[0]
     index = np.atleast_2d(np.asarray(k)).astype(np.int64)
     inside = (index >= 0) & (index < rows)
@@ -184,12 +185,13 @@ def _pick(x: FloatArray, k: Any) -> FloatArray:
     return picked
 
 
-def _lookup(key: Any, x: FloatArray, y: FloatArray) -> FloatArray:
+def lookup(key: Any, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Return `y` at the last row whose `x` is at most `key`; 0 below the first. `x` is the same for all trials."""
     key = np.atleast_2d(np.asarray(key, dtype=float))
     if x.shape[1] > 1:
         raise FormulaError("lookup: the first column of the table must not differ between trials")
     index = np.searchsorted(x[:, 0], key, side="right") - 1
-    return _pick(y, index)
+    return pick(y, index)
 
 
 def _brackets(income: Any, over: FloatArray, rate: FloatArray) -> FloatArray:
@@ -212,7 +214,7 @@ class _Mix:
         self.terms: list[list[tuple[int, float]]] | None = None
 
     def __call__(self, x: FloatArray) -> FloatArray:
-        if x.ndim != 2 or x.shape[1] < _MANY:
+        if x.ndim != 2 or x.shape[1] < MANY:
             mixed: FloatArray = np.matmul(self.weights, x)
             return mixed
         if self.terms is None:
@@ -259,8 +261,8 @@ _FUNCTIONS: dict[str, Any] = {
     "_total": _total,
     "_weighted": _weighted,
     "_smallest": lambda x: x.min(axis=0, keepdims=True),
-    "_pick": _pick,
-    "_lookup": _lookup,
+    "_pick": pick,
+    "_lookup": lookup,
     "_brackets": _brackets,
     "_take": _take,
 }
@@ -402,6 +404,12 @@ def _shaped(values: Any, rows: int) -> FloatArray:
     return array
 
 
+def row_code(formula: Formula) -> Callable[..., Any]:
+    """Return a carry-forward as a function of the row's number, its value before, and the arrays of this row and the last."""
+    code: Callable[..., Any] = _compiled_source(formula.text, formula.own)
+    return code
+
+
 def _row_by_row(formula: Formula, rows: int) -> Evaluator:
     """Return the evaluator of a carry-forward: one row after the other, all trials side by side."""
     code, plain = _compiled_source(formula.text, formula.own), _compiled_source(formula.text, formula.own, True)
@@ -453,13 +461,13 @@ def parse(text: str, own: str | None = None) -> Formula:
         elif isinstance(node, ast.Name):
             if node.id not in names:
                 names.append(node.id)
-        elif isinstance(node, ast.BinOp) and type(node.op) in _OPERATORS:
+        elif isinstance(node, ast.BinOp) and type(node.op) in OPERATORS:
             state["divides"] |= isinstance(node.op, ast.Div | ast.Pow)
             check(node.left)
             check(node.right)
         elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
             check(node.operand)
-        elif isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in _OPERATORS:
+        elif isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in OPERATORS:
             check(node.left)
             check(node.comparators[0])
         elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _ARITY:
@@ -508,11 +516,11 @@ def _compiled_source(formula_text: str, own: str | None, plain: bool = False) ->
         if isinstance(node, ast.Name):
             return f"here[{others.index(node.id)}]" if formula.recurs else f"a{others.index(node.id)}"
         if isinstance(node, ast.BinOp):
-            return f"({write(node.left)} {_OPERATORS[type(node.op)]} {write(node.right)})"
+            return f"({write(node.left)} {OPERATORS[type(node.op)]} {write(node.right)})"
         if isinstance(node, ast.UnaryOp):
             return f"(-{write(node.operand)})"
         if isinstance(node, ast.Compare):
-            return f"({write(node.left)} {_OPERATORS[type(node.ops[0])]} {write(node.comparators[0])})"
+            return f"({write(node.left)} {OPERATORS[type(node.ops[0])]} {write(node.comparators[0])})"
         assert isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
         function, args = node.func.id, node.args
         if function == "prev":
@@ -568,12 +576,12 @@ class _Cell:
         if isinstance(node, ast.Name):
             return self.name(node.id, self.row)
         if isinstance(node, ast.BinOp):
-            op = _OPERATORS[type(node.op)]
+            op = OPERATORS[type(node.op)]
             return f"({self.write(node.left)}{_SHEET_OPERATORS.get(op, op)}{self.write(node.right)})"
         if isinstance(node, ast.UnaryOp):
             return f"(0-{self.write(node.operand)})"
         if isinstance(node, ast.Compare):
-            op = _OPERATORS[type(node.ops[0])]
+            op = OPERATORS[type(node.ops[0])]
             test = f"{self.write(node.left)}{_SHEET_OPERATORS.get(op, op)}{self.write(node.comparators[0])}"
             return f"IF({test},1,0)"
         assert isinstance(node, ast.Call) and isinstance(node.func, ast.Name)

@@ -3,8 +3,8 @@
 Every figure of a decision is a column with exactly one definition: *given* (an input of the scenario, a dated
 parameter or a choice), *formula* (only text, see :mod:`equipdecide.formula`) or *computed* (a named function with a
 certificate: a formula column that must be zero). Columns remember what they were made from, so a ledger is at once a
-table of figures, an explanation, a spreadsheet and a program: :class:`Tape` runs the same columns again for many
-trials. Values are time first, shape (periods, trials or 1); wide columns (brackets) have shape (width, periods, 1).
+table of figures, an explanation, a spreadsheet and a program: :class:`equipdecide.tape.Tape` runs the same columns again
+for many trials. Values are time first, shape (periods, trials or 1); wide columns (brackets) have shape (width, periods, 1).
 Money is float64 in the scenario's currency, unrounded unless a formula says ``cents``. Positive is money to the purse.
 """
 
@@ -513,59 +513,6 @@ class Ledger:
     def purses(self) -> tuple[str, ...]:
         """The purses that have lines, in order of appearance."""
         return tuple(dict.fromkeys(line.purse for line in self.lines))
-
-
-class Tape:
-    """The columns of some ledgers as a program: set inputs to vectors of trials and run only what they touch.
-
-    Structure never varies by trial, so the columns found for the entered figures are the columns of every trial.
-    """
-
-    def __init__(self, order: Sequence[Column], paths: Sequence[str], wanted: Sequence[Column]) -> None:
-        index = {id(column): k for k, column in enumerate(order)}
-        touched: set[int] = set()
-        self.inputs: dict[str, int] = {}
-        for k, column in enumerate(order):
-            if column.origin is not None and column.origin.kind == "input" and column.origin.ref in paths:
-                self.inputs[column.origin.ref] = k
-                touched.add(k)
-        steps: list[tuple[int, Evaluator, tuple[int, ...]]] = []
-        for k, column in enumerate(order):
-            sources = tuple(index[id(arg)] for arg in column.args)
-            if column.run is not None and touched.intersection(sources):
-                touched.add(k)
-                steps.append((k, column.run, sources))
-        needed = {index[id(column)] for column in wanted}
-        kept: list[tuple[int, Evaluator, tuple[int, ...]]] = []
-        for step in reversed(steps):  # only what the wanted columns rest on
-            if step[0] in needed:
-                needed.update(step[2])
-                kept.append(step)
-        self.steps = kept[::-1]
-        self.reached = frozenset(
-            path for path, k in self.inputs.items() if k in needed
-        )  # inputs the wanted columns rest on
-        self.base: list[FloatArray] = [column.values for column in order]
-        self.wanted = [index[id(column)] for column in wanted]
-        last_use = {source: position for position, (_, _, sources) in enumerate(self.steps) for source in sources}
-        passing = {target for target, _, _ in self.steps} - set(self.wanted)
-        # arrays whose last reader has run are let go, so a block holds only what is still to be read
-        self.release: list[list[int]] = [[] for _ in self.steps]
-        for source, position in last_use.items():
-            if source in passing:
-                self.release[position].append(source)
-
-    def run(self, values: Mapping[str, FloatArray]) -> list[FloatArray]:
-        """Return the wanted columns, shape (periods, trials or 1), at inputs `values` (path -> vector of trials)."""
-        arrays: list[FloatArray | None] = list(self.base)
-        for path, vector in values.items():
-            if path in self.inputs:
-                arrays[self.inputs[path]] = np.atleast_2d(np.asarray(vector, dtype=float))
-        for (target, evaluate, sources), done in zip(self.steps, self.release, strict=True):
-            arrays[target] = evaluate(*[arrays[k] for k in sources])
-            for k in done:
-                arrays[k] = None
-        return [arrays[k] for k in self.wanted]  # type: ignore[misc]
 
 
 def seal(draft: Draft) -> Ledger:

@@ -10,7 +10,8 @@ import pytest
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.formula import FormulaError
-from equipdecide.ledger import Breach, Draft, Origin, Shared, Tape, seal, sum_of
+from equipdecide.ledger import Breach, Draft, Origin, Shared, seal, sum_of
+from equipdecide.tape import Tape
 
 YEARS = cal.calendar_years(2026, 2028)
 

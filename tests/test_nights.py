@@ -10,9 +10,9 @@ from scipy.integrate import quad
 import equipdecide as ed
 from equipdecide.calendar import Axis, spread_weights
 from equipdecide.evaluate import evaluate
-from equipdecide.ledger import Tape
 from equipdecide.shop import nights
 from equipdecide.shop.nights import NightLog, read_log
+from equipdecide.tape import Tape
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 LOG = read_log(SCENARIOS / "nightlog.csv")

@@ -20,9 +20,10 @@ from hypothesis import strategies as st
 import equipdecide as ed
 from equipdecide.decide.compare import measure
 from equipdecide.evaluate import GROUPS, Evaluation, evaluate
-from equipdecide.ledger import Column, Ledger, Tape
+from equipdecide.ledger import Column, Ledger
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
+from equipdecide.tape import Tape
 
 EXAMPLES = Path(__file__).parents[1] / "scenarios"
 READY = ("first_sale.yaml", "deck_fittings.yaml")

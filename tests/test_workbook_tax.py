@@ -17,7 +17,7 @@ from test_workbook import changed, disagreements
 import equipdecide as ed
 from equipdecide.decide.compare import measure
 from equipdecide.evaluate import evaluate
-from equipdecide.ledger import Tape
+from equipdecide.tape import Tape
 from equipdecide.views.workbook import lay_out, workbook
 
 HARD = """

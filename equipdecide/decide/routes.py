@@ -18,10 +18,11 @@ from equipdecide.calendar import Date, FloatArray
 from equipdecide.decide.named import named
 from equipdecide.decide.sale import RouteResult, first_sale, sale
 from equipdecide.evaluate import Evaluation, evaluate
-from equipdecide.ledger import Breach, Finding, Tape
+from equipdecide.ledger import Breach, Finding
 from equipdecide.plan import Plan, Sale
 from equipdecide.scenario.models import Offer, Scenario, Sell
 from equipdecide.showing import Shown
+from equipdecide.tape import Tape
 
 HALVINGS = 60
 

@@ -1,6 +1,6 @@
 """Many trials of a scenario at once: present worth and cash of every alternative at any vectors of inputs.
 
-The columns found for the entered figures are run again as a program (:class:`equipdecide.ledger.Tape`). Where steps of
+The columns found for the entered figures are run again as a program (:class:`equipdecide.tape.Tape`). Where steps of
 an alternative hang on a yes/no doubt, its plan is resolved for each outcome, and every trial runs through the plan of
 the outcome it drew. Trials are run in blocks of fixed size, so memory does not grow with their number.
 """
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from equipdecide.calendar import FloatArray
 from equipdecide.evaluate import Evaluation, evaluate
-from equipdecide.ledger import Column, Ledger, Tape
+from equipdecide.ledger import Column, Ledger
 from equipdecide.parameters import Law
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import amounts
+from equipdecide.tape import Tape
 
 BLOCK = 2048  # trials run at a time: what a block holds stays near the processor
 DECIDE_DATES = ("days_to_sale", "paid_after", "lead")  # inputs that move dates: another value makes another plan

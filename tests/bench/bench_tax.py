@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from equipdecide.evaluate import evaluate
-from equipdecide.ledger import Tape
 from equipdecide.scenario import load
+from equipdecide.tape import Tape
 
 TRIALS, BLOCK = 10_000, 1_000
 COURSE = "replace by R1"
