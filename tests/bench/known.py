@@ -73,6 +73,8 @@ class Course:
     paid_on: int  # day its owner is paid
     row_sold: int  # tax year of that sale
     row_end: int  # tax year of the end of the study
+    property: np.ndarray | None  # (tax years,) fixed cost of property still counted
+    opens: np.ndarray | None  # (4, tax years) estimates still open
 
 
 @dataclass(frozen=True)
@@ -242,7 +244,18 @@ def _course(
         at[sale.paid_on],
         time.tax.row_of(sale.sold_on) or 0,
         len(time.tax) - 1,
+        *_filed(ledger, moving),
     )
+
+
+def _filed(ledger: Ledger, moving: set[int]) -> tuple[np.ndarray | None, np.ndarray | None]:
+    if "property" not in ledger.workings:
+        return None, None
+    held = ledger.column("property.held")
+    years = len(held.axis)
+    fixed = sum((c.per_row() for c in held.args if id(c) not in moving), np.zeros(years))
+    paid = ledger.workings["payments federal tax of Ada Ada"]
+    return fixed, np.array([paid[f"open_{event}"].per_row() for event in range(1, 5)])
 
 
 def _items(gain: Working) -> list[tuple[float, float, float]]:

@@ -9,6 +9,7 @@ import known as fixed
 import notebook
 import numpy as np
 import plain
+import us_tax
 
 import equipdecide as ed
 from equipdecide.decide import draws
@@ -26,16 +27,16 @@ def simple_law(evaluation, at):
 
 
 class Load:
-    """A load: scenario, doubtful inputs, the engine's program, and what is fixed in it."""
+    """A load: scenario, doubtful inputs, the engine's program, what is fixed in it; the chunk that plain numpy likes best."""
 
-    def __init__(self, name, file, law, returns):
+    def __init__(self, name, file, law, returns, chunk):
         self.name, self.scenario = name, ed.load(FOLDER / file)
         self.entered = doubtful(self.scenario)
         self.paths = list(self.entered)
         self.program = Trials(self.scenario, self.paths)
         (self.tape,) = [world.tape for _, worlds in self.program._groups for world in worlds]
         self.known = fixed.known(self.program.evaluation, self.tape, law)
-        self.returns = returns
+        self.returns, self.chunk = returns, chunk
 
     def draw(self, trials, seed=7, replicates=8):
         return draws.draw(self.scenario, self.entered, self.paths, trials, seed, replicates)
@@ -48,8 +49,12 @@ class Load:
 
     def by_numpy(self, x):
         """Plain numpy by hand: present worth, margin, coverage of every course, (3, trials)."""
-        return plain.run(self.known, x, self.returns[1])
+        return plain.run(self.known, x, self.returns[1], self.chunk)
 
 
 def simple():
-    return Load("simple tax", "simple_tax.yaml", simple_law, (notebook.simple_tax, plain.simple_tax))
+    return Load("simple tax", "simple_tax.yaml", simple_law, (notebook.simple_tax, plain.simple_tax), 1024)
+
+
+def full():
+    return Load("full US tax", "full_us_tax.yaml", us_tax.law, (us_tax.notebook_tax, us_tax.plain_tax), 512)

@@ -10,19 +10,18 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from known import GROWTH, RANGES, UPKEEP, Course, Known
 
-CHUNK = 1024
 Trials = Mapping[str, np.ndarray]
 Books = dict[str, dict[str, np.ndarray]]  # book -> business, recapture, section 1231: (tax years, trials)
 Payments = list[tuple[np.ndarray, np.ndarray, bool]]  # days, amounts (rows, trials), whether the shop pays them
 Tax = Callable[[Known, Course, Books, Trials], Payments]
 
 
-def run(k: Known, x: Trials, tax: Tax) -> dict[str, np.ndarray]:
+def run(k: Known, x: Trials, tax: Tax, chunk: int) -> dict[str, np.ndarray]:
     """Return present worth, margin over the cash floor and worst coverage of every course: (3, trials)."""
     trials = len(next(iter(x.values())))
     out = {c.name: np.empty((3, trials)) for c in k.courses}
-    for start in range(0, trials, CHUNK):
-        part = slice(start, start + CHUNK)
+    for start in range(0, trials, chunk):
+        part = slice(start, start + chunk)
         here = {path: vector[part] for path, vector in x.items()}
         discount = np.exp(-k.times[:, None] * np.log(1 + here["study.rate"]))
         for c in k.courses:
