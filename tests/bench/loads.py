@@ -43,8 +43,8 @@ class Load:
 
     def by_notebook(self, x, trials):
         """The loop: every trial on its own."""
-        columns = [x[path].tolist() for path in self.paths]
-        rows = [dict(zip(self.paths, row, strict=True)) for row in zip(*(c[:trials] for c in columns), strict=True)]
+        columns = [x[path][:trials].tolist() for path in self.paths]
+        rows = [dict(zip(self.paths, row, strict=True)) for row in zip(*columns, strict=True)]
         return [notebook.trial(self.known, row, self.returns[0]) for row in rows]
 
     def by_numpy(self, x):
