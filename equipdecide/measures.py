@@ -53,8 +53,11 @@ __all__ = [
 # ---------------------------------------------------------------------------------------------- checks
 
 
-def _rows(what: str, flows: ArrayLike, t: ArrayLike) -> tuple[Array, Array]:
-    """Return flows and times as float arrays, or refuse them with every fault at once."""
+def _rows(what: str, flows: ArrayLike, t: ArrayLike, look: bool = True) -> tuple[Array, Array]:
+    """Return flows and times as float arrays, or refuse them with every fault at once.
+
+    Without `look` sound flows are not read through: what is made of them shows whether all of them are finite.
+    """
     f, times = np.asarray(flows, dtype=float), np.asarray(t, dtype=float)
     faults = []
     if f.ndim not in (1, 2):
@@ -65,7 +68,7 @@ def _rows(what: str, flows: ArrayLike, t: ArrayLike) -> tuple[Array, Array]:
         faults.append(f"{f.shape[0]} flows in time but {times.shape[0]} times; time comes first, one t for each row")
     if times.size == 0:
         faults.append("there are no flows")
-    if not np.isfinite(f).all():
+    if (look or faults) and not np.isfinite(f).all():
         faults.append(f"{np.size(f) - int(np.isfinite(f).sum())} flows are not finite numbers")
     if not np.isfinite(times).all():
         faults.append("t holds values that are not finite numbers")
@@ -116,18 +119,23 @@ def present_worth(flows: ArrayLike, t: ArrayLike, rate: ArrayLike) -> FloatOrArr
     >>> round(present_worth([-40, 10, 20, 30], [0, 1, 2, 3], 0.0875), 2)
     9.43
     """
-    f, times = _rows("present_worth", flows, t)
+    f, times = _rows("present_worth", flows, t, look=False)
     factors = discount_factors(times, _rate("present_worth", rate))
-    if factors.ndim == 1:
-        return _plain(np.asarray(factors @ f, dtype=float))
-    if f.ndim == 1:
-        return _plain(np.asarray(f @ factors, dtype=float))
-    if 1 not in (f.shape[1], factors.shape[1]) and f.shape[1] != factors.shape[1]:
+    if 1 not in (f.ndim, factors.ndim) and 1 not in (f.shape[1], factors.shape[1]) and f.shape[1] != factors.shape[1]:
         raise ValueError(
             f"present_worth: {f.shape[1]} trials of flows but {factors.shape[1]} rates; give one rate, or "
             "one for each trial."
         )
-    return np.asarray((f * factors).sum(axis=0), dtype=float)
+    with np.errstate(invalid="ignore"):
+        if factors.ndim == 1:
+            worth = factors @ f
+        elif f.ndim == 1:
+            worth = f @ factors
+        else:
+            worth = (f * factors).sum(axis=0)
+    if not np.isfinite(worth).all():  # a flow that is not finite always shows here; many flows are read but once
+        _rows("present_worth", f, times)
+    return _plain(np.asarray(worth, dtype=float))
 
 
 def capital_recovery_factor(rate: ArrayLike, years: ArrayLike) -> FloatOrArray:
