@@ -99,7 +99,7 @@ def _where(load: loads.Load, x: dict[str, np.ndarray]) -> str:
     for _ in range(4):
         tape.run(few)
     calls = (time.perf_counter() - start) / whole
-    most = sorted(spent.items(), key=lambda item: -item[1])[:4]
+    most = sorted(spent.items(), key=lambda item: -item[1])[:5]
     parts = ", ".join(f"{rule} {share / whole:.0%}" for rule, share in most)
     return f"Of a block's time by the rule of the column: {parts}; calls alone (a block of 2 trials) are {calls:.0%} of it."
 

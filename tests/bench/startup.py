@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -9,11 +11,38 @@ import numpy as np
 from timing import Table, medians, processes
 
 import equipdecide as ed
+from equipdecide.decide import draws
 from equipdecide.decide.compare import measure
+from equipdecide.decide.trials import doubtful
 from equipdecide.evaluate import evaluate
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "deck_fittings.yaml"
 MOVED = "machines.MC-1.upkeep.first_year"
+PARTS = """
+import sys, time
+began = [time.perf_counter()]
+import numpy, pydantic
+began.append(time.perf_counter())
+import equipdecide.cli, equipdecide.scenario
+began.append(time.perf_counter())
+scenario = equipdecide.scenario.load(sys.argv[1])
+began.append(time.perf_counter())
+import equipdecide.decide.compare as decide, equipdecide.views.table as views
+began.append(time.perf_counter())
+made = decide.compare(scenario)
+began.append(time.perf_counter())
+views.comparison_text(made, 100, False)
+began.append(time.perf_counter())
+print(*(b - a for a, b in zip(began, began[1:])))
+"""
+NAMES = (
+    "numpy and pydantic",
+    "modules of the scenario",
+    "the file",
+    "modules of the comparison",
+    "comparing",
+    "its text",
+)
 
 
 def startup(table: Table) -> None:
@@ -41,10 +70,12 @@ def startup(table: Table) -> None:
         3,
         True,
         " x",
-        "see the seconds of each part: python -X importtime -m equipdecide compare scenarios/deck_fittings.yaml",
+        _where(python),
     )
 
     scenario = ed.load(DEMO)
+    entered = doubtful(scenario)
+    draws.draw(scenario, entered, list(entered), 64, 7, 8)  # scipy is loaded here, not below
     made = evaluate(scenario)
     likely = made[list(made.ledgers)[0]].column(f"inputs.{MOVED}").figure()
     moved, afresh = made.moved({MOVED: likely * 1.01}), evaluate(scenario, {MOVED: likely * 1.01})
@@ -58,3 +89,19 @@ def startup(table: Table) -> None:
     courses = len(scenario.alternatives)
     table.goal(f"one comparison of the demo ({courses} courses)", spent["compare"] * 1e3, 50, True, " ms")
     table.goal("a comparison after one moved input", spent["moved"] * 1e3, 50, True, " ms")
+    spent = medians({"simulate": lambda: ed.simulate(scenario), "breakeven": lambda: ed.breakeven(scenario)}, rounds=2)
+    table.figure("simulate of the demo, 4,096 trials with draws and set-up", f"{spent['simulate'] * 1e3:,.0f} ms")
+    table.figure("break-even of every input of the demo", f"{spent['breakeven'] * 1e3:,.0f} ms")
+
+
+def _where(python: str) -> str:
+    """Return in words where the time of a comparison's process goes."""
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+    runs = [
+        subprocess.run([python, "-c", PARTS, str(DEMO)], check=True, capture_output=True, text=True, env=environment)
+        for _ in range(5)
+    ]
+    each = np.median([[float(word) for word in run.stdout.split()] for run in runs], axis=0)
+    return "of its time: " + ", ".join(
+        f"{name} {seconds * 1e3:.0f} ms" for name, seconds in zip(NAMES, each, strict=True)
+    )
