@@ -74,7 +74,7 @@ class Course:
     row_sold: int  # tax year of that sale
     row_end: int  # tax year of the end of the study
     property: np.ndarray | None  # (tax years,) fixed cost of property still counted
-    opens: np.ndarray | None  # (4, tax years) estimates still open
+    opens: np.ndarray | None  # (4, tax years) part of an estimate that is still open
 
 
 @dataclass(frozen=True)
@@ -255,7 +255,9 @@ def _filed(ledger: Ledger, moving: set[int]) -> tuple[np.ndarray | None, np.ndar
     years = len(held.axis)
     fixed = sum((c.per_row() for c in held.args if id(c) not in moving), np.zeros(years))
     paid = ledger.workings["payments federal tax of Ada Ada"]
-    return fixed, np.array([paid[f"open_{event}"].per_row() for event in range(1, 5)])
+    parts = [uses(paid[f"estimate_{event}"]) for event in range(1, 5)]
+    flags = [[c for name, c in part.items() if name not in ("each", "each_reference")] for part in parts]
+    return fixed, np.array([column.per_row() for (column,) in flags])
 
 
 def _items(gain: Working) -> list[tuple[float, float, float]]:
