@@ -1,7 +1,7 @@
 """The bench: speed beside honest baselines, measured in one run on one thread; run by `make bench`, never by the tests.
 
 Baselines do the same work and are checked to give the same figures before anything is timed. Candidates take turns;
-figures are medians of processor time, of whole processes the clock's. Ratios hold better than times.
+figures are medians of processor time. Ratios hold better than times.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import resource
 import statistics
 import subprocess
 import sys
@@ -41,18 +42,24 @@ def medians(candidates: Mapping[str, Callable[[], object]], rounds: int = ROUNDS
 
 
 def processes(commands: Mapping[str, Sequence[str]], rounds: int = 2 * ROUNDS + 1) -> dict[str, float]:
-    """Return the median time on the clock of each command as a fresh process [s], taking turns; output is thrown away."""
+    """Return the median processor time of each command as a fresh process [s], taking turns; output is thrown away."""
     as_installed = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
     spent: dict[str, list[float]] = {name: [] for name in commands}
     names, order = list(commands), random.Random(1)
     for turn in range(rounds + 1):  # the first warms the file cache
         order.shuffle(names)
         for name in names:
-            start = time.perf_counter()
+            start = _of_children()
             subprocess.run(commands[name], check=True, stdout=subprocess.DEVNULL, env=as_installed)
             if turn:
-                spent[name].append(time.perf_counter() - start)
+                spent[name].append(_of_children() - start)
     return {name: statistics.median(values) for name, values in spent.items()}
+
+
+def _of_children() -> float:
+    """Return the processor time of the processes that have ended [s], of the system on their behalf too."""
+    spent = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return spent.ru_utime + spent.ru_stime
 
 
 @dataclass
