@@ -88,17 +88,17 @@ def _where(load: loads.Load, x: dict[str, np.ndarray]) -> str:
         for path, vector in here.items():
             arrays[tape.inputs[path]] = np.atleast_2d(vector)
         for (target, evaluate, sources), done in zip(tape.steps, tape.release, strict=True):
-            start = time.perf_counter()
+            start = time.process_time()
             arrays[target] = evaluate(*[arrays[k] for k in sources])
-            spent[order[target].rule] += time.perf_counter() - start
+            spent[order[target].rule] += time.process_time() - start
             for k in done:
                 arrays[k] = None  # type: ignore[call-overload]
     whole = sum(spent.values())
     few = {path: vector[:2] for path, vector in x.items()}
-    start = time.perf_counter()
+    start = time.process_time()
     for _ in range(4):
         tape.run(few)
-    calls = (time.perf_counter() - start) / whole
+    calls = (time.process_time() - start) / whole
     most = sorted(spent.items(), key=lambda item: -item[1])[:5]
     parts = ", ".join(f"{rule} {share / whole:.0%}" for rule, share in most)
     return f"Of a block's time by the rule of the column: {parts}; calls alone (a block of 2 trials) are {calls:.0%} of it."

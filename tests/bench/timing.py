@@ -41,7 +41,7 @@ def medians(candidates: Mapping[str, Callable[[], object]], rounds: int = ROUNDS
     return {name: statistics.median(values) for name, values in spent.items()}
 
 
-def processes(commands: Mapping[str, Sequence[str]], rounds: int = 2 * ROUNDS + 1) -> dict[str, float]:
+def processes(commands: Mapping[str, Sequence[str]], rounds: int = ROUNDS + 2) -> dict[str, float]:
     """Return the median processor time of each command as a fresh process [s], taking turns; output is thrown away."""
     as_installed = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
     spent: dict[str, list[float]] = {name: [] for name in commands}
