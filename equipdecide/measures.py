@@ -53,8 +53,11 @@ __all__ = [
 # ---------------------------------------------------------------------------------------------- checks
 
 
-def _rows(what: str, flows: ArrayLike, t: ArrayLike) -> tuple[Array, Array]:
-    """Return flows and times as float arrays, or refuse them with every fault at once."""
+def _rows(what: str, flows: ArrayLike, t: ArrayLike, look: bool = True) -> tuple[Array, Array]:
+    """Return flows and times as float arrays, or refuse them with every fault at once.
+
+    Without `look` sound flows are not read through: what is made of them shows whether all of them are finite.
+    """
     f, times = np.asarray(flows, dtype=float), np.asarray(t, dtype=float)
     faults = []
     if f.ndim not in (1, 2):
@@ -65,7 +68,7 @@ def _rows(what: str, flows: ArrayLike, t: ArrayLike) -> tuple[Array, Array]:
         faults.append(f"{f.shape[0]} flows in time but {times.shape[0]} times; time comes first, one t for each row")
     if times.size == 0:
         faults.append("there are no flows")
-    if not np.isfinite(f).all():
+    if (look or faults) and not np.isfinite(f).all():
         faults.append(f"{np.size(f) - int(np.isfinite(f).sum())} flows are not finite numbers")
     if not np.isfinite(times).all():
         faults.append("t holds values that are not finite numbers")
@@ -116,18 +119,23 @@ def present_worth(flows: ArrayLike, t: ArrayLike, rate: ArrayLike) -> FloatOrArr
     >>> round(present_worth([-40, 10, 20, 30], [0, 1, 2, 3], 0.0875), 2)
     9.43
     """
-    f, times = _rows("present_worth", flows, t)
+    f, times = _rows("present_worth", flows, t, look=False)
     factors = discount_factors(times, _rate("present_worth", rate))
-    if factors.ndim == 1:
-        return _plain(np.asarray(factors @ f, dtype=float))
-    if f.ndim == 1:
-        return _plain(np.asarray(f @ factors, dtype=float))
-    if 1 not in (f.shape[1], factors.shape[1]) and f.shape[1] != factors.shape[1]:
+    if 1 not in (f.ndim, factors.ndim) and 1 not in (f.shape[1], factors.shape[1]) and f.shape[1] != factors.shape[1]:
         raise ValueError(
             f"present_worth: {f.shape[1]} trials of flows but {factors.shape[1]} rates; give one rate, or "
             "one for each trial."
         )
-    return np.asarray((f * factors).sum(axis=0), dtype=float)
+    with np.errstate(invalid="ignore"):
+        if factors.ndim == 1:
+            worth = factors @ f
+        elif f.ndim == 1:
+            worth = f @ factors
+        else:
+            worth = (f * factors).sum(axis=0)
+    if not np.isfinite(worth).all():  # a flow that is not finite always shows here; many flows are read but once
+        _rows("present_worth", f, times)
+    return _plain(np.asarray(worth, dtype=float))
 
 
 def capital_recovery_factor(rate: ArrayLike, years: ArrayLike) -> FloatOrArray:
@@ -220,7 +228,9 @@ def rates_of_return(flows: ArrayLike, t: ArrayLike) -> Rates:
         return Rates((), 0, "No rate of return: every flow is zero.")
     changes = _sign_changes(coefficients)
     # s below -37 is -100 % to the last bit, s above 709 no longer a number: neither is a rate anyone can use
-    found = [math.expm1(s) for s in _zeros(coefficients, exponents) if s < 709.0]
+    with np.errstate(under="ignore"):
+        zeros = _zeros(coefficients, exponents)
+    found = [math.expm1(s) for s in zeros if s < 709.0]
     roots = tuple(r if abs(r) > 1e-15 else 0.0 for r in found if r > -1.0)
     return Rates(roots, changes, _note(roots, changes, float(coefficients.sum())))
 
@@ -265,40 +275,43 @@ def _zeros(c: Array, t: Array) -> list[float]:
     kept = slopes != 0.0  # after a hundred derivatives a term can underflow
     parts = _zeros(slopes[kept], t[kept]) if turns.size > 1 else []
     # beyond these ends the first (last) flow outweighs all others together, so no zero lies there
-    high = _end(c, t - t[0], 1.0, parts[-1] if parts else 0.0)
-    low = _end(c[::-1], t[-1] - t[::-1], -1.0, parts[0] if parts else 0.0)
+    sizes = np.log(np.abs(c))
+    high = _end(sizes, t - t[0], 1.0, parts[-1] if parts else 0.0)
+    low = _end(sizes[::-1], t[-1] - t[::-1], -1.0, parts[0] if parts else 0.0)
     points = [low, *parts, high]
-    signs = [_sign_at(c, t, s) for s in points]
+    signs = [_sign_at(c, sizes, t, s) for s in points]
     zeros = []
     for k in range(len(points) - 1):
         if signs[k] * signs[k + 1] < 0:
-            zeros.append(_bracketed(c, t, a, points[k], points[k + 1], signs[k]))
+            zeros.append(_bracketed(c, sizes, t, a, points[k], points[k + 1], signs[k]))
         if signs[k + 1] == 0 and 0 < k + 1 < len(points) - 1:
             zeros.append(points[k + 1])
     return zeros
 
 
-def _end(c: Array, lag: Array, direction: float, beyond: float) -> float:
-    """Return a point past `beyond` after which the flow without lag outweighs the sum of all others."""
-    sizes, step = np.log(np.abs(c)), 1.0
+def _end(sizes: Array, lag: Array, direction: float, beyond: float) -> float:
+    """Return a point past `beyond` after which the flow without lag outweighs the sum of all others.
+
+    `sizes` are logarithms of the flows' sizes.
+    """
+    step = 1.0
     while True:
         s = abs(beyond) + step
-        if float((sizes[1:] - s * lag[1:]).max()) + math.log(2.0 * c.size) < float(sizes[0]):
+        if float((sizes[1:] - s * lag[1:]).max()) + math.log(2.0 * sizes.size) < float(sizes[0]):
             return direction * s
         step *= 2.0
 
 
-def _terms(c: Array, t: Array, s: float) -> Array:
-    """Return the terms of f(s) up to a common positive factor, so that none overflows."""
+def _terms(c: Array, sizes: Array, t: Array, s: float) -> Array:
+    """Return the terms of f(s) up to a common positive factor, so that none overflows; `sizes` is log of abs of `c`."""
     powers = -s * t
-    largest = (powers + np.log(np.abs(c))).max()
-    with np.errstate(under="ignore"):
-        return np.asarray(c * np.exp(powers - largest), dtype=float)
+    powers -= (powers + sizes).max()
+    return np.asarray(c * np.exp(powers), dtype=float)
 
 
-def _sign_at(c: Array, t: Array, s: float) -> int:
+def _sign_at(c: Array, sizes: Array, t: Array, s: float) -> int:
     """Sign of f(s); 0 when the sum is no larger than the rounding of its terms, which is a zero touched not crossed."""
-    terms = _terms(c, t, s)
+    terms = _terms(c, sizes, t, s)
     total, size = math.fsum(terms.tolist()), float(np.abs(terms).sum())
     # exp(-s t) carries |s t| roundings, each term one more
     if abs(total) <= 4.0 * np.finfo(float).eps * (1.0 + abs(s) * float(np.ptp(t))) * size:
@@ -306,11 +319,11 @@ def _sign_at(c: Array, t: Array, s: float) -> int:
     return 1 if total > 0 else -1
 
 
-def _bracketed(c: Array, t: Array, a: float, low: float, high: float, sign_low: int) -> float:
+def _bracketed(c: Array, sizes: Array, t: Array, a: float, low: float, high: float, sign_low: int) -> float:
     """Return the zero in the closed bracket [low, high] by Newton steps on exp(s a) f(s), halving when one strays."""
-    x, before = 0.5 * (low + high), high - low
+    x, before, lag = 0.5 * (low + high), high - low, a - t
     for _ in range(400):
-        terms = _terms(c, t, x)
+        terms = _terms(c, sizes, t, x)
         value = float(terms.sum())
         if value == 0.0:
             return x
@@ -318,7 +331,7 @@ def _bracketed(c: Array, t: Array, a: float, low: float, high: float, sign_low: 
             low = x
         else:
             high = x
-        slope = float(terms @ (a - t))
+        slope = float(terms @ lag)
         move = -value / slope if slope else math.inf
         # a Newton step must stay in the closed bracket and must halve the step before, else the bracket is halved
         if not (low <= x + move <= high) or abs(move) > 0.5 * before:

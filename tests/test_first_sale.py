@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+import equipdecide as ed
 from equipdecide.decide.sale import RouteResult, SaleResult, sale
 from equipdecide.scenario import load, loads
 from equipdecide.scenario.examples import example, examples
@@ -169,3 +170,34 @@ alternatives:
     assert route.gain == pytest.approx(388)
     assert route.tax == pytest.approx(155.20)
     assert route.tax_due == ((date(2026, 12, 31), pytest.approx(155.20)),)
+
+
+def test_a_loss_under_one_flat_rate_lowers_other_tax_or_is_carried_forward() -> None:
+    # by hand: 1,000 written off in the first year against earnings of 600 a year: incomes of -400, 600 and 600, at 40 %
+    text = """
+title: A textbook loss
+decision_date: 2026-12-31
+machine_in_question: press
+regime: flat
+flat: {tax_rate: 40 %, losses: LOSSES}
+study: {years: 3, rate: 12 %, periods: years}
+shop: {name: a shop, taxed_as: C corporation}
+machines:
+  press: {what: press}
+  new:
+    what: new press
+    price: 1,000
+    earnings: {work: 600}
+    depreciation: {method: table, table: [100 %]}
+    worth_at_end: 0
+alternatives:
+  keep: []
+  buy: [{do: buy, machine: new, on: 2026-12-31}]
+"""
+    for losses, by_hand in (("lower other tax", [-160, 240, 240]), ("carried forward", [0, 80, 240])):
+        ledger = ed.evaluate(loads(text.replace("LOSSES", losses)))["buy"]
+        assert ledger.column("federal return shop as filed.tax").per_row()[1:] == pytest.approx(by_hand)
+        assert not any(found.code == "left_at_end" for found in ledger.findings)
+    shorter = loads(text.replace("LOSSES", "carried forward").replace("years: 3", "years: 1"))
+    left = [found for found in ed.evaluate(shorter)["buy"].findings if found.code == "left_at_end"]
+    assert "400 of net operating loss" in left[0].text

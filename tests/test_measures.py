@@ -400,3 +400,11 @@ def test_all_faults_of_flows_are_told_together():
         present_worth([1.0, math.nan], [0.0, 1.0, math.inf], 0.1)
     for words in ("2 flows in time but 3 times", "1 flows are not finite", "t holds values"):
         assert words in str(told.value)
+
+
+@pytest.mark.parametrize("bad", [[[math.inf, 1.0], [-math.inf, 2.0]], [[1.0, math.nan], [1.0, 2.0]], [math.inf, 1.0]])
+@pytest.mark.parametrize("rate", [0.1, [0.1, 0.2]])
+def test_flows_that_are_not_finite_are_refused_by_their_worth(bad, rate, recwarn):
+    with pytest.raises(ValueError, match="not finite"):
+        present_worth(bad, [0.0, 1.0], rate)
+    assert not recwarn

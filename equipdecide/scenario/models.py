@@ -616,6 +616,11 @@ class Flat(Frozen):
     """The textbook regime: one rate, tax in the period of the flow."""
 
     tax_rate: Rate = Field(title="The one tax rate")
+    losses: Literal["lower other tax", "carried forward"] = Field(
+        "lower other tax",
+        title="What a loss does",
+        description="lower other tax: at once, on income from elsewhere; carried forward: set against later income",
+    )
 
 
 class Exposure(Frozen):

@@ -49,16 +49,26 @@ def mean_between_stops(hours: float, stops: int, confidence: float = CONFIDENCE)
     Interval ``2T / chi2(1 - a/2; 2S + 2)`` to ``2T / chi2(a/2; 2S)``; with no stop the one-sided lower bound
     ``2T / chi2(1 - a; 2)``, as for a test that ends at a set time. Raises ValueError for hours that are not above 0.
     """
-    from scipy.stats import chi2
-
     if not hours > 0:
         raise ValueError(f"the hours run are {hours}; they must be above 0")
     if stops == 0:
-        return Mean(hours, 0, float(2 * hours / chi2.ppf(confidence, 2)), None)
+        return Mean(hours, 0, hours / _half_chi2(1 - confidence, 1), None)
     tail = (1 - confidence) / 2
-    return Mean(
-        hours, stops, float(2 * hours / chi2.ppf(1 - tail, 2 * stops + 2)), float(2 * hours / chi2.ppf(tail, 2 * stops))
-    )
+    return Mean(hours, stops, hours / _half_chi2(tail, stops + 1), hours / _half_chi2(1 - tail, stops))
+
+
+def _half_chi2(above: float, stops: int) -> float:
+    """Return half the value that chi-square of ``2 stops`` degrees of freedom exceeds with probability `above`.
+
+    At an even number of degrees that probability is a sum, ``exp(-h) (1 + h + ... + h**(stops-1) / (stops-1)!)``, which
+    falls in h: it is halved down to the last digit, and no statistics library need be loaded to read a log.
+    """
+    low, high = 0.0, stops + 40.0 * math.sqrt(stops) + 40.0
+    while (h := (low + high) / 2) not in (low, high):
+        log_h = math.log(h)
+        tail = math.fsum(math.exp(j * log_h - h - math.lgamma(j + 1)) for j in range(stops))
+        low, high = (h, high) if tail > above else (low, h)
+    return h
 
 
 @dataclass(frozen=True)

@@ -75,7 +75,9 @@ def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
             rate,
             case,
             at_the_business(draft, plan, "federal", case, kept.elections, False, 0.0),
+            entry.losses == "carried forward",
         )
+    _say_what_is_left(draft, "shop", draft["federal return shop as filed"], "flat.losses")
     if "federal return shop without the sale" in draft:
         tax_on_sale(draft, plan, "shop", False)
     w = draft.working("payments income tax shop", plan.time.tax, "tax in the period of the flow", "payments")
@@ -89,9 +91,16 @@ def _cases(draft: Draft, plan: Plan, sale_alone: bool) -> list[str]:
 
 
 def at_one_rate(
-    draft: Draft, plan: Plan, name: str, share: Column | float, rate: Column, case: str, flows: Flows
+    draft: Draft,
+    plan: Plan,
+    name: str,
+    share: Column | float,
+    rate: Column,
+    case: str,
+    flows: Flows,
+    carried: bool = False,
 ) -> Working:
-    """Post tax at one combined rate; a loss lowers tax on the owner's other income."""
+    """Post tax at one combined rate; a loss lowers tax on other income, or is carried forward where `carried`."""
     home = draft.common if case == "reference" else draft
     w = home.working(f"federal return {name} {case}", plan.time.tax, f"tax of {name} at one rate, {case}", "returns")
     w.formula(
@@ -105,7 +114,12 @@ def at_one_rate(
         recapture=flows.recapture,
         gain=flows.gain,
     )
-    w.formula("tax", "rate * income", "USD", "tax at one combined rate", rate=rate)
+    if carried:
+        w.formula("loss_carried", "max(prev(loss_carried) - income, 0)", "USD", "loss carried to the next period")
+        w.formula("taxable", "max(income - prev(loss_carried), 0)", "USD", "income after carried losses")
+        w.formula("tax", "rate * taxable", "USD", "tax at one combined rate", rate=rate)
+    else:
+        w.formula("tax", "rate * income", "USD", "tax at one combined rate", rate=rate)
     return w
 
 
@@ -231,7 +245,7 @@ def _owner(
                 instalments(draft, plan, by_year, name, owner, filed, "state", owner.last_state_tax)
     if "without the sale" in cases:
         tax_on_sale(draft, plan, name, rules is not None, law if owner.last_tax is not None else None)
-    _say_what_is_left(draft, name, draft[f"federal return {name} as filed"])
+    _say_what_is_left(draft, name, draft[f"federal return {name} as filed"], f"owners.{name}")
     for kind, last in (("federal", owner.last_tax), ("state", owner.last_state_tax if rules is not None else None)):
         if kind == "state" and rules is None:
             continue
@@ -258,15 +272,15 @@ LEFT = {
 }
 
 
-def _say_what_is_left(draft: Draft, name: str, filed: Working) -> None:
-    """Say what an owner still carries when the study ends: it is worth something that is not counted."""
+def _say_what_is_left(draft: Draft, name: str, filed: Working, about: str) -> None:
+    """Say what a taxpayer still carries when the study ends: it is worth something that is not counted."""
     for column, says in LEFT.items():
         left = float(filed[column].per_row()[-1]) if column in filed else 0.0
         if left >= 0.5:
             draft.find(
                 "left_at_end",
                 f"{name}: at the end of the study {left:,.0f} of {says}; nothing is counted for it.",
-                f"owners.{name}",
+                about,
                 "warning",
             )
 

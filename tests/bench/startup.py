@@ -1,0 +1,121 @@
+"""Start-up as fresh processes, and one comparison of the demo in a process that is warm."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+from timing import Table, medians, processes
+
+import equipdecide as ed
+from equipdecide.decide import draws
+from equipdecide.decide.compare import Comparison, measure
+from equipdecide.decide.trials import doubtful
+from equipdecide.evaluate import evaluate
+from equipdecide.views.table import comparison_text
+
+DEMO = Path(__file__).parents[2] / "scenarios" / "deck_fittings.yaml"
+MOVED = "machines.MC-1.upkeep.first_year"
+PARTS = """
+import sys, time
+began = [time.process_time()]
+import numpy, pydantic
+began.append(time.process_time())
+import equipdecide.cli, equipdecide.scenario
+began.append(time.process_time())
+scenario = equipdecide.scenario.load(sys.argv[1])
+began.append(time.process_time())
+import equipdecide.decide.compare as decide, equipdecide.views.table as views
+began.append(time.process_time())
+made = decide.compare(scenario)
+began.append(time.process_time())
+views.comparison_text(made, 100, False)
+began.append(time.process_time())
+print(*(b - a for a, b in zip(began, began[1:])))
+"""
+NAMES = (
+    "numpy and pydantic",
+    "modules of the scenario",
+    "the file",
+    "modules of the comparison",
+    "comparing",
+    "its text",
+)
+
+
+def startup(table: Table) -> None:
+    """Print the rows of start-up and of one comparison."""
+    python = sys.executable
+    spent = processes(
+        {
+            "bare": [python, "-c", "pass"],
+            "help": [python, "-m", "equipdecide", "--help"],
+            "imports": [python, "-c", "import numpy, pydantic"],
+            "compare": [python, "-m", "equipdecide", "compare", str(DEMO)],
+        }
+    )
+    for name, what in (
+        ("bare", "bare Python"),
+        ("help", "equipdecide --help"),
+        ("imports", "a process that imports numpy and pydantic"),
+        ("compare", "equipdecide compare of the demo"),
+    ):
+        table.figure(f"{what}, whole process", f"{spent[name] * 1e3:,.0f} ms")
+    table.goal("--help against bare Python", spent["help"] / spent["bare"], 6, True, " x")
+    table.goal(
+        "a comparison of the demo against importing numpy and pydantic",
+        spent["compare"] / spent["imports"],
+        3,
+        True,
+        " x",
+        _where(python),
+    )
+
+    scenario = ed.load(DEMO)
+    entered = doubtful(scenario)
+    draws.draw(scenario, entered, list(entered), 64, 7, 8)  # scipy is loaded here, not below
+    made = evaluate(scenario)
+    likely = made[list(made.ledgers)[0]].column(f"inputs.{MOVED}").figure()
+    moved, afresh = made.moved({MOVED: likely * 1.01}), evaluate(scenario, {MOVED: likely * 1.01})
+    for name in made.ledgers:
+        apart = moved[name].column("worth.npv").values - afresh[name].column("worth.npv").values
+        assert np.abs(apart).max() < 1e-6
+
+    def shown(comparison: Comparison) -> str:  # its table with it: rates of return are found when they are asked for
+        return comparison_text(comparison, 100, False)
+
+    spent = medians(
+        {
+            "compare": lambda: shown(ed.compare(scenario)),
+            "moved": lambda: shown(measure(made.moved({MOVED: likely * 1.01}))),
+            "table": lambda: shown(measure(made)),
+        },
+        rounds=11,
+    )
+    courses, of_it = (
+        len(scenario.alternatives),
+        f"the table and its rates of return are {spent['table'] * 1e3:.0f} ms of it",
+    )
+    table.goal(
+        f"one comparison of the demo, {courses} courses and its table", spent["compare"] * 1e3, 50, True, " ms", of_it
+    )
+    table.goal("the same after one moved input", spent["moved"] * 1e3, 50, True, " ms", of_it)
+    spent = medians({"simulate": lambda: ed.simulate(scenario), "breakeven": lambda: ed.breakeven(scenario)}, rounds=2)
+    table.figure("simulate of the demo, 4,096 trials with draws and set-up", f"{spent['simulate'] * 1e3:,.0f} ms")
+    table.figure("break-even of every input of the demo", f"{spent['breakeven'] * 1e3:,.0f} ms")
+
+
+def _where(python: str) -> str:
+    """Return in words where the time of a comparison's process goes."""
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+    runs = [
+        subprocess.run([python, "-c", PARTS, str(DEMO)], check=True, capture_output=True, text=True, env=environment)
+        for _ in range(5)
+    ]
+    each = np.median([[float(word) for word in run.stdout.split()] for run in runs], axis=0)
+    return "of its time: " + ", ".join(
+        f"{name} {seconds * 1e3:.0f} ms" for name, seconds in zip(NAMES, each, strict=True)
+    )
