@@ -3,12 +3,13 @@
 IRC 6654: each estimate is a quarter of the smaller of 90 % of the year's tax and 100 % (110 % above an income) of last
 year's; the rest is due with the return. Lines are differences from the reference, so they are what this course adds.
 Days past at the decision, or
-before a sale of the same year, do not change: their part moves to the balance. Taxes owed equal taxes paid, a check
-column proves it.
+before a sale of the same year, do not change: the annualized method lets them, and what they lack is due with the next
+estimate (IRC 6654(d)(2)(B), 6655(e)(1)). Taxes owed equal taxes paid, a check column proves it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 from equipdecide import calendar as cal
@@ -32,6 +33,21 @@ def due_dates(law: Law, axis: Axis, payer: str, event: str) -> tuple[Date, ...]:
             after, month, day = (int(str(row[key])) for key in ("years_after", "month", "day"))
             return tuple(cal.next_business_day(Date(end.year + after, month, day)) for end in axis.ends)
     raise LookupError(f"no day for {payer} {event}")
+
+
+def quarters_due(plan: Plan, days_of: Sequence[Sequence[Date]]) -> tuple[list[float], ...]:
+    """Return, for each of four estimates, the quarters of a year's required payment due with it, by tax year.
+
+    One each; an estimate that could not answer to the plan leaves its quarter to the next that can.
+    """
+    found: tuple[list[float], ...] = tuple([] for _ in days_of)
+    for days in zip(*days_of, strict=True):
+        waiting = 0.0
+        for quarters, day in zip(found, days, strict=True):
+            waiting += 1.0
+            quarters.append(waiting if plan.estimate_is_open(day) else 0.0)
+            waiting = 0.0 if quarters[-1] else waiting
+    return found
 
 
 def instalments(
@@ -99,13 +115,13 @@ def pay(
     w.formula("added", "owed - reference", "USD", f"{label} this course adds", owed=owed, reference=reference)
     paid = []
     if estimates is not None:
-        for event in ESTIMATES:
-            days = due_dates(law, axis, payer, event)
-            open_ = [1.0 if plan.estimate_is_open(day) else 0.0 for day in days]
-            w.given(f"open_{event[-1]}", open_, "1", "not yet past at the decision", Origin("calendar", event))
+        days_of = [due_dates(law, axis, payer, event) for event in ESTIMATES]
+        for event, days, quarters in zip(ESTIMATES, days_of, quarters_due(plan, days_of), strict=True):
+            says = "quarters due: its own, and those that were past"
+            w.given(f"quarters_{event[-1]}", quarters, "1", says, Origin("calendar", event))
             column = w.formula(
                 f"estimate_{event[-1]}",
-                f"open_{event[-1]} * (each - each_reference)",
+                f"quarters_{event[-1]} * (each - each_reference)",
                 "USD",
                 f"added to estimate {event[-1]}",
                 each=estimates[0],
@@ -189,18 +205,14 @@ def tax_on_sale(
         w.formula("state", "0", "USD", "no state return apart")
     w.formula("tax", "federal + state", "USD", "tax on the sale")
     if estimates is not None:
-        for k, event in enumerate(ESTIMATES, start=1):
-            days = due_dates(estimates, axis, payer, event)
+        quarters = quarters_due(plan, [due_dates(estimates, axis, payer, event) for event in ESTIMATES])
+        for k, (event, due) in enumerate(zip(ESTIMATES, quarters, strict=True), start=1):
             w.given(
-                f"open_{k}",
-                [1.0 if plan.estimate_is_open(day) else 0.0 for day in days],
-                "1",
-                "not yet past",
-                Origin("calendar", event),
+                f"quarters_{k}", due, "1", "quarters due: its own, and those that were past", Origin("calendar", event)
             )
             w.formula(
                 f"due_{k}",
-                f"open_{k} * (filed - without)",
+                f"quarters_{k} * (filed - without)",
                 "USD",
                 f"due with estimate {k}",
                 filed=draft[f"estimates {name} as filed"]["each"],
