@@ -278,7 +278,7 @@ def test_receipts_above_the_exemption_of_the_interest_limit_are_said() -> None:
             loads(text.replace("ordinary_income: 90,000", f"ordinary_income: 90,000, gross_receipts: {receipts}")),
             only=["keep"],
         )["keep"]
-        assert any(one.code == "interest_limit" for one in ledger.findings) is said
+        assert any(one.code == "interest_limit_applies" for one in ledger.findings) is said
 
 
 def test_every_line_named_for_a_return_has_its_row() -> None:

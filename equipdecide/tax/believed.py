@@ -14,6 +14,7 @@ from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Buy
 from equipdecide.tax.books import on_file, reading_then
+from equipdecide.tax.interest_limit import say_interest_limit
 
 
 def say_what_is_believed(draft: Draft, plan: Plan) -> None:
@@ -95,24 +96,7 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 "machines",
                 "warning",
             )
-    shop = plan.scenario.shop
-    receipts = shop.as_things_are.gross_receipts if shop.as_things_are else None
-    if receipts is not None:
-        _say_interest_limit(draft, plan, law, float(receipts))
-
-
-def _say_interest_limit(draft: Draft, plan: Plan, law: Law, receipts: float) -> None:
-    """Warn where average gross receipts are above the exemption of the limit on business interest (IRC 163(j)(3))."""
-    most = law.get("federal/business_interest.gross_receipts_threshold", plan.time.start).number
-    if receipts > most:
-        share = law.get("federal/business_interest.income_share", plan.time.start).number
-        draft.common.find(
-            "interest_limit",
-            f"Average gross receipts of {receipts:,.0f} are above {most:,.0f}: business interest beyond {share:.0%} of income before interest and depreciation is carried, which is "
-            "not computed here.",
-            "shop.as_things_are.gross_receipts",
-            "warning",
-        )
+    say_interest_limit(draft, plan, law)
 
 
 def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:

@@ -62,7 +62,7 @@ def law_by_year(law: Law, plan: Plan) -> LawByYear:
 def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
     """The textbook regime: one rate on everything, paid in the period of the flow."""
     entry = plan.scenario.flat
-    income(draft, plan, ["federal"], 0.0)
+    income(draft, plan, None, ["federal"], 0.0)
     if entry is None:
         return
     rate = draft.input(entry.tax_rate)
@@ -118,7 +118,7 @@ def united_states(
     if known and "reference income" not in draft:
         reference_income(draft, scenario, plan.time, keep_first_year)
     base: Column | float = draft["reference income"]["business"] if known else 0.0
-    income(draft, plan, [book.name for book in books], base)
+    income(draft, plan, by_year.law, [book.name for book in books], base)
     rules = state_rules(plan, by_year.law)
     rules = rules if rules is not None and rules.taxed else None
     adjustment = add_back(draft, plan, rules, elections) if rules is not None else None
@@ -127,12 +127,15 @@ def united_states(
     cases: Cases = {}
     for case in _cases(draft, plan, sale_alone):
         cases[case] = {
-            book.name: at_the_business(draft, plan, book.name, case, elections, limited, held) for book in books
+            book.name: at_the_business(
+                draft, plan, book.name, case, elections, limited, held, by_year if known else None
+            )
+            for book in books
         }
         if rules is not None:
             cases[case].setdefault("state", cases[case]["federal"])
     if known:
-        same = reference_flows(draft, plan)
+        same = reference_flows(draft, plan, by_year)
         cases["reference"] = {"federal": same, "state": same}
     if rules is not None and known and elected(draft, plan):
         for case, one in cases.items():
