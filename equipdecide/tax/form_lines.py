@@ -59,7 +59,7 @@ def form_lines(ledger: Ledger, plan: Plan, law: Law, year: int) -> tuple[FormLin
 
 
 def _line(law: Law, form: str, line: str, amount: float, about: str = "") -> FormLine:
-    wanted = line[:2] if line.startswith("19") else line
+    wanted = line[:2] if form == "4562" and line[:2] in ("19", "20") else line
     for row in law.rows("federal/form_lines"):
         if row["form"] == form and str(row["line"]) == wanted:
             return FormLine(form, line, amount, str(row["meaning"]), about, str(row["source"]))
@@ -107,11 +107,18 @@ def _form_4562(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
         bonus += first * w["bonus"].figure()
         rest = _of_year(w, "depreciation", year) - first * (w["bonus"].figure() + w["section_179"].figure())
         tables += rest
-        yield _line(law, "4562", CLASS_LINE.get(e.life, "19c"), rest, e.possession.name)
+        yield _line(law, "4562", _class_line(e), rest, e.possession.name)
     earlier = sum(_of_year(w, "depreciation", year) for e, w in books if e.possession.in_service.year < year)
     yield _line(law, "4562", "14", bonus)
     yield _line(law, "4562", "17", earlier)
     yield _line(law, "4562", "22", deducted + bonus + earlier + tables)
+
+
+def _class_line(election: Election) -> str:
+    """Return the line of Form 4562, part III, for an item of the year: by recovery period, or the alternative system's."""
+    if election.alternative:
+        return "20b" if election.life == 12 else "20a"
+    return CLASS_LINE.get(round(election.life), "19c")
 
 
 def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[FormLine]:

@@ -142,8 +142,8 @@ def use_recapture(
     """Post what is taken back when business use falls to half or less: Form 4797 part IV (IRC 179(d)(10)).
 
     Section 179 deducted [currency] less the depreciation that would have been allowed on that amount, through the year
-    of recapture: the table's percentage of each of `years` times the share of business use. The year of recapture
-    counts in full. Ordinary income that enters self-employment income; it goes back into basis.
+    of recapture: the table's percentage of each of `years` times the share of business use over the first share. The year
+    of recapture counts in full. Ordinary income that enters self-employment income; it goes back into basis.
     """
     w = draft.working(
         f"section 179 recapture {name}",
