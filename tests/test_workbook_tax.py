@@ -104,13 +104,16 @@ machines:
     what: machine
     worth_at_end: 5,000
     upkeep: {first_year: 6,000, growth: 5 %}
+    running: {staffed_hours: 2,000, cutting_share: 45 %}
+    own_books: {method: units of production, spindle_hours: 9,000, spindle_hours_so_far: 6,500, salvage: 15,000}
     assets:
       short: {cost: 90,000, in_service: 2026-03-20, bonus: elected out, section_179: 10,000}
       burnt: {cost: 60,000, in_service: 2024-05-01, bonus: elected out, casualty: {on: 2026-02-02, lowered: 8,000, restored: 5,000}}
       slow: {cost: 22,000, in_service: 2024-05-01, method: 150 % declining balance, tables: no, bonus: 40 %}
       filed: {cost: 30,000, in_service: 2023-05-01, method: table, table: [60 %, 20 %, 8 %, 6 %, 6 %]}
       car: {cost: 12,000, in_service: 2025-05-01, life: 5, section_179: 6,000, business_use: 80 %, business_use_later: 40 %, business_use_changes: 2027-01-01}
-  N: {what: new machine, price: 400,000, worth_at_end: 90,000, upkeep: {first_year: 2,000, growth: 4 %}, depreciation: {system: alternative}}
+  N: {what: new machine, price: 400,000, worth_at_end: 90,000, upkeep: {first_year: 2,000, growth: 4 %}, depreciation: {system: alternative},
+      running: {staffed_hours: 2,000, cutting_share: 50 %}, own_books: {method: declining balance, life: 5, salvage: 30,000}}
 offers:
   buyer: {machine: M, route: private sale, price: 118,000, costs: {ad: 900}}
 financing:

@@ -19,6 +19,7 @@ from equipdecide.scenario.amounts import (
     Factor,
     HourRate,
     Hours,
+    HoursOfLife,
     Minutes,
     Money,
     MoneyOrLoss,
@@ -152,6 +153,12 @@ class Owner(Frozen):
     spouse_wages: Money | None = Field(None, title="Of the other income: the spouse's wages")
     investment_income: Money | None = Field(None, title="Of the other income: interest, dividends, rents, gains")
     section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
+    other_section_179: MoneyPerYear | None = Field(
+        None, title="Section 179 that other businesses pass on, a year, not taken off the other income"
+    )
+    other_business_income: MoneyOrLoss | None = Field(
+        None, title="Of the other income: from other businesses this owner works in, a year"
+    )
     loss_carried: Money | None = Field(None, title="Net operating loss carried over from earlier years")
     losses_1231: dict[str, Money] = Field(
         default_factory=dict,
@@ -374,6 +381,19 @@ class Ramp(Frozen):
     batch: Hours = Field(title="Standard hours of one batch")
 
 
+class OwnBooks(Frozen):
+    """How the shop's own books depreciate a machine, for statements; tax has methods of its own."""
+
+    method: Literal["straight line", "declining balance", "sum of years digits", "units of production"] = Field(
+        title="Method of the shop's own books",
+        description="declining balance: double, with straight line once that is more; units: spindle hours",
+    )
+    life: int | None = Field(None, ge=1, le=50, title="Years of life in the shop's own books")
+    salvage: Money | None = Field(None, title="Salvage value the shop's own books leave")
+    spindle_hours: HoursOfLife | None = Field(None, title="Spindle hours it is good for (units of production)")
+    spindle_hours_so_far: HoursOfLife | None = Field(None, title="Spindle hours on it at the decision")
+
+
 class Machine(Frozen):
     """A machine owned, or one that could be bought."""
 
@@ -415,6 +435,7 @@ class Machine(Frozen):
         False, title="Is its seller family, or a business of which the owners own more than half?"
     )
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
+    own_books: OwnBooks | None = Field(None, title="Depreciation in the shop's own books")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
     noise_declared: Decibels | None = Field(
         None,

@@ -225,7 +225,22 @@ def first_year_stands(c: Checker) -> None:
                     c.report(casualty, f"it happens after the day of decision, {c.decision}", mend, "on")
 
 
+def own_books_stand(c: Checker) -> None:
+    """The method of the shop's own books has what it is reckoned by."""
+    for _, machine in _blocks(c.tree, "machines"):
+        books = machine.get("own_books")
+        if not isinstance(books, Table):
+            continue
+        needs = "spindle_hours" if books.get("method") == "units of production" else "life"
+        if "method" in books and needs not in books:
+            words = {"life": "its years of life", "spindle_hours": "the spindle hours the machine is good for"}[needs]
+            c.report(books, f"this method needs {words}", f"Add `{needs}:`", needs)
+        if needs == "spindle_hours" and "running" not in machine:
+            c.report(machine, "units of production need its hours a year", "Add `running:`", "running")
+
+
 TAX_CHECKS = (
+    own_books_stand,
     methods_are_law,
     classes_are_on_file,
     first_year_stands,

@@ -17,7 +17,7 @@ from equipdecide.parameters import Law
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
 from equipdecide.tax.books import Book
-from equipdecide.tax.elections import AS_FILED, Election, describe, method_of
+from equipdecide.tax.elections import AS_FILED, Election, describe, elect, method_of
 from equipdecide.tax.section_179 import limit_of_year, use_recapture
 from equipdecide.tax.without_tables import by_rates
 
@@ -76,9 +76,10 @@ def depreciate(
 ) -> None:
     """Post each cost item's depreciation in each book and tell the returns, section 179 apart from the rest."""
     for book in books:
-        made = [_open(draft, plan, election, book) for election in elections]
-        stands = {} if plan.time.flat else _stands(draft, plan, law, elections, book, made, index_rate)
-        for election, w in zip(elections, made, strict=True):
+        own = elections if book.state is None else elect(law, plan, book.limit, False)
+        made = [_open(draft, plan, election, book) for election in own]
+        stands = {} if plan.time.flat else _stands(draft, plan, law, own, book, made, index_rate)
+        for election, w in zip(own, made, strict=True):
             _depreciate(draft, plan, law, election, book, w, stands.get(election.possession.in_service.year, 1.0))
 
 

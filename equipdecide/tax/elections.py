@@ -2,7 +2,7 @@
 
 Order of the first year: section 179, then bonus on the rest, then the table on what is left (IRC 168(k)(1)(B); Reg.
 1.168(b)-1(a)(3)). The quarter test is of the year's additions after section 179 and before bonus (Reg. 1.168(d)-1(b)(4)):
-more than 40 % in the last three months makes the whole year mid-quarter. It is done in integer cents.
+more than 40 % in the last three months makes the whole year mid-quarter. It is done in integer cents, for each book apart.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from equipdecide.parameters import Law, MissingParameter, Table
 from equipdecide.plan import Plan, Possession
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Asset, Buy, Improvement, Machine, Method, Scenario
+from equipdecide.tax.section_179 import Limit
 from equipdecide.tax.without_tables import Rates, first_months, is_short, quarter
 
 
@@ -70,14 +71,6 @@ def business_use(possession: Possession) -> float:
 def from_related(possession: Possession) -> bool:
     """Tell whether an item is bought from a related person: no section 179 and no bonus (IRC 179(d)(2), 168(k)(2)(E)(ii))."""
     return isinstance(possession.entry, Machine) and possession.entry.seller_related
-
-
-def _after_179(possession: Possession) -> float:
-    elected = _section_179(possession)
-    if possession.asset is not None and possession.asset.expensed or elected == "all":
-        return 0.0
-    cost = cost_at_entered(possession) * business_use(possession)
-    return max(cost - (float(elected) if isinstance(elected, Amount) else 0.0), 0.0)
 
 
 STRAIGHT_LINE, SLOWER, FASTER = 0.0, 1.5, 2.0  # factor of the declining rate
@@ -149,17 +142,45 @@ def is_mid_quarter(additions: Sequence[tuple[Date, float]], share: float) -> boo
     return Fraction(last) > Fraction(str(share)) * sum(basis for _, basis in cents)
 
 
-def conventions(law: Law, possessions: Sequence[Possession]) -> dict[int, bool]:
+def conventions(law: Law, possessions: Sequence[Possession], after_179: Sequence[float]) -> dict[int, bool]:
     """Return for each year of additions whether it is a mid-quarter year, tested over all items of the plan and file.
 
-    Items placed in service and disposed of in the same year are left out of the test (IRC 168(d)(3)(B)).
+    `after_179` is what section 179 leaves of each item [currency]. Items placed in service and disposed of in the same year
+    are left out of the test (IRC 168(d)(3)(B)).
     """
     years: dict[int, list[tuple[Date, float]]] = {}
-    for item in possessions:
+    for item, basis in zip(possessions, after_179, strict=True):
         if item.in_service.year != item.disposed.year:
-            years.setdefault(item.in_service.year, []).append((item.in_service, _after_179(item)))
+            years.setdefault(item.in_service.year, []).append((item.in_service, basis))
     share = law.get("federal/depreciation.mid_quarter_share", Date(1987, 1, 1)).number
     return {year: is_mid_quarter(additions, share) for year, additions in years.items()}
+
+
+def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> list[float]:
+    """Return what section 179 leaves of each item at the entered figures [currency], within a book's dollar limit.
+
+    `limit` None: the book allows none. `filed`: what was elected before the study stands as entered.
+    """
+    items, first = plan.possessions, plan.time.first_tax_year
+    costs = [cost_at_entered(item) * business_use(item) for item in items]
+    small = [item.asset is not None and item.asset.expensed for item in items]
+    asked = [_elected_at_entered(item, cost) for item, cost in zip(items, costs, strict=True)]
+    stands: dict[int, float] = {}
+    for year in {item.in_service.year for item in items}:
+        of_year = [k for k, item in enumerate(items) if item.in_service.year == year and not small[k]]
+        whole, elected = sum(costs[k] for k in of_year), sum(asked[k] for k in of_year)
+        stands[year] = 1.0
+        if not (filed and year < first) and elected > 0:
+            stands[year] = min(limit.amount(law, year, whole) / elected, 1.0) if limit is not None else 0.0
+    return [
+        0.0 if small[k] else max(costs[k] - asked[k] * stands[item.in_service.year], 0.0)
+        for k, item in enumerate(items)
+    ]
+
+
+def _elected_at_entered(item: Possession, cost: float) -> float:
+    elected = _section_179(item)
+    return cost if elected == "all" else min(float(elected), cost) if isinstance(elected, Amount) else 0.0
 
 
 @lru_cache(maxsize=1024)
@@ -175,14 +196,19 @@ def bonus_rate(law: Law, acquired: Date, placed: Date, used: bool) -> tuple[floa
     return 0.0, "no row of the bonus rates fits these dates"
 
 
+FEDERAL = Limit()
 AS_FILED = "as on the returns: the table holds all that was deducted"
 
 
-def elect(law: Law, plan: Plan) -> list[Election]:
-    """Return the elections of every cost item of a plan, in the order of the plan."""
+def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = True) -> list[Election]:
+    """Return the elections of every cost item of a plan, in the order of the plan, for a book with a section 179 limit.
+
+    The quarter test is of what that book's section 179 leaves, so a state's may come out otherwise than the federal one.
+    """
     if plan.time.flat:
         return [_flat(law, item) for item in plan.possessions]
-    mid, began = conventions(law, plan.possessions), plan.scenario.shop.began
+    mid = conventions(law, plan.possessions, left_after_179(law, plan, limit, filed))
+    began = plan.scenario.shop.began
     found = []
     for item in plan.possessions:
         method = method_of(item)

@@ -93,26 +93,36 @@ def owners_179(
     if owner.section_179_carried is not None:
         carried = draft.input(owner.section_179_carried)
     passed = isinstance(flows.section_179, Column)
-    if not passed and owner.section_179_carried is None:
+    others = draft.input(owner.other_section_179) if owner.other_section_179 is not None else None
+    if not passed and others is None and owner.section_179_carried is None:
         w.formula("section_179", "0", "USD", "no section 179")
         return recapture, gain
     wages = [amount for amount in (owner.wages, owner.spouse_wages if owner.filing == "joint" else None) if amount]
     parts = [f"wages_{k}" for k in range(len(wages))]
     if owner.active:  # income of a business one does not work in gives no room (Reg. 1.179-2(c)(6)(ii))
         parts = ["business_share", "recapture_share", "section_1231_share", *parts]
+    uses_of_net: dict[str, Column | float] = {f"wages_{k}": draft.input(amount) for k, amount in enumerate(wages)}
+    if owner.other_business_income is not None:
+        parts.append("other_business")
+        uses_of_net["other_business"] = draft.input(owner.other_business_income)
     w.formula(
         "net_for_179",
         " + ".join(parts) or "0",
         "USD",
         "business income with the year's gain in it",
         None,
-        **{f"wages_{k}": draft.input(amount) for k, amount in enumerate(wages)},
+        **uses_of_net,
     )
     on: Column | float = 0.0
-    if passed:
+    if passed or others is not None:
         half = " / 2" if owner.filing == "separate" else ""  # IRC 179(b)(4): spouses share one limit
-        text = "share * elected" if limit is None else f"min(share * elected, limit{half})"
-        uses = {"share": share, "elected": flows.section_179, **({"limit": limit} if limit is not None else {})}
+        elected = " + ".join((["share * elected"] if passed else []) + (["others"] if others is not None else []))
+        text = elected if limit is None else f"min({elected}, limit{half})"
+        uses: dict[str, Column | float] = {"limit": limit} if limit is not None else {}
+        if passed:
+            uses |= {"share": share, "elected": flows.section_179}
+        if others is not None:
+            uses["others"] = others
         on = w.formula("section_179_share", text, "USD", "share of section 179 passed on", None, **uses)
     sold: Column | float = 0.0
     if case != "reference":
@@ -152,7 +162,7 @@ def federal(
     passed_on = shop.taxed_as in ("partnership", "S corporation")
     limit = (
         year("section_179_limit", "owner's dollar limit of section 179")
-        if passed_on and isinstance(flows.section_179, Column)
+        if (passed_on and isinstance(flows.section_179, Column)) or owner.other_section_179 is not None
         else None
     )
     recapture, gain = owners_179(draft, plan, w, "federal", name, owner, case, flows, elections, share, limit)

@@ -25,6 +25,7 @@ from equipdecide.tax.income import (
 )
 from equipdecide.tax.individual import federal
 from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
+from equipdecide.tax.own_books import own_books
 from equipdecide.tax.pass_through import credit, elected, pay_for_owners, post_payment
 from equipdecide.tax.payments import entity_tax_on_sale, instalments, pay, tax_distributions, tax_on_sale
 from equipdecide.tax.property_tax import property_tax, sales_tax_finding
@@ -48,6 +49,7 @@ def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     indexing = plan.scenario.study.tax_indexing
     depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
     dispose(draft, plan, law, elections, [book.name for book in books])
+    own_books(draft, plan)
     if not plan.time.flat:
         property_tax(draft, plan, law, elections)
     return KeptBooks(tuple(elections), tuple(books))

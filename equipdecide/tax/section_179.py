@@ -34,6 +34,15 @@ class Limit:
             return law.get(id, Date(year, 12, 31), index_rate=index_rate, as_known_on=BEFORE_ACT)
         return law.get(id, Date(year, 12, 31), index_rate=index_rate)
 
+    def amount(self, law: Law, year: int, cost: float) -> float:
+        """Return the dollar limit of a year [currency] where `cost` is placed in service; none before the first year on file."""
+        try:
+            most = self.read(law, self.limit, year, 0.0).number
+            above = self.read(law, self.threshold, year, 0.0).number if self.threshold else float("inf")
+        except MissingParameter:
+            return float("inf")
+        return max(most - max(cost - above, 0.0), 0.0)
+
 
 def limit_of_year(
     draft: Draft, law: Law, book: str, year: int, index_rate: float, limit: Limit, items: Sequence[Working]
