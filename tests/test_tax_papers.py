@@ -286,3 +286,18 @@ def test_every_line_named_for_a_return_has_its_row() -> None:
 
     rows = {(row["form"], str(row["line"])) for row in parameters.load().rows("federal/form_lines")}
     assert {place for places in OWN_RETURN.values() for place in places if place} <= rows
+
+
+def test_a_state_with_days_of_its_own() -> None:
+    """Florida: 1 May 2027 is a Saturday; California has nothing in September; elsewhere the federal days."""
+    from datetime import date
+
+    from equipdecide.calendar import calendar_years
+    from equipdecide.tax.payments import due_dates, parts_of_estimates
+
+    law, year = parameters.load(), calendar_years(2026, 2026)
+    assert due_dates(law, year, "corporation", "return", "fl") == (date(2027, 5, 3),)
+    assert due_dates(law, year, "corporation", "return", "nc") == (date(2027, 4, 15),)
+    assert due_dates(law, year, "individual", "return", "fl") == (date(2027, 4, 15),)
+    assert parts_of_estimates(law, "ca", "individual") == pytest.approx((1.2, 1.6, 0.0, 1.2))
+    assert parts_of_estimates(law, "ca", "corporation") == parts_of_estimates(law, "", "individual") == (1, 1, 1, 1)

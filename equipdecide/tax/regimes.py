@@ -247,7 +247,8 @@ def _owner(
             else None
         )
         owed, without = draft[f"{kind} return {name} as filed"]["tax"], draft[f"{kind} return {name} reference"]["tax"]
-        pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each)
+        state = rules.code or "" if kind == "state" and rules is not None else ""
+        pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each, state=state)
     if rules is not None and owner.last_state_tax is None:
         draft.common.find(
             "state_paid_with_return",
@@ -323,6 +324,7 @@ def _corporation(
             without,
             each if kind == "federal" else None,
             "corporation",
+            rules.code or "" if kind == "state" and rules is not None else "",
         )
     if "without the sale" in cases:
         tax_on_sale(draft, plan, "shop", rules is not None, by_year.law if known else None, "corporation")
