@@ -8,13 +8,18 @@ machine is placed in service, not to that of the order (Reg. 1.167(a)-11(e)(1)(i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from equipdecide.calendar import Date
 from equipdecide.ledger import Draft
-from equipdecide.parameters import Law
+from equipdecide.parameters import Law, MissingParameter
 from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Buy
 from equipdecide.tax.books import on_file, reading_then
+from equipdecide.tax.elections import FEDERAL, Election, acquired_on, bonus_row
 from equipdecide.tax.interest_limit import say_interest_limit
+from equipdecide.tax.law_by_year import say_later_law
 
 
 def say_what_is_believed(draft: Draft, plan: Plan) -> None:
@@ -97,6 +102,46 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 "warning",
             )
     say_interest_limit(draft, plan, law)
+
+
+def say_what_the_books_rest_on(draft: Draft, plan: Plan, law: Law, elections: Sequence[Election]) -> None:
+    """Post findings on rows and rules the books rest on: law after the decision, rules from memory, tables worked out."""
+    decided, first = plan.scenario.decision_date, plan.time.first_tax_year
+    for e in elections:
+        item = e.possession
+        row = bonus_row(law, acquired_on(item), item.in_service)
+        enacted = row["enacted"] if row is not None else None
+        if row is not None and isinstance(enacted, Date) and enacted > decided and e.bonus_source == row["source"]:
+            says = f"bonus of {float(str(row['rate'])):.0%} on property acquired from {row['acquired_from']}"
+            draft.common.find(
+                "later_law", f"{says}: enacted on {enacted}, after the decision date.", "federal/bonus_rates"
+            )
+        if e.section_179 != "none" and item.in_service.year >= first:
+            say_limit_of_later_law(draft, law, item.in_service.year, decided)
+        if e.rates is not None and e.section_179 != "all" and float(e.bonus) < 1:
+            short = e.rates.why.startswith("short")
+            if short or e.rates.from_year is not None:
+                rule = "the months of a short tax year" if short else "leaving the table after a casualty"
+                draft.common.find(
+                    "rule_from_memory",
+                    f"{item.name}: {rule} ({e.rates.why}) follows a rule recalled from memory and not confirmed in a source.",
+                    f"machines.{item.machine}",
+                )
+        if e.table is not None and e.table.id == "federal/straight_line":
+            draft.common.find(
+                "table_worked_out",
+                "Straight-line percentages are worked out from the law, not read from the printed Tables A-8 to A-12: they may be off by 0.01.",
+                "federal/straight_line",
+            )
+
+
+def say_limit_of_later_law(draft: Draft, law: Law, year: int, decided: Date) -> None:
+    """Post a finding where the section 179 limit of a year became law after the decision."""
+    try:
+        most = FEDERAL.read(law, FEDERAL.limit, year, 0.0)
+    except MissingParameter:
+        return
+    say_later_law(draft, law, [most], decided, f"section 179 limit of {year}")
 
 
 def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:

@@ -2,7 +2,7 @@
 
 Form 4562. Table percentages are of the unadjusted basis left after section 179 and bonus. In the year of disposal the
 convention allows part of the year (half; by quarter); in a table's own last year the printed percentage is the part
-year already. Placed in service and disposed of in the same year: no depreciation at all.
+year already, and of it counts what lies before the disposal. Placed in service and disposed of in the same year: no depreciation at all.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.tax.books import Book
 from equipdecide.tax.elections import AS_FILED, Election, describe, elect, method_of
 from equipdecide.tax.section_179 import limit_of_year, use_recapture
-from equipdecide.tax.without_tables import by_rates
+from equipdecide.tax.without_tables import Rates, by_rates, first_months
 
 
 def book_name(election: Election, book: str) -> str:
@@ -52,16 +52,28 @@ def _in_year(law: Law, election: Election, axis: Axis, flat: bool) -> tuple[list
         share = 1.0
         if gone or (item.in_service.year == item.disposed.year and not flat):
             share = 0.0
-        elif last and _part_of_last_year(election, year):
-            share = disposal_fraction(law, election.convention, (item.disposed.month + 2) // 3)
+        elif last:
+            share = _part_of_last_year(law, election, year)
         shares.append(share)
     return percents, shares
 
 
-def _part_of_last_year(election: Election, year: int) -> bool:
-    """Tell whether the convention allows part of the year of disposal: by a table not in its own last year, by rates always."""
-    by_convention = election.table is not None or election.bonus_source == AS_FILED
-    return election.rates is not None or (by_convention and year < len(election.percents) - 1)
+def _part_of_last_year(law: Law, election: Election, year: int) -> float:
+    """Return the part of the year of disposal that the convention allows.
+
+    In a table's own last year the printed percentage is for the time up to the end of the recovery period: of that, the part up
+    to the disposal. By rates the years left see to it.
+    """
+    item = election.possession
+    if election.table is None and election.rates is None and election.bonus_source != AS_FILED:
+        return 1.0
+    part = disposal_fraction(law, election.convention, (item.disposed.month + 2) // 3)
+    if election.rates is not None or year < len(election.percents) - 1:
+        return part
+    if election.table is None:
+        return 1.0
+    rest = Rates(0.0, election.life, first_months(None, item.in_service, election.convention), "").years_left(year)
+    return min(part / rest, 1.0) if rest else 1.0
 
 
 def _year_of_use(in_service: Date, axis: Axis, row: int) -> int:
@@ -403,7 +415,7 @@ def _last_year(election: Election, axis: Axis, allowed: Column, flat: bool) -> l
         _year_of_use(item.in_service, axis, row) if flat else end.year - item.in_service.year
         for row, end in enumerate(axis.ends)
     ]
-    return [1.0 if year == last and share else 0.0 for year, share in zip(years, allowed.per_row(), strict=True)]
+    return [1.0 if year == last and share == 1 else 0.0 for year, share in zip(years, allowed.per_row(), strict=True)]
 
 
 def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Column | None) -> None:

@@ -7,7 +7,7 @@ more than 40 % in the last three months makes the whole year mid-quarter. It is 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -184,16 +184,22 @@ def _elected_at_entered(item: Possession, cost: float) -> float:
 
 
 @lru_cache(maxsize=1024)
-def bonus_rate(law: Law, acquired: Date, placed: Date, used: bool) -> tuple[float, str]:
-    """Return the bonus rate and its source for days of acquisition and placing in service; 0 where there is none."""
+def bonus_row(law: Law, acquired: Date, placed: Date) -> Mapping[str, object] | None:
+    """Return the row of the bonus rates for days of acquisition and placing in service; None where none fits."""
     for row in law.rows("federal/bonus_rates"):
         a0, a1, p0, p1 = (row[key] for key in ("acquired_from", "acquired_to", "placed_from", "placed_to"))
         inside = (a0 is None or acquired >= a0) and (a1 is None or acquired <= a1)  # type: ignore[operator]
         if inside and (p0 is None or placed >= p0) and (p1 is None or placed <= p1):  # type: ignore[operator]
-            if used and row["used_property"] != "yes":
-                return 0.0, str(row["source"])
-            return float(str(row["rate"])), str(row["source"])
-    return 0.0, "no row of the bonus rates fits these dates"
+            return row
+    return None
+
+
+def bonus_rate(law: Law, acquired: Date, placed: Date, used: bool) -> tuple[float, str]:
+    """Return the bonus rate and its source for days of acquisition and placing in service; 0 where there is none."""
+    row = bonus_row(law, acquired, placed)
+    if row is None:
+        return 0.0, "no row of the bonus rates fits these dates"
+    return 0.0 if used and row["used_property"] != "yes" else float(str(row["rate"])), str(row["source"])
 
 
 FEDERAL = Limit()

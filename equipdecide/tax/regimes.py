@@ -8,7 +8,12 @@ from dataclasses import dataclass
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
-from equipdecide.tax.believed import say_states_limits, say_what_claims_need, say_what_is_believed
+from equipdecide.tax.believed import (
+    say_states_limits,
+    say_what_claims_need,
+    say_what_is_believed,
+    say_what_the_books_rest_on,
+)
 from equipdecide.tax.books import Book, StateRules, books_of, state_rules
 from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
 from equipdecide.tax.depreciation import depreciate
@@ -162,6 +167,7 @@ def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
         return
     say_what_is_believed(draft, plan)
     say_what_claims_need(draft, plan, law)
+    say_what_the_books_rest_on(draft, plan, law, kept.elections)
     sales_tax_finding(draft, plan, law)
     say_states_limits(draft, plan, law)
     folder = plan.scenario.source.folder if plan.scenario.source else None
