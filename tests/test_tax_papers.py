@@ -388,3 +388,47 @@ def test_law_after_the_decision_and_rules_from_memory_are_said() -> None:
     assert "M z: leaving the table after a casualty" in memory
     assert "M y" not in memory
     assert len(after["table_worked_out"]) == 1
+
+
+def test_a_small_item_above_the_safe_harbour_is_said() -> None:
+    """Reg. 1.263(a)-1(f): 2,500 an item without audited statements."""
+    for cost, said in (("2,500", False), ("2,501", True)):
+        text = BELIEVED.replace("OFFER", "dealer").replace(
+            "section_179: all}}",
+            f"section_179: all}}, gauge: {{cost: {cost}, in_service: 2023-03-01, expensed: yes}}}}",
+        )
+        assert ("small_item_over_limit" in codes_of(text, "change")) is said
+
+
+def test_part_four_and_an_instalment_sale_land_on_their_lines() -> None:
+    """Part IV by Publication 946 (a deduction of 5,000, allowable 4,185.20); 20,000 of gain above recapture in four parts."""
+    text = BELIEVED.replace("OFFER", "buyer").replace(
+        "section_179: all}}",
+        "section_179: all}, tool: {cost: 5,000, in_service: 2024-03-01, life: 3, section_179: all, "
+        "business_use_later: 40 %, business_use_changes: 2026-01-01}}",
+    )
+    text = (
+        text.replace(
+            "offers:\n",
+            "offers:\n  buyer: {machine: M, route: private sale, price: 125,000, divided: {machine: 120,000, tool: 5,000}, "
+            "paid_over: {deferred: 75 %, payments: 3, rate: 6 %}}\n",
+        )
+        .replace("on: 2026-12-10", "on: 2027-02-10")
+        .replace("years: 2,", "years: 6,")
+    )
+    evaluation = evaluate(loads(text), only=["keep", "change"])
+
+    def lines(year: int) -> dict[tuple[str, str, str], float]:
+        made = form_lines(evaluation["change"], evaluation.plans["change"], evaluation.law, year)
+        return {(one.form, one.line, one.about): round(one.amount, 2) for one in made}
+
+    falls = lines(2026)
+    assert falls["4797", "33", "M tool"] == 5_000
+    assert falls["4797", "34", "M tool"] == 4_185.2
+    assert falls["4797", "35", "M tool"] == falls["Schedule C", "6", "M tool"] == 814.8
+    sold, later = lines(2027), lines(2028)
+    gain = 20_000  # of the machine, above its cost; all of the tool's gain is recapture
+    assert sold["6252", "26", "M"] == sold["4797", "4", ""] == sold["4797", "7", ""] == gain / 4
+    assert later["6252", "26", "M"] == later["4797", "4", ""] == gain / 4
+    assert ("4797", "32", "") not in sold
+    assert sold["6252", "12", "M"] == sold["4797", "31", ""]

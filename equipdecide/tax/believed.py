@@ -21,6 +21,8 @@ from equipdecide.tax.elections import FEDERAL, Election, acquired_on, bonus_row
 from equipdecide.tax.interest_limit import say_interest_limit
 from equipdecide.tax.law_by_year import say_later_law
 
+DE_MINIMIS_FROM = Date(2016, 1, 1)  # first day of the limits on file
+
 
 def say_what_is_believed(draft: Draft, plan: Plan) -> None:
     """Post the findings that a plan's sales and purchases call for."""
@@ -91,6 +93,16 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 f"machines.{item.machine}",
                 "warning",
             )
+        if asset.expensed and item.in_service >= DE_MINIMIS_FROM:
+            most = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="unaudited")
+            audited = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="audited")
+            if float(asset.cost) > most.number:
+                draft.common.find(
+                    "small_item_over_limit",
+                    f"{item.name}: {float(asset.cost):,.0f} is deducted at once as a small item; the safe harbour is {most.number:,.0f} for each item on an invoice, "
+                    f"{audited.number:,.0f} with audited statements (from memory). It holds where no single item is dearer.",
+                    f"machines.{item.machine}",
+                )
         if not asset.expensed and asset.section_179 != "all" and asset.bonus in ("by law", "elected out"):
             out.setdefault((asset.in_service.year, asset.asset_class), set()).add(asset.bonus == "elected out")
     for (year, code), ways in out.items():

@@ -17,7 +17,7 @@ from equipdecide.parameters import Law
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
 from equipdecide.tax.books import Book
-from equipdecide.tax.elections import AS_FILED, Election, describe, elect, method_of
+from equipdecide.tax.elections import AS_FILED, Election, business_use_floor, describe, elect, method_of
 from equipdecide.tax.section_179 import limit_of_year, use_recapture
 from equipdecide.tax.without_tables import Rates, by_rates, first_months
 
@@ -204,7 +204,7 @@ def _depreciate(
     if election.declining:
         _declining_balance(w, election, axis, salvage)
     before = _before(w, plan, election) if flat else None
-    more = _on_what_is_put_back(w, plan, election, axis, shares)
+    more = _on_what_is_put_back(w, plan, law, election, axis, shares)
     if election.rates is not None:
         _by_rates(draft, w, election, axis, shares, more)
     elif not election.declining:
@@ -224,7 +224,7 @@ def _depreciate(
         draft.taxed(f"section 179 of {item.name}", w["section_179_of_year"], 1, book.name, "section 179")
     else:
         draft.taxed(about, w["depreciation"], -1, book.name)
-    back = _taken_back(draft, plan, election, book, w)
+    back = _taken_back(draft, plan, law, election, book, w)
     less_and_before = {
         name: column for name, column in (("taken_back", back), ("before", before)) if column is not None
     }
@@ -258,10 +258,16 @@ def _with_use(election: Election, axis: Axis, shares: list[float]) -> list[float
     return [share * change[1] if end.year >= change[0] else share for share, end in zip(shares, axis.ends, strict=True)]
 
 
-def _use_falls(plan: Plan, election: Election) -> int | None:
+def _use_falls(plan: Plan, law: Law, election: Election) -> int | None:
     """Return the year in which business use falls to half or less and section 179 is taken back; None where it does not."""
     change, item = _use_later(election), election.possession
-    if change is None or change[2] > 0.5 or election.section_179 == "none" or election.expensed or plan.time.flat:
+    if (
+        change is None
+        or change[2] > business_use_floor(law)
+        or election.section_179 == "none"
+        or election.expensed
+        or plan.time.flat
+    ):
         return None
     first, last = item.in_service.year, change[0]
     if not first < last <= first + election.life or not plan.time.first_tax_year <= last < item.disposed.year:
@@ -269,12 +275,12 @@ def _use_falls(plan: Plan, election: Election) -> int | None:
     return last
 
 
-def _on_what_is_put_back(w: Working, plan: Plan, election: Election, axis: Axis, shares: list[float]) -> str:
+def _on_what_is_put_back(w: Working, plan: Plan, law: Law, election: Election, axis: Axis, shares: list[float]) -> str:
     """Post later depreciation on section 179 that was taken back, as if it had never been elected (Reg. 1.179-1(e)(1)).
 
     Returns the text that the depreciation of the year adds.
     """
-    last, first = _use_falls(plan, election), election.possession.in_service.year
+    last, first = _use_falls(plan, law, election), election.possession.in_service.year
     if last is None:
         return ""
     percents = [
@@ -294,13 +300,13 @@ def _on_what_is_put_back(w: Working, plan: Plan, election: Election, axis: Axis,
     return " + on_put_back"
 
 
-def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Working) -> Column | None:
+def _taken_back(draft: Draft, plan: Plan, law: Law, election: Election, book: Book, w: Working) -> Column | None:
     """Post the section 179 taken back where business use falls to half or less; None where it does not.
 
     What would have been allowed is reckoned on the section 179 amount, which is of the first share of business use: a
     later share counts as a part of that one.
     """
-    change, item, last = _use_later(election), election.possession, _use_falls(plan, election)
+    change, item, last = _use_later(election), election.possession, _use_falls(plan, law, election)
     if change is None or last is None:
         return None
     first = item.in_service.year

@@ -50,13 +50,18 @@ def cost_at_entered(possession: Possession) -> float:
     return price + taxed + sum(float(amount) for amount in source.capital_costs.values())
 
 
-def _section_179(possession: Possession) -> Amount | str:
+def business_use_floor(law: Law) -> float:
+    """Return the share of business use at or below which there is no section 179, or it is taken back."""
+    return law.get("federal/depreciation.business_use_floor", Date(1987, 1, 1)).number
+
+
+def _section_179(law: Law, possession: Possession) -> Amount | str:
     """Return what is elected; none where the law allows none.
 
     Bought from a related person (IRC 179(d)(2)), used half or less in the business (Reg. 1.179-1(d)(1), from memory), or
     disposed of in the year it was placed in service (nothing is deducted then).
     """
-    half = business_use(possession) <= 0.5
+    half = business_use(possession) <= business_use_floor(law)
     if from_related(possession) or half or possession.in_service.year == possession.disposed.year:
         return "none"
     return possession.elected.section_179
@@ -164,7 +169,7 @@ def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> li
     items, first = plan.possessions, plan.time.first_tax_year
     costs = [cost_at_entered(item) * business_use(item) for item in items]
     small = [item.asset is not None and item.asset.expensed for item in items]
-    asked = [_elected_at_entered(item, cost) for item, cost in zip(items, costs, strict=True)]
+    asked = [_elected_at_entered(law, item, cost) for item, cost in zip(items, costs, strict=True)]
     stands: dict[int, float] = {}
     for year in {item.in_service.year for item in items}:
         of_year = [k for k, item in enumerate(items) if item.in_service.year == year and not small[k]]
@@ -178,8 +183,8 @@ def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> li
     ]
 
 
-def _elected_at_entered(item: Possession, cost: float) -> float:
-    elected = _section_179(item)
+def _elected_at_entered(law: Law, item: Possession, cost: float) -> float:
+    elected = _section_179(law, item)
     return cost if elected == "all" else min(float(elected), cost) if isinstance(elected, Amount) else 0.0
 
 
@@ -241,7 +246,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
                 item,
                 life,
                 convention,
-                _section_179(item),
+                _section_179(law, item),
                 rate,
                 source,
                 expensed,
