@@ -196,9 +196,13 @@ def federal(
         "earnings of the business, what is held back left out",
     )
     self_employment(draft, w, year, owner, status, shop.taxed_as, earned)
+    beyond = " + over_basis" if "over_basis" in w else ""
+    w.formula(
+        "long_term_gain", f"capital_gain{beyond}", "USD", "long-term capital gain, with what is paid out beyond basis"
+    )
     w.formula(
         "income",
-        "other + counted + excess_loss - se_deduction",
+        f"other + counted + excess_loss{beyond} - se_deduction",
         "USD",
         "adjusted gross income",
         other=draft.input(owner.other_income) if owner.other_income else 0.0,
@@ -225,7 +229,7 @@ def federal(
 
 def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, status: str) -> None:
     w.formula("taxable", "max(after_carryover - qbi_deduction, 0)", "USD", "taxable income")
-    w.formula("ordinary_taxable", "max(taxable - capital_gain, 0)", "USD", "of it, taxed at ordinary rates")
+    w.formula("ordinary_taxable", "max(taxable - long_term_gain, 0)", "USD", "of it, taxed at ordinary rates")
     over, rate = law.brackets(draft, "federal/income_tax.brackets", f"brackets, {owner.filing}", status)
     w.formula(
         "ordinary_tax",
@@ -252,7 +256,8 @@ def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, sta
     if owner.active and investment is None:
         w.formula("investment_tax", "0", "USD", "no net investment income tax: active in the business")
     else:
-        parts = (["investment"] if investment is not None else []) + ([] if owner.active else ["counted"])
+        passive = [] if owner.active else ["counted", *(["over_basis"] if "over_basis" in w else [])]
+        parts = (["investment"] if investment is not None else []) + passive
         uses = {"investment": investment} if investment is not None else {}
         w.formula(
             "investment_tax",
@@ -295,7 +300,7 @@ def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: s
     )
     w.formula(
         "tentative_tax",
-        "lower * max(alternative_base - capital_gain, 0) + (upper - lower) * max(alternative_base - capital_gain - above, 0)",
+        "lower * max(alternative_base - long_term_gain, 0) + (upper - lower) * max(alternative_base - long_term_gain - above, 0)",
         "USD",
         "tentative minimum tax on ordinary income; capital gain is taxed as in the regular tax",
         lower=year("alternative_minimum_tax.lower_rate", "lower AMT rate"),
