@@ -74,7 +74,7 @@ def limit_interest(
     name = f"business interest {book} {case}"
     if name in draft:
         return draft[name]["business_limited"]
-    w = home.working(name, plan.time.tax, f"limit on business interest in the {book} book, {case}", "limits")
+    w = home.working(name, plan.time.tax, f"limit on business interest in the {book} book, {case}", "business interest")
     others: Sequence[tuple[str, str, str]] = (
         ("interest", "interest", "business interest of the year"),
         ("depreciation", "depreciation", "depreciation, section 179 apart"),

@@ -26,6 +26,7 @@ TAX = (
     "payments",
     "qualified income",
     "limits",
+    "business interest",
     "state add-back",
 )
 
