@@ -170,11 +170,11 @@ def test_a_block_amount_with_a_note() -> None:
 def test_a_machine_to_buy_may_name_its_depreciation_method() -> None:
     text = _small(end="").replace(
         "alternatives:",
-        "  new: {what: n, price: 9,000, depreciation: {method: straight line, salvage: 500}}\nalternatives:",
+        "  new: {what: n, price: 9,000, depreciation: {method: straight line, life: 9}}\nalternatives:",
     )
     scenario = loads(text)
     rules = scenario.machines["new"].depreciation
-    assert rules and rules.method == "straight line" and rules.salvage and rules.salvage.likely == 500
+    assert rules and rules.method == "straight line" and rules.life == 9
     assert loads(dump(scenario)) == scenario
 
 

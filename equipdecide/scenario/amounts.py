@@ -285,6 +285,7 @@ Rate = Annotated[Amount, Quantity("a rate a year", "1/year", "6.35 %", -0.5, 1.0
 Share = Annotated[Amount, Quantity("a share", "share", "24 %", 0.0, 1.0, percent=True)]
 YesNo = Annotated[Amount, Quantity("a chance", "chance", "75 %", 0.0, 1.0, percent=True, chance=True)]
 Hours = Annotated[Amount, Quantity("a number of hours", "h", "5 h", high=8784, words=_HOURS)]
+HoursOfLife = Annotated[Amount, Quantity("a number of hours", "h", "30,000", high=1e6, words=_HOURS)]
 HourRate = Annotated[
     Amount,
     Quantity(

@@ -19,6 +19,7 @@ from equipdecide.scenario.amounts import (
     Factor,
     HourRate,
     Hours,
+    HoursOfLife,
     Minutes,
     Money,
     MoneyOrLoss,
@@ -87,6 +88,13 @@ class AsThingsAre(Frozen):
         None, title="Cost of other machines and buildings, in use for less than ten years"
     )
     gross_receipts: Money | None = Field(None, title="Gross receipts, average of the last three years")
+    other_interest: Money | None = Field(
+        None, title="Interest in that income on debts other than those of the machines here"
+    )
+    other_depreciation: Money | None = Field(
+        None, title="Depreciation in that income on property other than the machines here"
+    )
+    interest_carried: Money | None = Field(None, title="Business interest of earlier years not yet deducted")
     last_tax: Money | None = Field(None, title="Federal income tax on the corporation's last return (C corporation)")
 
 
@@ -95,6 +103,11 @@ class Shop(Frozen):
 
     name: str = Field(title="Name of the business")
     taxed_as: TaxedAs = Field(title="How the business is taxed")
+    began: Day | None = Field(
+        None,
+        title="Day the business began",
+        description="needed where an item was put in service in its first year: a short tax year has no table",
+    )
     state: State | None = Field(None, title="State income tax")
     as_things_are: AsThingsAre | None = Field(None, title="Last full year, as the return shows it")
     cash: Money | None = Field(None, title="Cash in the bank")
@@ -140,6 +153,12 @@ class Owner(Frozen):
     spouse_wages: Money | None = Field(None, title="Of the other income: the spouse's wages")
     investment_income: Money | None = Field(None, title="Of the other income: interest, dividends, rents, gains")
     section_179_carried: Money | None = Field(None, title="Section 179 deduction carried over unused")
+    other_section_179: MoneyPerYear | None = Field(
+        None, title="Section 179 that other businesses pass on, a year, not taken off the other income"
+    )
+    other_business_income: MoneyOrLoss | None = Field(
+        None, title="Of the other income: from other businesses this owner works in, a year"
+    )
     loss_carried: Money | None = Field(None, title="Net operating loss carried over from earlier years")
     losses_1231: dict[str, Money] = Field(
         default_factory=dict,
@@ -160,11 +179,32 @@ class Method(Frozen):
     convention: Literal["by rule", "half-year", "mid-quarter"] = Field(
         "by rule", title="Convention of its year", description="by rule: tested over the assets in this file"
     )
-    method: Literal["by law", "straight line", "declining balance", "sum of years digits", "table"] = Field(
-        "by law", title="Depreciation method"
+    method: Literal[
+        "by law", "straight line", "150 % declining balance", "declining balance", "sum of years digits", "table"
+    ] = Field(
+        "by law",
+        title="Depreciation method",
+        description="straight line and 150 % are elections of tax law; a table holds what the returns took by year, all "
+        "of it; the other two are of textbooks",
+    )
+    system: Literal["general", "alternative"] = Field(
+        "general", title="Recovery system of tax law: general (GDS), or the alternative (ADS) where it is elected"
+    )
+    tables: bool = Field(
+        True,
+        title="Figured by the printed tables",
+        description="no: by the rate on what is left, as a return may from the first year on",
     )
     salvage: Money | None = Field(None, title="Salvage value the method leaves (textbook methods)")
     table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
+
+
+class Casualty(Frozen):
+    """Damage that changed the basis of an item: from that year on no table is used for it."""
+
+    on: Day = Field(title="Day it happened")
+    lowered: Money = Field(title="Loss that was deducted, and what insurance paid")
+    restored: Money | None = Field(None, title="What was spent to restore it and went into its basis")
 
 
 class Asset(Method):
@@ -192,6 +232,7 @@ class Asset(Method):
     business_use: Share | None = Field(None, title="Share of its use that is business; left out: all of it")
     business_use_later: Share | None = Field(None, title="Share of business use from a later year on")
     business_use_changes: Day | None = Field(None, title="Day from which the later share holds")
+    casualty: Casualty | None = Field(None, title="Damage that changed its basis")
     bought_used: bool = Field(False, title="It was used before you bought it")
     asset_class: str = Field("34.0", title="Asset class of the activity")
 
@@ -340,6 +381,19 @@ class Ramp(Frozen):
     batch: Hours = Field(title="Standard hours of one batch")
 
 
+class OwnBooks(Frozen):
+    """How the shop's own books depreciate a machine, for statements; tax has methods of its own."""
+
+    method: Literal["straight line", "declining balance", "sum of years digits", "units of production"] = Field(
+        title="Method of the shop's own books",
+        description="declining balance: double, with straight line once that is more; units: spindle hours",
+    )
+    life: int | None = Field(None, ge=1, le=50, title="Years of life in the shop's own books")
+    salvage: Money | None = Field(None, title="Salvage value the shop's own books leave")
+    spindle_hours: HoursOfLife | None = Field(None, title="Spindle hours it is good for (units of production)")
+    spindle_hours_so_far: HoursOfLife | None = Field(None, title="Spindle hours on it at the decision")
+
+
 class Machine(Frozen):
     """A machine owned, or one that could be bought."""
 
@@ -381,6 +435,7 @@ class Machine(Frozen):
         False, title="Is its seller family, or a business of which the owners own more than half?"
     )
     depreciation: Method | None = Field(None, title="Depreciation method when bought, if not by law")
+    own_books: OwnBooks | None = Field(None, title="Depreciation in the shop's own books")
     noise: Decibels | None = Field(None, title="Noise at the operator while cutting [dBA]")
     noise_declared: Decibels | None = Field(
         None,

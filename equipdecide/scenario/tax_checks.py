@@ -146,4 +146,107 @@ def schedule_is_there(c: Checker) -> None:
         )
 
 
-TAX_CHECKS = (state_is_on_file, deductions_are_someones, owners_incomes_add_up, price_is_divided, schedule_is_there)
+def _methods(c: Checker) -> list[tuple[Table, str]]:
+    """Return every block that may state a method of depreciation, with the name of its machine."""
+    found = []
+    for name, machine in _blocks(c.tree, "machines"):
+        found += [(asset, name) for _, asset in _blocks(machine, "assets")]
+        if isinstance(stated := machine.get("depreciation"), Table):
+            found.append((stated, name))
+    return found
+
+
+TEXTBOOK = ("declining balance", "sum of years digits")
+
+
+def methods_are_law(c: Checker) -> None:
+    """Tax law has its own methods; those of textbooks are for the regime of one flat rate, and the other way round."""
+    for block, _ in _methods(c):
+        method = block.get("method")
+        if c.flat:
+            if isinstance(method, Text) and method == "150 % declining balance":
+                c.report(block, "150 % is an election of tax law", "Write declining balance", "method")
+            if "system" in block or "tables" in block:
+                key = "system" if "system" in block else "tables"
+                c.report(block, f"`{key}` is of tax law", "Leave it out in the regime `flat`", key)
+            continue
+        if isinstance(method, Text) and method in TEXTBOOK:
+            mend = "Leave it out, or elect `straight line`, `150 % declining balance` or `system: alternative`"
+            c.report(block, f"`{method}` is a method of textbooks; tax law has its own", mend, "method")
+        for key in ("section_179", "bonus"):
+            if method == "table" and key in block:
+                mend = "Leave it out, or let the law figure the rest without a table"
+                c.report(block, "a table holds all that was deducted by year", mend, key)
+        if "salvage" in block:
+            mend = "Leave it out: tax law depreciates the whole cost (IRC 168(b)(4))"
+            c.report(block, "tax depreciation leaves no salvage value", mend, "salvage")
+        if block.get("system") == "alternative" and method == "150 % declining balance":
+            mend = "Leave one of the two out"
+            c.report(block, "the alternative system is straight line, not 150 % declining balance", mend, "method")
+
+
+def classes_are_on_file(c: Checker) -> None:
+    """The class of an activity is one of those on file, or its recovery period is stated."""
+    if c.flat:
+        return
+    known = [str(row["asset_class"]) for row in parameters.load().rows("federal/asset_classes")]
+    for _, machine in _blocks(c.tree, "machines"):
+        for block in [machine, *(asset for _, asset in _blocks(machine, "assets"))]:
+            code = block.get("asset_class")
+            if isinstance(code, Text) and str(code) not in known and "life" not in block:
+                near = did_you_mean(str(code), known, f"Known here: {', '.join(known)}.")
+                mend = f"{near} Or state its `life:`"
+                c.report(block, f"no class of activity '{code}' is on file", mend, "asset_class")
+
+
+def first_year_stands(c: Checker) -> None:
+    """The business began before what it put in service in that year, and a casualty lies between service and decision."""
+    shop = c.tree.get("shop")
+    began = _day(shop.get("began")) if isinstance(shop, Table) else None
+    if began and c.decision and began > c.decision and isinstance(shop, Table):
+        c.report(shop, f"the business begins after the day of decision, {c.decision}", "Put the days in order", "began")
+    for _, machine in _blocks(c.tree, "machines"):
+        for _, asset in _blocks(machine, "assets"):
+            used = _day(asset.get("in_service"))
+            if began and used and used.year == began.year and used < began:
+                c.report(
+                    asset,
+                    f"it is in service before the business began on {began}",
+                    "Put the days in order",
+                    "in_service",
+                )
+            casualty = asset.get("casualty")
+            on = _day(casualty.get("on")) if isinstance(casualty, Table) else None
+            if on and isinstance(casualty, Table):
+                if used and on < used:
+                    c.report(casualty, f"it happened before the first use on {used}", "Put the days in order", "on")
+                if c.decision and on > c.decision:
+                    mend = "Damage to come is no basis for a decision; leave it out"
+                    c.report(casualty, f"it happens after the day of decision, {c.decision}", mend, "on")
+
+
+def own_books_stand(c: Checker) -> None:
+    """The method of the shop's own books has what it is reckoned by."""
+    for _, machine in _blocks(c.tree, "machines"):
+        books = machine.get("own_books")
+        if not isinstance(books, Table):
+            continue
+        needs = "spindle_hours" if books.get("method") == "units of production" else "life"
+        if "method" in books and needs not in books:
+            words = {"life": "its years of life", "spindle_hours": "the spindle hours the machine is good for"}[needs]
+            c.report(books, f"this method needs {words}", f"Add `{needs}:`", needs)
+        if needs == "spindle_hours" and "running" not in machine:
+            c.report(machine, "units of production need its hours a year", "Add `running:`", "running")
+
+
+TAX_CHECKS = (
+    own_books_stand,
+    methods_are_law,
+    classes_are_on_file,
+    first_year_stands,
+    state_is_on_file,
+    deductions_are_someones,
+    owners_incomes_add_up,
+    price_is_divided,
+    schedule_is_there,
+)

@@ -8,12 +8,20 @@ machine is placed in service, not to that of the order (Reg. 1.167(a)-11(e)(1)(i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from equipdecide.calendar import Date
 from equipdecide.ledger import Draft
-from equipdecide.parameters import Law
+from equipdecide.parameters import Law, MissingParameter
 from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Buy
 from equipdecide.tax.books import on_file, reading_then
+from equipdecide.tax.elections import FEDERAL, Election, acquired_on, bonus_row
+from equipdecide.tax.interest_limit import say_interest_limit
+from equipdecide.tax.law_by_year import say_later_law
+
+DE_MINIMIS_FROM = Date(2016, 1, 1)  # first day of the limits on file
 
 
 def say_what_is_believed(draft: Draft, plan: Plan) -> None:
@@ -85,6 +93,16 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 f"machines.{item.machine}",
                 "warning",
             )
+        if asset.expensed and item.in_service >= DE_MINIMIS_FROM:
+            most = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="unaudited")
+            audited = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="audited")
+            if float(asset.cost) > most.number:
+                draft.common.find(
+                    "small_item_over_limit",
+                    f"{item.name}: {float(asset.cost):,.0f} is deducted at once as a small item; the safe harbour is {most.number:,.0f} for each item on an invoice, "
+                    f"{audited.number:,.0f} with audited statements (from memory). It holds where no single item is dearer.",
+                    f"machines.{item.machine}",
+                )
         if not asset.expensed and asset.section_179 != "all" and asset.bonus in ("by law", "elected out"):
             out.setdefault((asset.in_service.year, asset.asset_class), set()).add(asset.bonus == "elected out")
     for (year, code), ways in out.items():
@@ -95,24 +113,47 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 "machines",
                 "warning",
             )
-    shop = plan.scenario.shop
-    receipts = shop.as_things_are.gross_receipts if shop.as_things_are else None
-    if receipts is not None:
-        _say_interest_limit(draft, plan, law, float(receipts))
+    say_interest_limit(draft, plan, law)
 
 
-def _say_interest_limit(draft: Draft, plan: Plan, law: Law, receipts: float) -> None:
-    """Warn where average gross receipts are above the exemption of the limit on business interest (IRC 163(j)(3))."""
-    most = law.get("federal/business_interest.gross_receipts_threshold", plan.time.start).number
-    if receipts > most:
-        share = law.get("federal/business_interest.income_share", plan.time.start).number
-        draft.common.find(
-            "interest_limit",
-            f"Average gross receipts of {receipts:,.0f} are above {most:,.0f}: business interest beyond {share:.0%} of income before interest and depreciation is carried, which is "
-            "not computed here.",
-            "shop.as_things_are.gross_receipts",
-            "warning",
-        )
+def say_what_the_books_rest_on(draft: Draft, plan: Plan, law: Law, elections: Sequence[Election]) -> None:
+    """Post findings on rows and rules the books rest on: law after the decision, rules from memory, tables worked out."""
+    decided, first = plan.scenario.decision_date, plan.time.first_tax_year
+    for e in elections:
+        item = e.possession
+        row = bonus_row(law, acquired_on(item), item.in_service)
+        enacted = row["enacted"] if row is not None else None
+        if row is not None and isinstance(enacted, Date) and enacted > decided and e.bonus_source == row["source"]:
+            says = f"bonus of {float(str(row['rate'])):.0%} on property acquired from {row['acquired_from']}"
+            draft.common.find(
+                "later_law", f"{says}: enacted on {enacted}, after the decision date.", "federal/bonus_rates"
+            )
+        if e.section_179 != "none" and item.in_service.year >= first:
+            say_limit_of_later_law(draft, law, item.in_service.year, decided)
+        if e.rates is not None and e.section_179 != "all" and float(e.bonus) < 1:
+            short = e.rates.why.startswith("short")
+            if short or e.rates.from_year is not None:
+                rule = "the months of a short tax year" if short else "leaving the table after a casualty"
+                draft.common.find(
+                    "rule_from_memory",
+                    f"{item.name}: {rule} ({e.rates.why}) follows a rule recalled from memory and not confirmed in a source.",
+                    f"machines.{item.machine}",
+                )
+        if e.table is not None and e.table.id == "federal/straight_line":
+            draft.common.find(
+                "table_worked_out",
+                "Straight-line percentages are worked out from the law, not read from the printed Tables A-8 to A-12: they may be off by 0.01.",
+                "federal/straight_line",
+            )
+
+
+def say_limit_of_later_law(draft: Draft, law: Law, year: int, decided: Date) -> None:
+    """Post a finding where the section 179 limit of a year became law after the decision."""
+    try:
+        most = FEDERAL.read(law, FEDERAL.limit, year, 0.0)
+    except MissingParameter:
+        return
+    say_later_law(draft, law, [most], decided, f"section 179 limit of {year}")
 
 
 def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:

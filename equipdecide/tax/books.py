@@ -14,7 +14,7 @@ from equipdecide.calendar import Date
 from equipdecide.parameters import Law, MissingParameter, Reading
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
-from equipdecide.tax.elections import Election, acquired_on, bonus_rate, is_used
+from equipdecide.tax.elections import AS_FILED, Election, acquired_on, bonus_rate, is_used
 from equipdecide.tax.section_179 import Limit
 
 Bonus = Literal["federal", "none", "earlier-phase-down"]
@@ -91,7 +91,9 @@ class Book:
             return election.bonus, election.bonus_source
         placed = election.possession.in_service
         treatment = self.state.bonus_of(placed)
-        if treatment == "federal" or election.bonus_source.startswith(("elected out", "bought from a related")):
+        if treatment == "federal" or election.bonus_source.startswith(
+            ("elected out", "bought from a related", AS_FILED)
+        ):
             return election.bonus, election.bonus_source
         if treatment == "none":
             return 0.0, "the state allows no bonus"

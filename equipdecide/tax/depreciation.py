@@ -2,7 +2,7 @@
 
 Form 4562. Table percentages are of the unadjusted basis left after section 179 and bonus. In the year of disposal the
 convention allows part of the year (half; by quarter); in a table's own last year the printed percentage is the part
-year already. Placed in service and disposed of in the same year: no depreciation at all.
+year already, and of it counts what lies before the disposal. Placed in service and disposed of in the same year: no depreciation at all.
 """
 
 from __future__ import annotations
@@ -17,8 +17,9 @@ from equipdecide.parameters import Law
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
 from equipdecide.tax.books import Book
-from equipdecide.tax.elections import Election, describe, method_of
+from equipdecide.tax.elections import AS_FILED, Election, business_use_floor, describe, elect, method_of
 from equipdecide.tax.section_179 import limit_of_year, use_recapture
+from equipdecide.tax.without_tables import Rates, by_rates, first_months
 
 
 def book_name(election: Election, book: str) -> str:
@@ -51,10 +52,28 @@ def _in_year(law: Law, election: Election, axis: Axis, flat: bool) -> tuple[list
         share = 1.0
         if gone or (item.in_service.year == item.disposed.year and not flat):
             share = 0.0
-        elif last and election.table is not None and year < len(election.percents) - 1:
-            share = disposal_fraction(law, election.convention, (item.disposed.month + 2) // 3)
+        elif last:
+            share = _part_of_last_year(law, election, year)
         shares.append(share)
     return percents, shares
+
+
+def _part_of_last_year(law: Law, election: Election, year: int) -> float:
+    """Return the part of the year of disposal that the convention allows.
+
+    In a table's own last year the printed percentage is for the time up to the end of the recovery period: of that, the part up
+    to the disposal. By rates the years left see to it.
+    """
+    item = election.possession
+    if election.table is None and election.rates is None and election.bonus_source != AS_FILED:
+        return 1.0
+    part = disposal_fraction(law, election.convention, (item.disposed.month + 2) // 3)
+    if election.rates is not None or year < len(election.percents) - 1:
+        return part
+    if election.table is None:
+        return 1.0
+    rest = Rates(0.0, election.life, first_months(None, item.in_service, election.convention), "").years_left(year)
+    return min(part / rest, 1.0) if rest else 1.0
 
 
 def _year_of_use(in_service: Date, axis: Axis, row: int) -> int:
@@ -69,9 +88,10 @@ def depreciate(
 ) -> None:
     """Post each cost item's depreciation in each book and tell the returns, section 179 apart from the rest."""
     for book in books:
-        made = [_open(draft, plan, election, book) for election in elections]
-        stands = {} if plan.time.flat else _stands(draft, plan, law, elections, book, made, index_rate)
-        for election, w in zip(elections, made, strict=True):
+        own = elections if book.state is None else elect(law, plan, book.limit, False)
+        made = [_open(draft, plan, election, book) for election in own]
+        stands = {} if plan.time.flat else _stands(draft, plan, law, own, book, made, index_rate)
+        for election, w in zip(own, made, strict=True):
             _depreciate(draft, plan, law, election, book, w, stands.get(election.possession.in_service.year, 1.0))
 
 
@@ -184,8 +204,11 @@ def _depreciate(
     if election.declining:
         _declining_balance(w, election, axis, salvage)
     before = _before(w, plan, election) if flat else None
-    if not election.declining:
-        _by_percentages(w, election, axis, percents, first, before)
+    more = _on_what_is_put_back(w, plan, law, election, axis, shares)
+    if election.rates is not None:
+        _by_rates(draft, w, election, axis, shares, more)
+    elif not election.declining:
+        _by_percentages(w, election, axis, percents, first, before, more)
     about = f"depreciation of {item.name}"
     if (
         first is not None
@@ -201,7 +224,7 @@ def _depreciate(
         draft.taxed(f"section 179 of {item.name}", w["section_179_of_year"], 1, book.name, "section 179")
     else:
         draft.taxed(about, w["depreciation"], -1, book.name)
-    back = _taken_back(draft, plan, election, book, w)
+    back = _taken_back(draft, plan, law, election, book, w)
     less_and_before = {
         name: column for name, column in (("taken_back", back), ("before", before)) if column is not None
     }
@@ -211,7 +234,11 @@ def _depreciate(
         + (" + before" if before is not None else "")
     )
     w.formula("taken", text, "USD", "depreciation taken up to the sale", ONE, **less_and_before)
-    w.formula("adjusted_basis", "cost - taken", "USD", "adjusted basis at the sale", ONE)
+    if "basis_changed" in w:
+        w.formula("changed", "total(basis_changed)", "USD", "basis changed by casualties", ONE)
+        w.formula("adjusted_basis", "max(cost - taken + changed, 0)", "USD", "adjusted basis at the sale", ONE)
+    else:
+        w.formula("adjusted_basis", "cost - taken", "USD", "adjusted basis at the sale", ONE)
 
 
 def _use_later(election: Election) -> tuple[int, float, float] | None:
@@ -231,17 +258,59 @@ def _with_use(election: Election, axis: Axis, shares: list[float]) -> list[float
     return [share * change[1] if end.year >= change[0] else share for share, end in zip(shares, axis.ends, strict=True)]
 
 
-def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Working) -> Column | None:
-    """Post the section 179 taken back where business use falls to half or less; None where it does not."""
+def _use_falls(plan: Plan, law: Law, election: Election) -> int | None:
+    """Return the year in which business use falls to half or less and section 179 is taken back; None where it does not."""
     change, item = _use_later(election), election.possession
-    if change is None or change[2] > 0.5 or election.section_179 == "none" or plan.time.flat:
+    if (
+        change is None
+        or change[2] > business_use_floor(law)
+        or election.section_179 == "none"
+        or election.expensed
+        or plan.time.flat
+    ):
         return None
     first, last = item.in_service.year, change[0]
-    if not first < last <= min(first + election.life, item.disposed.year) or last < plan.time.first_tax_year:
-        return None
-    use = [float(item.asset.business_use) if item.asset and item.asset.business_use else 1.0] * (last - first) + [
-        change[2]
+    if not first < last <= first + election.life or not plan.time.first_tax_year <= last < item.disposed.year:
+        return None  # in the year of a sale section 1245 takes its place (Reg. 1.179-1(e)(3))
+    return last
+
+
+def _on_what_is_put_back(w: Working, plan: Plan, law: Law, election: Election, axis: Axis, shares: list[float]) -> str:
+    """Post later depreciation on section 179 that was taken back, as if it had never been elected (Reg. 1.179-1(e)(1)).
+
+    Returns the text that the depreciation of the year adds.
+    """
+    last, first = _use_falls(plan, law, election), election.possession.in_service.year
+    if last is None:
+        return ""
+    percents = [
+        election.percents[end.year - first] if last < end.year < first + len(election.percents) else 0.0
+        for end in axis.ends
     ]
+    says = f"percentage on section 179 put back into basis, after {last}"
+    w.given("percent_put_back", percents, "%", says, Origin("choice", election.possession.name), axis)
+    part = _with_use(election, axis, shares)
+    w.given("part_put_back", part, "1", "part of the year allowed, by business use", Origin("choice", "use"), axis)
+    w.formula(
+        "on_put_back",
+        "cents(section_179 * percent_put_back / 100 * part_put_back)",
+        "USD",
+        "depreciation of section 179 put back into basis",
+    )
+    return " + on_put_back"
+
+
+def _taken_back(draft: Draft, plan: Plan, law: Law, election: Election, book: Book, w: Working) -> Column | None:
+    """Post the section 179 taken back where business use falls to half or less; None where it does not.
+
+    What would have been allowed is reckoned on the section 179 amount, which is of the first share of business use: a
+    later share counts as a part of that one.
+    """
+    change, item, last = _use_later(election), election.possession, _use_falls(plan, law, election)
+    if change is None or last is None:
+        return None
+    first = item.in_service.year
+    use = [1.0] * (last - first) + [change[1]]
     out = use_recapture(
         draft,
         f"{item.name} {book.name}",
@@ -264,19 +333,25 @@ def _taken_back(draft: Draft, plan: Plan, election: Election, book: Book, w: Wor
 
 
 def _by_percentages(
-    w: Working, election: Election, axis: Axis, percents: list[float], first: int | None, before: Column | None
+    w: Working,
+    election: Election,
+    axis: Axis,
+    percents: list[float],
+    first: int | None,
+    before: Column | None,
+    more: str,
 ) -> None:
     """Depreciation by a table; `first` is the tax year placed in service, None in the textbook regime.
 
     Each year is rounded to the cent; the last year of a whole table takes what is left, so that all of it is deducted.
     """
     item = election.possession
-    source = str(election.table.source) if election.table else "textbook method"
+    source = str(election.table.source) if election.table else election.bonus_source or "textbook method"
     w.given(
         "percent",
         percents,
         "%",
-        f"table percentage, {election.life}-year, {election.convention}",
+        f"table percentage, {election.life:g}-year, {election.convention}",
         Origin("law", "federal/macrs", source, election.table.status if election.table else "read"),
         axis,
     )
@@ -295,7 +370,7 @@ def _by_percentages(
     by_table = "cents(table_basis * percent / 100 * allowed)"
     ends = _last_year(election, axis, w["allowed"], first is None)
     if not any(ends):
-        w.formula("depreciation", f"first_year * ({inside}) + {by_table}", "USD", says)
+        w.formula("depreciation", f"first_year * ({inside}) + {by_table}{more}", "USD", says)
         return
     w.given(
         "last_year", ends, "1", "the last year of the table", Origin("choice", f"in service {item.in_service}"), axis
@@ -310,6 +385,33 @@ def _by_percentages(
     )
 
 
+def _by_rates(draft: Draft, w: Working, election: Election, axis: Axis, shares: list[float], more: str) -> None:
+    """Depreciation by the rate on what is left: short tax years, lives without a table, after a casualty."""
+    item, rates = election.possession, election.rates
+    assert rates is not None
+    first = item.in_service.year
+    parts = [share * rates.share(end.year - first) for share, end in zip(shares, axis.ends, strict=True)]
+    origin = Origin("choice", f"in service {item.in_service}, disposed of {item.disposed}")
+    w.given("shares", parts, "1", "part of the tax year that counts", origin, axis)
+    by_rates(
+        draft, w, rates, item.asset.casualty if item.asset is not None else None, election.percents, first, item.name
+    )
+    same_year = first == item.disposed.year
+    at_once = [1.0 if end.year == first and not same_year else 0.0 for end in axis.ends]
+    w.given("first_year", at_once, "1", "the year it is placed in service", origin, axis)
+    later = "cents(of_the_year * use_later)" if _use_later(election) is not None else "of_the_year"
+    if _use_later(election) is not None:
+        use = _with_use(election, axis, [1.0] * len(axis))
+        w.given("use_later", use, "1", "business use over what it was at first", origin, axis)
+    inside = "section_179 + bonus + at_once" if election.expensed else "section_179 + bonus"
+    w.formula(
+        "depreciation",
+        f"first_year * ({inside}) + {later}{more}",
+        "USD",
+        "depreciation of the year, section 179 and bonus included",
+    )
+
+
 def _last_year(election: Election, axis: Axis, allowed: Column, flat: bool) -> list[float]:
     """Flag the row of the table's last year, where the table is whole and the item still there and in the same use."""
     item, last = election.possession, len(election.percents) - 1
@@ -319,7 +421,7 @@ def _last_year(election: Election, axis: Axis, allowed: Column, flat: bool) -> l
         _year_of_use(item.in_service, axis, row) if flat else end.year - item.in_service.year
         for row, end in enumerate(axis.ends)
     ]
-    return [1.0 if year == last and share else 0.0 for year, share in zip(years, allowed.per_row(), strict=True)]
+    return [1.0 if year == last and share == 1 else 0.0 for year, share in zip(years, allowed.per_row(), strict=True)]
 
 
 def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Column | None) -> None:
@@ -327,7 +429,7 @@ def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Colu
 
     The rate is of what is left of the whole cost; salvage is not deducted first. Standard texts of engineering economy.
     """
-    item, life = election.possession, election.life
+    item, life = election.possession, round(election.life)
     ages = cal.listed("year of use", [str(k + 1) for k in range(life)])
     w.given(
         "years_left",
@@ -366,7 +468,7 @@ def _before(w: Working, plan: Plan, election: Election) -> Column:
     if election.declining:
         done = w.given(
             "before_study",
-            [1.0 if k < passed else 0.0 for k in range(election.life)],
+            [1.0 if k < passed else 0.0 for k in range(round(election.life))],
             "1",
             "years of use before the study",
             origin,

@@ -76,7 +76,7 @@ def election_dates(plan: Plan, law: Law) -> tuple[ElectionDate, ...]:
         if float(election.bonus) > 0 or election.bonus_source.startswith("elected out"):
             found.append(
                 ElectionDate(
-                    f"elect out of bonus for all {election.life}-year property of {year}",
+                    f"elect out of bonus for all {election.life:g}-year property of {year}",
                     item.name,
                     extended,
                     "a statement with the return, filed in time; within six months of its day on an amended one",

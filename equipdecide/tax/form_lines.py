@@ -1,4 +1,4 @@
-"""Where each figure lands: lines of Forms 4562 and 4797, and of the business's own return, for one tax year.
+"""Where each figure lands: lines of Forms 4562, 4797 and 6252, and of the business's own return, for one tax year.
 
 The lines are rows of the parameters, with source; the amounts are columns of the ledger. What a preparer has in hand can be
 laid beside it line by line.
@@ -15,6 +15,7 @@ from equipdecide.plan import Plan, Sale
 from equipdecide.tax.depreciation import book_name
 from equipdecide.tax.disposal import item_label, more_than_a_year
 from equipdecide.tax.elections import Election, elect
+from equipdecide.tax.spread_gain import SPREAD
 
 CLASS_LINE = {3: "19a", 5: "19b", 7: "19c", 10: "19d", 15: "19e", 20: "19f"}
 # form of the business, line of depreciation, of ordinary gain, of section 179, of section 1231
@@ -59,7 +60,7 @@ def form_lines(ledger: Ledger, plan: Plan, law: Law, year: int) -> tuple[FormLin
 
 
 def _line(law: Law, form: str, line: str, amount: float, about: str = "") -> FormLine:
-    wanted = line[:2] if line.startswith("19") else line
+    wanted = line[:2] if form == "4562" and line[:2] in ("19", "20") else line
     for row in law.rows("federal/form_lines"):
         if row["form"] == form and str(row["line"]) == wanted:
             return FormLine(form, line, amount, str(row["meaning"]), about, str(row["source"]))
@@ -107,20 +108,34 @@ def _form_4562(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
         bonus += first * w["bonus"].figure()
         rest = _of_year(w, "depreciation", year) - first * (w["bonus"].figure() + w["section_179"].figure())
         tables += rest
-        yield _line(law, "4562", CLASS_LINE.get(e.life, "19c"), rest, e.possession.name)
+        yield _line(law, "4562", _class_line(e), rest, e.possession.name)
     earlier = sum(_of_year(w, "depreciation", year) for e, w in books if e.possession.in_service.year < year)
     yield _line(law, "4562", "14", bonus)
     yield _line(law, "4562", "17", earlier)
     yield _line(law, "4562", "22", deducted + bonus + earlier + tables)
 
 
+def _class_line(election: Election) -> str:
+    """Return the line of Form 4562, part III, for an item of the year: by recovery period, or the alternative system's."""
+    if election.alternative:
+        return "20b" if election.life == 12 else "20a"
+    return CLASS_LINE.get(round(election.life), "19c")
+
+
 def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[FormLine]:
-    part_1 = part_2 = recapture = beyond = 0.0
+    part_1 = part_2 = recapture = beyond = spread = 0.0
     elections = elect(law, plan)
     for sale in plan.sales:
         gain = ledger.workings.get(f"gain federal {sale.machine}")
+        by_year = ledger.workings.get(f"instalment gain federal {sale.machine}")
+        if by_year is not None:
+            own_year = _of_year(by_year, SPREAD, year)
+            spread += max(own_year, 0.0)
+            yield _line(law, "6252", "26", max(own_year, 0.0), sale.machine)
         if gain is None or sale.sold_on.year != year:
             continue
+        if by_year is not None:
+            yield _line(law, "6252", "12", gain["ordinary_recapture"].figure(), sale.machine)
         settled = ledger.workings[f"settlement {sale.machine}"]
         price, expense = settled["gross"].figure() - settled["over_allowance"].figure(), 0.0
         expense = price - gain["amount_realized"].figure()
@@ -143,8 +158,9 @@ def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
                 yield _line(law, "4797", "24", own, e.possession.name)
                 yield _line(law, "4797", "25b", ordinary, e.possession.name)
                 recapture += ordinary
-                beyond += own - ordinary
-    net = part_1 + beyond
+                beyond += own - ordinary if by_year is None else 0.0
+    net = part_1 + beyond + spread
+    yield _line(law, "4797", "4", spread)
     yield _line(law, "4797", "31", recapture)
     yield _line(law, "4797", "32", beyond)
     yield _line(law, "4797", "7", net)
@@ -152,6 +168,16 @@ def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
     # a net section 1231 loss is ordinary and goes to line 11; of a pass-through it goes to the owners instead
     passed = plan.scenario.shop.taxed_as in ("partnership", "S corporation")
     yield _line(law, "4797", "17", part_2 + recapture + (0.0 if passed else min(net, 0.0)))
+    for e in elections:  # part IV: business use fell to half or less
+        book = ledger.workings.get(book_name(e, "federal"))
+        back = ledger.workings.get(f"section 179 recapture {e.possession.name} federal")
+        if back is None or book is None or not _of_year(book, "taken_back_of_year", year):
+            continue
+        yield _line(law, "4797", "33", book["section_179"].figure(), e.possession.name)
+        yield _line(law, "4797", "34", back["allowable"].figure(), e.possession.name)
+        yield _line(law, "4797", "35", back["recapture"].figure(), e.possession.name)
+        if plan.scenario.shop.taxed_as == "sole proprietor":
+            yield _line(law, "Schedule C", "6", back["recapture"].figure(), e.possession.name)
 
 
 def _all_ordinary(election: Election, sale: Sale) -> bool:

@@ -6,16 +6,20 @@ section 1231 gain or loss. The reference is the business without the machines in
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
+from equipdecide.parameters import Law
 from equipdecide.plan import Plan, Sale, Timeline
 from equipdecide.scenario.models import Scenario
 from equipdecide.tax.depreciation import book_name
 from equipdecide.tax.elections import Election
+from equipdecide.tax.interest_limit import limit_interest, sum_interest
+from equipdecide.tax.law_by_year import LawByYear
 from equipdecide.tax.section_179 import deduct, restore
 from equipdecide.tax.spread_gain import SPREAD
 
@@ -39,7 +43,7 @@ def first_sale(draft: Draft, plan: Plan) -> Sale | None:
     return next((s for s in plan.sales if not s.at_end and f"settlement {s.machine}" in draft), None)
 
 
-def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float) -> None:
+def income(draft: Draft, plan: Plan, law: Law | None, books: Sequence[str], base: Column | float) -> None:
     """Post the business's income in each book and year: working ``income <book>``.
 
     Columns [currency]: one per item, ``business`` (before section 179), ``elected`` (section 179), ``recapture``,
@@ -64,6 +68,8 @@ def income(draft: Draft, plan: Plan, books: Sequence[str], base: Column | float)
             found[item.character].append(w.formula(f"{k}: {item.name}", inner, "USD", item.name, x=item.column))
         sum_of(w, "of_this_plan", [*found["business"], *found["one-off"]], "USD", "income of the machines in this plan")
         w.formula("business", "base + of_this_plan", "USD", "ordinary business income, before section 179", base=base)
+        if law is not None:
+            sum_interest(draft, plan, law, w, book)
         sum_of(w, "elected", found["section 179"], "USD", "section 179 elected for the year")
         sum_of(
             w,
@@ -143,7 +149,7 @@ def property_held(draft: Draft, plan: Plan, elections: Sequence[Election]) -> Co
         item = election.possession
         if election.expensed:
             continue
-        until = cal.add_years(item.in_service, max(PROPERTY_YEARS, election.life))
+        until = cal.add_years(item.in_service, max(PROPERTY_YEARS, math.ceil(election.life)))
         flags = [1.0 if item.in_service <= end < min(item.disposed, until) else 0.0 for end in plan.time.tax.ends]
         if any(flags):
             w.given(
@@ -222,11 +228,18 @@ def sold_expensed(
 
 
 def at_the_business(
-    draft: Draft, plan: Plan, book: str, case: str, elections: Sequence[Election], limited: bool, held: Column | float
+    draft: Draft,
+    plan: Plan,
+    book: str,
+    case: str,
+    elections: Sequence[Election],
+    limited: bool,
+    held: Column | float,
+    by_year: LawByYear | None = None,
 ) -> Flows:
     """Return what one book hands on in one case, section 179 limited to the business's income where `limited`.
 
-    Working ``section 179 <book> <case>``, for a partnership or a corporation that elected any.
+    With `by_year` business interest is limited first. Working ``section 179 <book> <case>``, for a partnership or a corporation that elected any.
     """
     w = draft[f"income {book}"]
     without = case == "without the sale"
@@ -240,8 +253,11 @@ def at_the_business(
         e.section_179 != "none" and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year
         for e in elections
     )
+    business = w["business"]
+    if by_year is not None:
+        business = limit_interest(draft, plan, by_year, book, case, business, gain, w)
     if not (limited and elects):
-        return Flows(w["business"], w["elected"] if elects else 0.0, recapture, gain, held, owners)
+        return Flows(business, w["elected"] if elects else 0.0, recapture, gain, held, owners)
     out = draft.working(
         f"section 179 {book} {case}",
         plan.time.tax,
@@ -253,7 +269,7 @@ def at_the_business(
         "business + recapture + gain",
         "USD",
         "business income with the year's gain in it",
-        business=w["business"],
+        business=business,
         recapture=recapture,
         gain=gain,
     )
@@ -261,10 +277,10 @@ def at_the_business(
     deduct(out, net, w["elected"], sold, 0.0)
     if isinstance(sold, Column):
         recapture, gain = restore(out, recapture, gain)
-    return Flows(w["business"], out["section_179"], recapture, gain, held, owners)
+    return Flows(business, out["section_179"], recapture, gain, held, owners)
 
 
-def reference_flows(draft: Draft, plan: Plan) -> Flows:
+def reference_flows(draft: Draft, plan: Plan, by_year: LawByYear) -> Flows:
     """Return what the business without the machines in question hands on."""
     if "nothing" not in draft:
         draft.common.working("nothing", plan.time.tax, "no sale in the reference", "returns").formula(
@@ -272,7 +288,9 @@ def reference_flows(draft: Draft, plan: Plan) -> Flows:
         )
     zero, as_is = draft["nothing"]["zero"], plan.scenario.shop.as_things_are
     other = draft.input(as_is.other_property) if as_is is not None and as_is.other_property is not None else 0.0
-    return Flows(draft["reference income"]["business"], 0.0, zero, zero, other)
+    business = draft["reference income"]["business"]
+    business = limit_interest(draft, plan, by_year, "federal", "reference", business, zero, None)
+    return Flows(business, 0.0, zero, zero, other)
 
 
 def reference_income(draft: Draft, scenario: Scenario, time: Timeline, keep_first_year: dict[str, float]) -> Column:

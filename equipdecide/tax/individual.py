@@ -93,26 +93,36 @@ def owners_179(
     if owner.section_179_carried is not None:
         carried = draft.input(owner.section_179_carried)
     passed = isinstance(flows.section_179, Column)
-    if not passed and owner.section_179_carried is None:
+    others = draft.input(owner.other_section_179) if owner.other_section_179 is not None else None
+    if not passed and others is None and owner.section_179_carried is None:
         w.formula("section_179", "0", "USD", "no section 179")
         return recapture, gain
     wages = [amount for amount in (owner.wages, owner.spouse_wages if owner.filing == "joint" else None) if amount]
     parts = [f"wages_{k}" for k in range(len(wages))]
     if owner.active:  # income of a business one does not work in gives no room (Reg. 1.179-2(c)(6)(ii))
         parts = ["business_share", "recapture_share", "section_1231_share", *parts]
+    uses_of_net: dict[str, Column | float] = {f"wages_{k}": draft.input(amount) for k, amount in enumerate(wages)}
+    if owner.other_business_income is not None:
+        parts.append("other_business")
+        uses_of_net["other_business"] = draft.input(owner.other_business_income)
     w.formula(
         "net_for_179",
         " + ".join(parts) or "0",
         "USD",
         "business income with the year's gain in it",
         None,
-        **{f"wages_{k}": draft.input(amount) for k, amount in enumerate(wages)},
+        **uses_of_net,
     )
     on: Column | float = 0.0
-    if passed:
+    if passed or others is not None:
         half = " / 2" if owner.filing == "separate" else ""  # IRC 179(b)(4): spouses share one limit
-        text = "share * elected" if limit is None else f"min(share * elected, limit{half})"
-        uses = {"share": share, "elected": flows.section_179, **({"limit": limit} if limit is not None else {})}
+        elected = " + ".join((["share * elected"] if passed else []) + (["others"] if others is not None else []))
+        text = elected if limit is None else f"min({elected}, limit{half})"
+        uses: dict[str, Column | float] = {"limit": limit} if limit is not None else {}
+        if passed:
+            uses |= {"share": share, "elected": flows.section_179}
+        if others is not None:
+            uses["others"] = others
         on = w.formula("section_179_share", text, "USD", "share of section 179 passed on", None, **uses)
     sold: Column | float = 0.0
     if case != "reference":
@@ -152,7 +162,7 @@ def federal(
     passed_on = shop.taxed_as in ("partnership", "S corporation")
     limit = (
         year("section_179_limit", "owner's dollar limit of section 179")
-        if passed_on and isinstance(flows.section_179, Column)
+        if (passed_on and isinstance(flows.section_179, Column)) or owner.other_section_179 is not None
         else None
     )
     recapture, gain = owners_179(draft, plan, w, "federal", name, owner, case, flows, elections, share, limit)
@@ -186,9 +196,13 @@ def federal(
         "earnings of the business, what is held back left out",
     )
     self_employment(draft, w, year, owner, status, shop.taxed_as, earned)
+    beyond = " + over_basis" if "over_basis" in w else ""
+    w.formula(
+        "long_term_gain", f"capital_gain{beyond}", "USD", "long-term capital gain, with what is paid out beyond basis"
+    )
     w.formula(
         "income",
-        "other + counted + excess_loss - se_deduction",
+        f"other + counted + excess_loss{beyond} - se_deduction",
         "USD",
         "adjusted gross income",
         other=draft.input(owner.other_income) if owner.other_income else 0.0,
@@ -215,7 +229,7 @@ def federal(
 
 def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, status: str) -> None:
     w.formula("taxable", "max(after_carryover - qbi_deduction, 0)", "USD", "taxable income")
-    w.formula("ordinary_taxable", "max(taxable - capital_gain, 0)", "USD", "of it, taxed at ordinary rates")
+    w.formula("ordinary_taxable", "max(taxable - long_term_gain, 0)", "USD", "of it, taxed at ordinary rates")
     over, rate = law.brackets(draft, "federal/income_tax.brackets", f"brackets, {owner.filing}", status)
     w.formula(
         "ordinary_tax",
@@ -242,7 +256,8 @@ def _tax(draft: Draft, law: LawByYear, w: Working, year: Year, owner: Owner, sta
     if owner.active and investment is None:
         w.formula("investment_tax", "0", "USD", "no net investment income tax: active in the business")
     else:
-        parts = (["investment"] if investment is not None else []) + ([] if owner.active else ["counted"])
+        passive = [] if owner.active else ["counted", *(["over_basis"] if "over_basis" in w else [])]
+        parts = (["investment"] if investment is not None else []) + passive
         uses = {"investment": investment} if investment is not None else {}
         w.formula(
             "investment_tax",
@@ -285,7 +300,7 @@ def _alternative(law: LawByYear, draft: Draft, w: Working, year: Year, status: s
     )
     w.formula(
         "tentative_tax",
-        "lower * max(alternative_base - capital_gain, 0) + (upper - lower) * max(alternative_base - capital_gain - above, 0)",
+        "lower * max(alternative_base - long_term_gain, 0) + (upper - lower) * max(alternative_base - long_term_gain - above, 0)",
         "USD",
         "tentative minimum tax on ordinary income; capital gain is taxed as in the regular tax",
         lower=year("alternative_minimum_tax.lower_rate", "lower AMT rate"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from equipdecide.calendar import Date
@@ -12,6 +13,12 @@ from equipdecide.plan import Timeline
 
 STATUS = {"single": "single", "joint": "joint", "separate": "separate", "head of household": "head_of_household"}
 DEFAULT_INDEXING = 0.025  # a year, for brackets after the last published year: an assumption, said in a finding
+
+
+def say_later_law(draft: Draft, law: Law, readings: Iterable[Reading], decided: Date, says: str) -> None:
+    """Post a finding for each figure used that became law only after the day of the decision."""
+    for reading in law.later_law(readings, decided):
+        draft.common.find("later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", reading.id)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +60,7 @@ class LawByYear:
             except MissingParameter:
                 found.append(None)
         known = [reading for reading in found if reading is not None]
+        say_later_law(draft, self.law, known, self.decided, says)
         if len(known) == len(found):
             return draft.legal(known, says, self.time.tax)
         if not known:
@@ -68,11 +76,7 @@ class LawByYear:
         key = (id, says, *keys.values())
         if key not in self.columns:
             readings = self.readings(id, **keys)
-            for reading in readings:
-                if reading.enacted_after(self.decided):
-                    draft.common.find(
-                        "later_law", f"{says}: enacted on {reading.enacted}, after the decision date.", id
-                    )
+            say_later_law(draft, self.law, readings, self.decided, says)
             self.columns[key] = draft.legal(readings, says, self.time.tax)
         return self.columns[key]
 
@@ -82,6 +86,7 @@ class LawByYear:
         if thresholds in self.columns:
             return self.columns[thresholds], self.columns[shares]
         readings = self.readings(id, status=status)
+        say_later_law(draft, self.law, readings, self.decided, says)
         rows = [reading.brackets for reading in readings]
         width = max(len(row) for row in rows)
         # a year with fewer brackets keeps its top rate on the spare rows

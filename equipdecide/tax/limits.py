@@ -100,7 +100,7 @@ def by_basis(
         "over_basis",
         "max(paid_out - debts_added - max(prev(basis_or_held, start - held), 0) - max(activity, 0), 0)",
         "USD",
-        "paid out beyond basis: a gain that is not taxed here",
+        "paid out beyond basis: long-term capital gain",
         start=start,
         held=held,
         activity=activity,
@@ -120,7 +120,7 @@ def by_basis(
     if beyond >= 0.5 and case == "as filed":
         draft.find(
             "paid_out_over_basis",
-            f"{name}: {beyond:,.0f} is paid out beyond the owner's basis; that is a gain (IRC 731(a)(1), 1368(b)(2)) whose tax is not computed here.",
+            f"{name}: {beyond:,.0f} is paid out beyond the owner's basis and taxed as long-term capital gain (IRC 731(a)(1), 1368(b)(2)); the part that IRC 751 makes ordinary is not looked at.",
             "owners",
             "warning",
         )

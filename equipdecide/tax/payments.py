@@ -3,12 +3,13 @@
 IRC 6654: each estimate is a quarter of the smaller of 90 % of the year's tax and 100 % (110 % above an income) of last
 year's; the rest is due with the return. Lines are differences from the reference, so they are what this course adds.
 Days past at the decision, or
-before a sale of the same year, do not change: their part moves to the balance. Taxes owed equal taxes paid, a check
-column proves it.
+before a sale of the same year, do not change: the annualized method lets them, and what they lack is due with the next
+estimate (IRC 6654(d)(2)(B), 6655(e)(1)). Taxes owed equal taxes paid, a check column proves it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from equipdecide import calendar as cal
@@ -25,13 +26,47 @@ ESTIMATES = ("estimate-1", "estimate-2", "estimate-3", "estimate-4")
 
 
 @lru_cache(maxsize=256)
-def due_dates(law: Law, axis: Axis, payer: str, event: str) -> tuple[Date, ...]:
-    """Return, per tax year, the day a payment is due, moved to the next business day (IRC 7503)."""
-    for row in law.rows("federal/estimated_tax_days"):
+def due_dates(law: Law, axis: Axis, payer: str, event: str, state: str = "") -> tuple[Date, ...]:
+    """Return, per tax year, the day a payment is due, moved to the next business day (IRC 7503).
+
+    With `state` its own day where it has one; else the federal day.
+    """
+    own = [row for row in _days_of_state(law, state, payer) if row["event"] == event]
+    for row in [*own, *law.rows("federal/estimated_tax_days")]:
         if row["payer"] == payer and row["event"] == event:
             after, month, day = (int(str(row[key])) for key in ("years_after", "month", "day"))
             return tuple(cal.next_business_day(Date(end.year + after, month, day)) for end in axis.ends)
     raise LookupError(f"no day for {payer} {event}")
+
+
+def _days_of_state(law: Law, state: str, payer: str) -> list[Mapping[str, object]]:
+    """Return the rows of a state's own days for a payer; none where it goes by the federal days."""
+    if not state:
+        return []
+    return [row for row in law.rows("state_payment_days") if row["state"] == state and row["payer"] == payer]
+
+
+def parts_of_estimates(law: Law, state: str, payer: str) -> tuple[float, ...]:
+    """Return the quarters of a year's required payment that each of four estimates asks for: one each, or as a state has it."""
+    own = {row["event"]: row["part"] for row in _days_of_state(law, state, payer) if row["part"] is not None}
+    return tuple(4 * float(str(own[event])) if event in own else 1.0 for event in ESTIMATES)
+
+
+def quarters_due(
+    plan: Plan, days_of: Sequence[Sequence[Date]], parts: Sequence[float] = (1.0, 1.0, 1.0, 1.0)
+) -> tuple[list[float], ...]:
+    """Return, for each of four estimates, the quarters of a year's required payment due with it, by tax year.
+
+    As `parts` has it; an estimate that could not answer to the plan leaves its part to the next that can.
+    """
+    found: tuple[list[float], ...] = tuple([] for _ in days_of)
+    for days in zip(*days_of, strict=True):
+        waiting = 0.0
+        for quarters, day, part in zip(found, days, parts, strict=True):
+            waiting += part
+            quarters.append(waiting if part and plan.estimate_is_open(day) else 0.0)
+            waiting = 0.0 if quarters[-1] else waiting
+    return found
 
 
 def instalments(
@@ -88,24 +123,26 @@ def pay(
     reference: Column | float,
     estimates: tuple[Column, Column] | None,
     payer: str = "individual",
+    state: str = "",
 ) -> Working:
     """Post the lines of one tax of one purse: differences from the reference on each estimate's day and in April.
 
     `owed` and `reference` are the year's tax [currency]; `estimates` one estimate as filed and for the reference, or
-    None where all is due with the return. Working ``payments <label> <purse>``.
+    None where all is due with the return; `state` goes by that state's days. Working ``payments <label> <purse>``.
     """
     axis = plan.time.tax
     w = draft.working(f"payments {label} {purse}", axis, f"when {label} of {purse} is paid", "payments")
     w.formula("added", "owed - reference", "USD", f"{label} this course adds", owed=owed, reference=reference)
     paid = []
     if estimates is not None:
-        for event in ESTIMATES:
-            days = due_dates(law, axis, payer, event)
-            open_ = [1.0 if plan.estimate_is_open(day) else 0.0 for day in days]
-            w.given(f"open_{event[-1]}", open_, "1", "not yet past at the decision", Origin("calendar", event))
+        days_of = [due_dates(law, axis, payer, event, state) for event in ESTIMATES]
+        each_due = quarters_due(plan, days_of, parts_of_estimates(law, state, payer))
+        for event, days, quarters in zip(ESTIMATES, days_of, each_due, strict=True):
+            says = "quarters due: its own, and those that were past"
+            w.given(f"quarters_{event[-1]}", quarters, "1", says, Origin("calendar", event))
             column = w.formula(
                 f"estimate_{event[-1]}",
-                f"open_{event[-1]} * (each - each_reference)",
+                f"quarters_{event[-1]} * (each - each_reference)",
                 "USD",
                 f"added to estimate {event[-1]}",
                 each=estimates[0],
@@ -118,7 +155,13 @@ def pay(
     w.formula("balance", "added - estimates", "USD", "added to the balance due with the return")
     w.formula("check", "estimates + balance - added", "USD", "taxes owed less taxes paid: must be zero")
     out = w.formula("balance_paid", "0 - balance", "USD", "as cash")
-    draft.line(f"{label}, balance", purse, out, "tax", due_dates(law, axis, payer, "return"))
+    draft.line(f"{label}, balance", purse, out, "tax", due_dates(law, axis, payer, "return", state))
+    if _days_of_state(law, state, payer):
+        draft.common.find(
+            "state_days",
+            f"{state.upper()} has days of its own for {label.removesuffix(' of ' + purse)}; those taken here are from memory: look them up before paying.",
+            "shop.state",
+        )
     return w
 
 
@@ -189,18 +232,14 @@ def tax_on_sale(
         w.formula("state", "0", "USD", "no state return apart")
     w.formula("tax", "federal + state", "USD", "tax on the sale")
     if estimates is not None:
-        for k, event in enumerate(ESTIMATES, start=1):
-            days = due_dates(estimates, axis, payer, event)
+        quarters = quarters_due(plan, [due_dates(estimates, axis, payer, event) for event in ESTIMATES])
+        for k, (event, due) in enumerate(zip(ESTIMATES, quarters, strict=True), start=1):
             w.given(
-                f"open_{k}",
-                [1.0 if plan.estimate_is_open(day) else 0.0 for day in days],
-                "1",
-                "not yet past",
-                Origin("calendar", event),
+                f"quarters_{k}", due, "1", "quarters due: its own, and those that were past", Origin("calendar", event)
             )
             w.formula(
                 f"due_{k}",
-                f"open_{k} * (filed - without)",
+                f"quarters_{k} * (filed - without)",
                 "USD",
                 f"due with estimate {k}",
                 filed=draft[f"estimates {name} as filed"]["each"],

@@ -49,7 +49,7 @@ def property_tax(draft: Draft, plan: Plan, law: Law, elections: Sequence[Electio
     )
     parts: list[Column] = []
     for e in items:
-        values, read = _percents(law, code, method, e, [end.year for end in plan.time.tax.ends])
+        values, read = _percents(law, plan, code, method, e, [end.year for end in plan.time.tax.ends])
         if not any(values):
             continue
         name = e.possession.name
@@ -88,7 +88,7 @@ def property_tax(draft: Draft, plan: Plan, law: Law, elections: Sequence[Electio
 
 
 def _percents(
-    law: Law, code: str, method: Reading, election: Election, years: list[int]
+    law: Law, plan: Plan, code: str, method: Reading, election: Election, years: list[int]
 ) -> tuple[list[float], Reading]:
     """Return the taxable part of cost on 1 January of each year, and the reading it comes from."""
     item, parts, read = election.possession, [], method
@@ -99,7 +99,7 @@ def _percents(
         if found is not None:
             series, read = found.series, found
     elif method.choice == "index-percent-good" and on_file(law, f"{code}/property_tax.combined_factor"):
-        found = reading_then(law, f"{code}/property_tax.combined_factor", years[0], life=_life(law, election))
+        found = reading_then(law, f"{code}/property_tax.combined_factor", years[0], life=_life(law, plan, election))
         if found is not None:
             series, read = found.series, found
     for year in years:
@@ -118,9 +118,9 @@ def _percents(
     return parts, read
 
 
-def _life(law: Law, election: Election) -> str:
+def _life(law: Law, plan: Plan, election: Election) -> str:
     for row in law.rows("federal/asset_classes"):
-        if row["asset_class"] == asset_class(election.possession):
+        if row["asset_class"] == asset_class(election.possession, plan.scenario):
             life = float(str(row["class_life"] or 12))
             return "10" if life <= 10 else "12" if life <= 12 else "15"
     return "12"

@@ -27,7 +27,7 @@ def qualified(
     ordinary: Column,
     property_: Column | float,
 ) -> None:
-    """Post ``qbi_deduction``; reads ``after_carryover, capital_gain, se_deduction`` of the return [currency a year]."""
+    """Post ``qbi_deduction``; reads ``after_carryover, long_term_gain, se_deduction`` of the return [currency a year]."""
     shop = plan.scenario.shop
     w.formula("qualified", "ordinary - se_deduction", "USD", "qualified business income of the year", ordinary=ordinary)
     w.formula(
@@ -74,7 +74,7 @@ def qualified(
         }
     w.formula(
         "qbi_deduction",
-        f"max(min(qbi_full - qbi_phase * max(qbi_full - wage_limit, 0), rate * max(after_carryover - capital_gain, 0)), {floor})",
+        f"max(min(qbi_full - qbi_phase * max(qbi_full - wage_limit, 0), rate * max(after_carryover - long_term_gain, 0)), {floor})",
         "USD",
         "deduction for qualified business income",
         None,

@@ -8,7 +8,12 @@ from dataclasses import dataclass
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
-from equipdecide.tax.believed import say_states_limits, say_what_claims_need, say_what_is_believed
+from equipdecide.tax.believed import (
+    say_states_limits,
+    say_what_claims_need,
+    say_what_is_believed,
+    say_what_the_books_rest_on,
+)
 from equipdecide.tax.books import Book, StateRules, books_of, state_rules
 from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
 from equipdecide.tax.depreciation import depreciate
@@ -25,6 +30,7 @@ from equipdecide.tax.income import (
 )
 from equipdecide.tax.individual import federal
 from equipdecide.tax.law_by_year import DEFAULT_INDEXING, LawByYear
+from equipdecide.tax.own_books import own_books
 from equipdecide.tax.pass_through import credit, elected, pay_for_owners, post_payment
 from equipdecide.tax.payments import entity_tax_on_sale, instalments, pay, tax_distributions, tax_on_sale
 from equipdecide.tax.property_tax import property_tax, sales_tax_finding
@@ -48,6 +54,7 @@ def keep_books(draft: Draft, plan: Plan, law: Law) -> KeptBooks:
     indexing = plan.scenario.study.tax_indexing
     depreciate(draft, plan, law, elections, books, indexing.likely if indexing else DEFAULT_INDEXING)
     dispose(draft, plan, law, elections, [book.name for book in books])
+    own_books(draft, plan)
     if not plan.time.flat:
         property_tax(draft, plan, law, elections)
     return KeptBooks(tuple(elections), tuple(books))
@@ -62,7 +69,7 @@ def law_by_year(law: Law, plan: Plan) -> LawByYear:
 def flat(draft: Draft, plan: Plan, kept: KeptBooks, sale_alone: bool) -> None:
     """The textbook regime: one rate on everything, paid in the period of the flow."""
     entry = plan.scenario.flat
-    income(draft, plan, ["federal"], 0.0)
+    income(draft, plan, None, ["federal"], 0.0)
     if entry is None:
         return
     rate = draft.input(entry.tax_rate)
@@ -132,7 +139,7 @@ def united_states(
     if known and "reference income" not in draft:
         reference_income(draft, scenario, plan.time, keep_first_year)
     base: Column | float = draft["reference income"]["business"] if known else 0.0
-    income(draft, plan, [book.name for book in books], base)
+    income(draft, plan, by_year.law, [book.name for book in books], base)
     rules = state_rules(plan, by_year.law)
     rules = rules if rules is not None and rules.taxed else None
     adjustment = add_back(draft, plan, rules, elections) if rules is not None else None
@@ -141,12 +148,15 @@ def united_states(
     cases: Cases = {}
     for case in _cases(draft, plan, sale_alone):
         cases[case] = {
-            book.name: at_the_business(draft, plan, book.name, case, elections, limited, held) for book in books
+            book.name: at_the_business(
+                draft, plan, book.name, case, elections, limited, held, by_year if known else None
+            )
+            for book in books
         }
         if rules is not None:
             cases[case].setdefault("state", cases[case]["federal"])
     if known:
-        same = reference_flows(draft, plan)
+        same = reference_flows(draft, plan, by_year)
         cases["reference"] = {"federal": same, "state": same}
     if rules is not None and known and elected(draft, plan):
         for case, one in cases.items():
@@ -171,6 +181,7 @@ def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
         return
     say_what_is_believed(draft, plan)
     say_what_claims_need(draft, plan, law)
+    say_what_the_books_rest_on(draft, plan, law, kept.elections)
     sales_tax_finding(draft, plan, law)
     say_states_limits(draft, plan, law)
     folder = plan.scenario.source.folder if plan.scenario.source else None
@@ -256,7 +267,8 @@ def _owner(
             else None
         )
         owed, without = draft[f"{kind} return {name} as filed"]["tax"], draft[f"{kind} return {name} reference"]["tax"]
-        pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each)
+        state = rules.code or "" if kind == "state" and rules is not None else ""
+        pay(draft, plan, law, _purse(plan, name), f"{kind} tax of {name}", owed, without, each, state=state)
     if rules is not None and owner.last_state_tax is None:
         draft.common.find(
             "state_paid_with_return",
@@ -332,6 +344,7 @@ def _corporation(
             without,
             each if kind == "federal" else None,
             "corporation",
+            rules.code or "" if kind == "state" and rules is not None else "",
         )
     if "without the sale" in cases:
         tax_on_sale(draft, plan, "shop", rules is not None, by_year.law if known else None, "corporation")

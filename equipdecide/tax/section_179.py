@@ -34,6 +34,15 @@ class Limit:
             return law.get(id, Date(year, 12, 31), index_rate=index_rate, as_known_on=BEFORE_ACT)
         return law.get(id, Date(year, 12, 31), index_rate=index_rate)
 
+    def amount(self, law: Law, year: int, cost: float) -> float:
+        """Return the dollar limit of a year [currency] where `cost` is placed in service; none before the first year on file."""
+        try:
+            most = self.read(law, self.limit, year, 0.0).number
+            above = self.read(law, self.threshold, year, 0.0).number if self.threshold else float("inf")
+        except MissingParameter:
+            return float("inf")
+        return max(most - max(cost - above, 0.0), 0.0)
+
 
 def limit_of_year(
     draft: Draft, law: Law, book: str, year: int, index_rate: float, limit: Limit, items: Sequence[Working]
@@ -142,8 +151,8 @@ def use_recapture(
     """Post what is taken back when business use falls to half or less: Form 4797 part IV (IRC 179(d)(10)).
 
     Section 179 deducted [currency] less the depreciation that would have been allowed on that amount, through the year
-    of recapture: the table's percentage of each of `years` times the share of business use. The year of recapture
-    counts in full. Ordinary income that enters self-employment income; it goes back into basis.
+    of recapture: the table's percentage of each of `years` times the share of business use over the first share. The year
+    of recapture counts in full. Ordinary income that enters self-employment income; it goes back into basis.
     """
     w = draft.working(
         f"section 179 recapture {name}",

@@ -160,9 +160,12 @@ def state_return(
             net=adjustment,
         )
     other = draft.input(owner.other_income) if owner.other_income else 0.0
-    w.formula(
-        "income", "other + business_income + held_back + added", "USD", "income in the state", other=other, added=added
-    )
+    uses: dict[str, Column | float] = {"other": other, "added": added}
+    beyond = ""
+    if "over_basis" in filed:
+        beyond, uses["over_basis"] = " + over_basis", filed["over_basis"]
+    text = f"other + business_income + held_back + added{beyond}"
+    w.formula("income", text, "USD", "income in the state", None, **uses)
     w.formula(
         "loss_carried",
         "max(prev(loss_carried) - income, 0) + excess_loss",

@@ -59,6 +59,8 @@ RULES = {
     "reference": "tax.income",
     "returns": "tax.individual",
     "limits": "tax.limits",
+    "business interest": "tax.interest_limit",
+    "own books": "tax.own_books",
     "section 179": "tax.section_179",
     "qualified income": "tax.qualified_income",
     "state add-back": "tax.states",

@@ -28,8 +28,8 @@ KEEP, COURSE = "keep", "course"
 SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "Shop": ("part economics", "hours", "capacity", "contribution", "upkeep", "spending", "elsewhere"),
     "Loans and orders": ("loan schedule", "settlement", "payoff", "orders", "debt service", "lease", "guarantees"),
-    "Books": ("depreciation", "disposal", "section 179"),
-    "Returns": ("income", "reference", "limits", "returns", "qualified income"),
+    "Books": ("depreciation", "disposal", "section 179", "own books"),
+    "Returns": ("income", "reference", "business interest", "limits", "returns", "qualified income"),
     "Payments": ("payments", "tax on the sale"),
     "Worth and cash": ("worth", "cash test", "own money", "coverage"),
 }
