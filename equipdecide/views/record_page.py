@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 from pathlib import Path
 
-from equipdecide.after.record import FlipKept, GuessKept, LawDifference, Record, Rerun
+from equipdecide.after.record import FlipKept, FlipMoved, GuessKept, LawDifference, Record, Rerun
 from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
@@ -198,11 +199,37 @@ def difference_in_words(difference: LawDifference) -> str:
         if difference.enacted and difference.enacted != difference.from_date
         else ""
     )
+    moves = ""
+    if difference.flips:
+        most = max(difference.flips, key=_how_far)
+        moves = f" It moves {len(difference.flips)} of the recorded flips; furthest, {flip_moved_in_words(most)}."
     return (
         f"{difference.description} ({difference.id}): {difference.then} then, {difference.today} today{since}{law}. "
         f"Alone it changes the present worth by {cents(difference.effect, plus=True)} and the lead over keeping by "
-        f"{cents(difference.effect_on_lead, plus=True)}."
+        f"{cents(difference.effect_on_lead, plus=True)}.{moves}"
     )
+
+
+def _how_far(flip: FlipMoved) -> float:
+    return math.inf if flip.now is None else abs(flip.now - flip.then) / max(abs(flip.then), 1e-9)
+
+
+def flip_moved_in_words(flip: FlipMoved) -> str:
+    """Say where a recorded flip stood and where it stands now."""
+    now = "nowhere now" if flip.now is None else f"now at {entered(flip.now, flip.unit)}"
+    return f"{flip.label} ({flip.alternative} and {flip.against}): level at {entered(flip.then, flip.unit)}, {now}"
+
+
+def rerun_flips(result: Rerun) -> Grid:
+    """Return the recorded flips: entered, level at as recorded, level at now."""
+    moved = {(flip.path, flip.alternative, flip.against): flip.now for flip in result.moved}
+    rows = []
+    for flip in result.record.flips:
+        now = moved.get((flip.path, flip.alternative, flip.against), flip.flip)
+        level = "nowhere" if now is None else entered(now, flip.unit)
+        said = f"{flip.label}: {flip.alternative}" + ("" if flip.against == "keep" else f" and {flip.against}")
+        rows.append(Row(said, (entered(flip.entered, flip.unit), entered(flip.flip, flip.unit), level)))
+    return Grid(("entered", "flip, recorded", "flip, now"), tuple(rows))
 
 
 def rerun_text(result: Rerun, width: int = WIDTH) -> str:
@@ -226,7 +253,17 @@ def rerun_text(result: Rerun, width: int = WIDTH) -> str:
         Grid(("recorded", "now", "difference"), rows).text(width),
         "",
     ]
-    said = ["Every figure is as recorded, to the cent."] if result.same else []
+    if record.flips:
+        lines += ["What flips the answer:", rerun_flips(result).text(width), ""]
+    said = []
+    if result.same:
+        said = ["Every figure is as recorded, to the cent.", "So is every value at which the answer flips."]
+    elif result.answer == record.answer:
+        said = ["Every figure is as recorded, to the cent."]
+    if result.moved:
+        nowhere = sum(flip.now is None for flip in result.moved)
+        gone = f", {nowhere} of them to nowhere" if nowhere else ""
+        said.append(f"{len(result.moved)} of {len(record.flips)} flips have moved{gone}.")
     said += [difference_in_words(difference) for difference in result.differences]
     if len(result.differences) > 1 and abs(result.together) >= 0.01:
         said.append(f"Acting together: {cents(result.together, plus=True)}.")
