@@ -252,5 +252,7 @@ def test_flips_are_figured_again_with_the_law_of_then_and_of_today(folder):
         gap = at[flip.alternative].column("worth.npv").figure() - at[flip.against].column("worth.npv").figure()
         assert gap == pytest.approx(0, abs=1)
         before = evaluate(comparison.scenario, {flip.path: flip.then}, law=law)
-        moved = before[flip.alternative].column("worth.npv").figure() - before[flip.against].column("worth.npv").figure()
+        moved = (
+            before[flip.alternative].column("worth.npv").figure() - before[flip.against].column("worth.npv").figure()
+        )
         assert abs(moved) > abs(gap)  # and at the recorded one they no longer are

@@ -706,7 +706,8 @@ def rerun(record: Record, law: Literal["then", "today"] = "then", today: Law | N
 def _moved(record: Record, scenario: Scenario, law: Law, found: Breakevens) -> tuple[FlipMoved, ...]:
     """Return the recorded flips that stand elsewhere under `law`, or nowhere; `found` is what flips the answer under it."""
     by = {(flip.path, flip.alternative, flip.against): flip.flip for flip in found}
-    searched = {(one.alternative, one.against) for one in (*found.flips, *found.never)}
+    searched = {(one.alternative, one.against) for one in found.flips}
+    searched |= {(one.alternative, one.against) for one in found.never}
     moved = []
     for kept in record.flips:
         pair = (kept.alternative, kept.against)

@@ -116,6 +116,7 @@ class Shop(Frozen):
         description="columns item, cost, in_service, section_179, bonus, to_date",
     )
     coverage_required: Multiple | None = Field(None, title="Debt service coverage the lender asks for, every year")
+    largest_customer: Share | None = Field(None, title="Largest customer's share of last year's sales")
     other_limits: dict[str, HourRate] = Field(
         default_factory=dict,
         title="Hours of this work a year that other stations can pass",

@@ -661,6 +661,7 @@ LENDER: PartRow = (
     lender.debts,
     lender.collateral,
     lender.coverage,
+    lender.customers,
     lender.guarantees,
     lender.findings,
     cautions,

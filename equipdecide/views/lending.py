@@ -14,10 +14,25 @@ from equipdecide.decide.cash_calendar import CashCalendar, CashEntry, CashPeriod
 from equipdecide.decide.lender import CoverageYear, LenderView
 from equipdecide.decide.money import MoneyResult, OfferOfMoney
 from equipdecide.decide.routes import RoutesResult, RouteView
+from equipdecide.scenario.labels import labels
+from equipdecide.scenario.reading import amounts
 from equipdecide.showing import shows
 from equipdecide.views.listing import Listing
 from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
-from equipdecide.words import cents, day, listed, money, month, number, percent, short_label, times, whole, wrap
+from equipdecide.words import (
+    cents,
+    day,
+    entered,
+    listed,
+    money,
+    month,
+    number,
+    percent,
+    short_label,
+    times,
+    whole,
+    wrap,
+)
 
 # --- ways to sell
 
@@ -324,7 +339,7 @@ def funds_listing(view: LenderView) -> Listing:
 
 
 def coverage_listing(view: LenderView) -> Listing:
-    """Return coverage by full calendar year, as planned and in the downside."""
+    """Return coverage by full calendar year, as planned and in the downside where there is one."""
 
     def cells(one: CoverageYear | None) -> tuple[str, str]:
         return (
@@ -334,6 +349,9 @@ def coverage_listing(view: LenderView) -> Listing:
         )
 
     bad = {one.year: one for one in view.downside}
+    if not bad:
+        planned = tuple((str(one.year), *cells(one), money(one.service)) for one in view.coverage)
+        return Listing(("year", "available", "coverage", "payments"), planned)
     rows = tuple((str(one.year), *cells(one), *cells(bad.get(one.year)), money(one.service)) for one in view.coverage)
     return Listing(("year", "available", "coverage", "in the downside", "coverage then", "payments"), rows)
 
@@ -375,15 +393,49 @@ def _guarantee_words(view: LenderView) -> list[str]:
     ]
 
 
-def _downside_words(view: LenderView) -> str:
-    from equipdecide.scenario.labels import labels
-
+def downside_words(view: LenderView) -> list[str]:
+    """Say what the downside is, what each event sets, and what it does alone; empty where there is none."""
+    if not view.downside:
+        return []
+    worst = min(
+        (one for one in view.downside), key=lambda one: one.coverage if one.coverage is not None else float("inf")
+    )
+    said = []
+    if view.downside_chosen:
+        said.append(
+            "The downside is, for each year, the worst combination of what is named below; no year of it is better than "
+            f"planned. In {worst.year}: {listed(worst.events) if worst.events else 'as planned'}."
+        )
     titles = labels(view.scenario)
-    parts = [
-        f"{short_label(titles.get(path, path))} {number(value) if abs(value) < 100 else whole(value)}"
-        for path, value in view.downside_inputs.items()
-    ]
-    return f"The downside takes: {'; '.join(parts)}."
+    entries = amounts(view.scenario)
+    for event in view.events:
+        parts = [
+            f"{short_label(titles.get(path, path))}, {_set_to(value, entries[path].unit)}"
+            for path, value in event.inputs.items()
+        ]
+        alone = view.worst_alone.get(event.name)
+        told = f" Alone: {times(alone)} in the worst year." if alone is not None and view.downside_chosen else ""
+        said.append(f"{event.name[:1].upper()}{event.name[1:]}: {'; '.join(parts)}.{told}")
+    return said
+
+
+def _set_to(value: float, unit: str) -> str:
+    return ("yes" if value > 0.5 else "no") if unit == "chance" else entered(value, unit)
+
+
+def customer_words(view: LenderView) -> list[str]:
+    """Say how much hangs on the largest customer and on each contract."""
+    said = []
+    if view.largest_customer is not None:
+        said.append(f"Largest customer: {percent(view.largest_customer)} of last year's sales, as entered.")
+    for one in view.contracts:
+        ends = f", which ends on {day(one.ends)}" if one.ends else ""
+        chance = f"; chance that it is renewed {percent(one.renews)}" if one.renews is not None else ""
+        year = view.plan.time.start.year + 1
+        said.append(
+            f"The contract for {one.part}{ends}, is {percent(one.share)} of what these hours contribute in {year}{chance}."
+        )
+    return said
 
 
 def _definition_words(view: LenderView) -> str:
@@ -407,7 +459,7 @@ def lender_text(view: LenderView, width: int = WIDTH) -> str:
     for head, table in _blocks(view):
         lines += ["", f"{head}:", table.text(width)]
     lines += ["", *wrap(f"Soft costs, {money(view.soft_costs)}, do not come back when the machine is sold.", width)]
-    for said in (_definition_words(view), _downside_words(view), *_guarantee_words(view)):
+    for said in (_definition_words(view), *downside_words(view), *customer_words(view), *_guarantee_words(view)):
         lines += wrap(said, width, "  - ")
     found = findings_text([f for f in view.findings if f.code != "one_machine_only"], width)
     return "\n".join([*lines, *(["", found] if found else []), "", *wrap(ESTIMATE.text, width)])
@@ -417,7 +469,8 @@ def lender_html(view: LenderView) -> str:
     """Return the same as an HTML fragment."""
     tables = "".join(f"<p><b>{escape(head)}</b></p>{table.html()}" for head, table in _blocks(view))
     said = "".join(
-        f"<li>{escape(text)}</li>" for text in (_definition_words(view), _downside_words(view), *_guarantee_words(view))
+        f"<li>{escape(text)}</li>"
+        for text in (_definition_words(view), *downside_words(view), *customer_words(view), *_guarantee_words(view))
     )
     return f'<div class="mathjax_ignore"><p>{escape(view.caption)}</p><p>{escape(lender_headline(view))}</p>{tables}<ul>{said}</ul>{findings_html(view.findings)}</div>'
 

@@ -354,7 +354,7 @@ def coverage(view: LenderView, ax: Axes | None = None) -> Axes:
     handles = [ax.barh(-9, 0, color=BLUE), ax.barh(-9, 0, color=ORANGE, hatch="////", edgecolor="white")]
     ax.legend(
         handles,
-        ["as planned", "downside: less demand, dearer upkeep"],
+        ["as planned", "downside: the worst of the named events" if bad else "no downside: no ranges are entered"],
         loc="upper right",
         fontsize=8.8,
         ncols=2,
