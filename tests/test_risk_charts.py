@@ -158,10 +158,16 @@ def test_cash_of_a_later_sale_is_price_less_lender(demo) -> None:
 def test_routes_show_expected_worst_and_what_is_left(demo) -> None:
     result = ed.routes(demo)
     ax = lending_charts.routes(result)
-    assert sorted(x for x, _ in lines(ax, "D")) == pytest.approx(sorted(r.expected_net for r in result.routes))
-    assert sorted(x for x, _ in lines(ax, "|")) == pytest.approx(sorted(r.left_in_all for r in result.routes))
+    # like for like: the three loan payments of 2,715.70 that fall before the consignment is sold are off it
+    paid = {r.name: 3 * 2_715.70 if r.name == "consignment" else 0.0 for r in result.routes}
+    assert sorted(x for x, _ in lines(ax, "D")) == pytest.approx(
+        sorted(r.expected_net - paid[r.name] for r in result.routes)
+    )
+    assert sorted(x for x, _ in lines(ax, "|")) == pytest.approx(
+        sorted(r.left_in_all - paid[r.name] for r in result.routes)
+    )
     assert sorted(x for x, _ in lines(ax, "v")) == pytest.approx(
-        sorted(r.worst_net for r in result.routes if r.worst_net < r.expected_net - 0.005)
+        sorted(r.worst_net - paid[r.name] for r in result.routes if r.worst_net < r.expected_net - 0.005)
     )
     assert "too close to call" in charts.title(ax)
 

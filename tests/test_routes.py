@@ -156,3 +156,35 @@ def test_a_shortfall_is_brought_in_cash_once():
         if "mill" in line.name and line.dates == (Date(2026, 1, 1),)
     )
     assert moved == pytest.approx(-short)
+
+
+def test_a_later_sale_is_compared_like_for_like(demo):
+    """Consignment is sold on 2 December: three payments of 2,715.70 fall in October, November and December."""
+    sold = ed.sale(DEMO, "2026-09-18")
+    later, outright = sold["consignment"], sold["outright"]
+    assert later.paid_until_sold == pytest.approx(3 * 2_715.70) and outright.paid_until_sold == 0
+    assert later.like_for_like == pytest.approx(74_065 - later.payoff - 150 - later.tax - 8_147.10)
+    assert outright.like_for_like == outright.left_in_all
+    # of 9,770 more than outright, the payments are 8,147; the rest is price less costs, interest to the sale and tax
+    interest = later.payoff + 8_147.10 - outright.payoff  # paid for the longer loan, less charge on the lower principal
+    assert later.like_for_like - outright.like_for_like == pytest.approx(
+        74_065 - 71_000 - interest - (later.tax - outright.tax)
+    )
+    assert demo["consignment"].like_for_like == pytest.approx(later.like_for_like)
+
+
+def test_state_tax_without_last_years_is_said_to_come_earlier_perhaps():
+    sold = ed.sale(DEMO, "2026-09-18")
+    (said,) = [f for f in sold.findings if f.code == "state_tax_may_be_earlier"]
+    assert said.weight == "warning" and "last_state_tax" in said.text
+    # 5 % of the gain in the state's book, which followed no bonus and so has more basis left
+    gain = sold["outright"].ledger.workings["gain state MC-1"]["gain"].figure()
+    assert sold["outright"].state_tax == pytest.approx(0.05 * gain, abs=1)
+    known = {
+        name: owner.model_copy(
+            update={"last_state_tax": type(owner.share)(9_000, path=f"owners.{name}.last_state_tax")}
+        )
+        for name, owner in DEMO.owners.items()
+    }
+    entered = ed.sale(DEMO.model_copy(update={"owners": known}), "2026-09-18")
+    assert not any(f.code in ("state_tax_may_be_earlier", "state_paid_with_return") for f in entered.findings)

@@ -20,6 +20,7 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison
 from equipdecide.decide.named import named
+from equipdecide.decide.sale import STATE_WITH_RETURN
 from equipdecide.evaluate import Evaluation
 from equipdecide.ledger import Ledger
 from equipdecide.plan import LEASES, Plan, Purchase, last_day
@@ -409,6 +410,7 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
         return []
     first, last = _years_of_steps(plan)
     keep = evaluation.ledgers.get("keep")
+    no_state_days = any(f.code == STATE_WITH_RETURN for f in ledger.findings)
     tax: dict[tuple[Date, str], list[tuple[str, float]]] = {}
     shared: dict[Date, list[tuple[str, float]]] = {}
     for line in ledger.lines:
@@ -422,7 +424,10 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
             if not first <= int(year) <= last + 1 or day < plan.time.start or abs(added) < SMALL:
                 continue
             if line.group == "tax":
-                tax.setdefault((day, line.purse), []).append((f"{line.name} of {year}", added))
+                said = f"{line.name} of {year}"
+                if no_state_days and line.name.startswith("state tax of "):
+                    said += " (shown with the return; the state may ask for part of it earlier)"
+                tax.setdefault((day, line.purse), []).append((said, added))
             elif line.purse == "shop":
                 shared.setdefault(day, []).append((f"instalment {line.name.rpartition(' ')[2]} of {year}", added))
     found = []

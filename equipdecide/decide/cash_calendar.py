@@ -14,6 +14,7 @@ import numpy as np
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date, FloatArray
+from equipdecide.decide.sale import STATE_WITH_RETURN
 from equipdecide.evaluate import evaluate
 from equipdecide.ledger import Finding, Ledger, Line
 from equipdecide.plan import RAMP_DAYS, Plan, Purchase
@@ -332,6 +333,12 @@ def _findings(c: CashCalendar) -> list[Finding]:
                 "warning",
             )
         )
+    if any(f.code == STATE_WITH_RETURN for f in c.ledger.findings) and (early or bought):
+        text = (
+            "State tax stands with the return, because last year's state tax is not entered: the state may ask for part of it "
+            "earlier, in estimates, and what is drawn for it moves with it."
+        )
+        found.append(Finding(STATE_WITH_RETURN, text, "shop.state", "warning" if early else "note"))
     if c.opening is None:
         found.append(
             Finding(

@@ -44,7 +44,8 @@ class RouteView:
     negative where the price does not cover the lender. `true_value` is a trade allowance less the discount it costs;
     `expected_net`, `worst_net`, `worth` and `expected_worth` have that discount off, so that routes compare. `credited`
     tells that what is left is a credit, not money; the chance that it is lost counts in what is expected and at worst.
-    `saved_by_payoff` is what the loan payments left would have cost more than the payoff, not discounted.
+    `paid_until_sold` is paid on the loan between handing over and the sale: a later sale owes the lender that much less,
+    so `like_for_like` has it off. `saved_by_payoff` is what the loan payments left would have cost more than the payoff, not discounted.
     """
 
     name: str
@@ -68,6 +69,12 @@ class RouteView:
     expected_worth: float
     tax: float
     cash_less_tax: float
+    paid_until_sold: float
+
+    @property
+    def like_for_like(self) -> float:
+        """What is left in all, less what was paid on the loan between handing over and the sale [currency]."""
+        return self.left_in_all - self.paid_until_sold
 
     @property
     def left_in_all(self) -> float:
@@ -96,7 +103,8 @@ class RoutesResult(Shown):
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         plain = ("name", "route", "gross", "selling_costs", "payoff", "release", "net", "net_if_unsold", "chance_unsold", "expected_net",
-                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax", "left_in_all")  # fmt: skip
+                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax", "left_in_all",
+                 "paid_until_sold", "like_for_like")  # fmt: skip
         return {
             "machine": self.machine,
             "date": self.date.isoformat(),
@@ -293,6 +301,7 @@ def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: 
         float(legs.expected(np.array([likely]))[0]),
         one.tax,
         one.cash_less_tax,
+        one.paid_until_sold,
     )
 
 

@@ -88,8 +88,10 @@ def routes_grid(result: RoutesResult) -> Grid:
         row("days to money", lambda r: whole(r.days_to_money)),
         row("interest saved", lambda r: unless_nothing(r.saved_by_payoff)),
         row("tax on the gain", lambda r: money(r.tax), True),
-        row("left after tax", lambda r: money(r.left_in_all)),
     ]
+    if any(r.paid_until_sold >= 0.5 for r in shown):
+        rows.append(row("loan paid till then", lambda r: unless_nothing(-r.paid_until_sold)))
+    rows.append(row("left after tax", lambda r: money(r.like_for_like)))
     if any(abs(r.true_value - r.gross) >= 0.5 for r in shown):
         rows.insert(1, row("true value", lambda r: money(r.true_value) if abs(r.true_value - r.gross) >= 0.5 else ""))
     return Grid(tuple(route.name for route in shown), tuple(rows))
@@ -105,7 +107,7 @@ def steps_listing(route: RouteView) -> Listing:
 
 ROUTES_FOOT = (
     "Expected weighs the chance that it does not sell; worst is the low price, or the low price of what happens then. Worth: present worth of sale money, payoff and loan "
-    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a discount lost by trading off them. Have each offer read before it is signed."
+    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a discount lost by trading off them; what is left has the loan payments until the sale off it too. Have each offer read before it is signed."
 )
 
 

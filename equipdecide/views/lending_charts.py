@@ -18,7 +18,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from equipdecide.decide.cash_calendar import CashCalendar, CashEntry
 from equipdecide.decide.lender import LenderView
 from equipdecide.decide.money import MoneyResult
-from equipdecide.decide.routes import RoutesResult
+from equipdecide.decide.routes import RoutesResult, RouteView
 from equipdecide.views.charts import (
     BLACK,
     BLUE,
@@ -49,16 +49,17 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
     """Draw each way to sell: net at worst, expected and as entered, before tax; the best expected worth on top."""
     shown = sorted(result.routes, key=lambda route: -route.expected_worth)
     ax = axes(ax, 7.6, 1.6 + 0.5 * max(len(shown), 2))
-    ends = [value for route in shown for value in (route.worst_net, route.expected_net, route.left_in_all, 0.0)]
+    drawn = [_like_for_like(route) for route in shown]
+    ends = [value for three in drawn for value in (*three, 0.0)]
     low, high = min(ends), max(ends)
     size = max(high - low, 1.0)
-    for k, route in enumerate(shown):
-        reach = (min(route.worst_net, route.expected_net), max(route.worst_net, route.expected_net))
+    for k, (route, (at_worst, expected, left)) in enumerate(zip(shown, drawn, strict=True)):
+        reach = (min(at_worst, expected), max(at_worst, expected))
         ax.plot(reach, [k, k], color=GREY, linewidth=3, solid_capstyle="butt", zorder=2)
-        if route.worst_net < route.expected_net - 0.005:
-            ax.plot([route.worst_net], [k], marker="v", markersize=9, color=VERMILION, zorder=4, linestyle="none")
+        if at_worst < expected - 0.005:
+            ax.plot([at_worst], [k], marker="v", markersize=9, color=VERMILION, zorder=4, linestyle="none")
         ax.plot(
-            [route.expected_net],
+            [expected],
             [k],
             marker="D",
             markersize=9,
@@ -69,7 +70,7 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
             linestyle="none",
         )
         ax.plot(
-            [route.left_in_all],
+            [left],
             [k],
             marker="|",
             markersize=15,
@@ -78,9 +79,7 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
             zorder=3,
             linestyle="none",
         )
-        said = f"{money(route.expected_net)} expected, " + (
-            "a credit" if route.credited else f"paid {day(route.money_on)}"
-        )
+        said = f"{money(expected)} expected, " + ("a credit" if route.credited else f"paid {day(route.money_on)}")
         ax.text(
             1.02,
             k,
@@ -98,7 +97,8 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
     ax.xaxis.set_major_locator(MaxNLocator(6))
     ax.xaxis.grid(True)
     money_axis(ax.xaxis)
-    ax.set_xlabel("dollars, a discount lost by trading off it; no triangle: at worst as expected")
+    off = " and loan payments until the sale" if any(route.paid_until_sold >= 0.5 for route in shown) else ""
+    ax.set_xlabel(f"dollars, a discount lost by trading{off} off it; no triangle: at worst as expected")
     handles = [
         Line2D(
             [],
@@ -132,18 +132,24 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
         words = f"“{best.name}” is expected to be worth most, {money(ahead)} ahead of “{shown[1].name}”" + (
             ": too close to call" if ahead < 0.01 * max(best.gross, 1.0) else ""
         )
-    safest = max(shown, key=lambda r: r.worst_net)
-    if safest.worst_net > best.worst_net + 0.5:
-        words += f"; the safest is “{safest.name}”, {money(safest.worst_net)} at worst"
+    safest = max(range(len(shown)), key=lambda k: drawn[k][0])
+    if drawn[safest][0] > drawn[0][0] + 0.5:
+        words += f"; the safest is “{shown[safest].name}”, {money(drawn[safest][0])} at worst"
     alt = (
         f"{routes_headline(result)} "
         + "; ".join(
-            f"{r.name}: at worst {money(r.worst_net)}, expected {money(r.expected_net)}, left after tax {money(r.left_in_all)}"
-            for r in shown
+            f"{r.name}: at worst {money(three[0])}, expected {money(three[1])}, left after tax {money(three[2])}"
+            for r, three in zip(shown, drawn, strict=True)
         )
         + "."
     )
     return finish(ax, words, alt)
+
+
+def _like_for_like(route: RouteView) -> tuple[float, float, float]:
+    """Net at worst, net expected and what is left after tax, each less what was paid on the loan until the sale."""
+    paid = route.paid_until_sold
+    return route.worst_net - paid, route.expected_net - paid, route.like_for_like
 
 
 # --- offers of money
