@@ -188,3 +188,36 @@ def test_state_tax_without_last_years_is_said_to_come_earlier_perhaps():
     }
     entered = ed.sale(DEMO.model_copy(update={"owners": known}), "2026-09-18")
     assert not any(f.code in ("state_tax_may_be_earlier", "state_paid_with_return") for f in entered.findings)
+
+
+def test_a_credit_whose_order_is_cancelled_is_not_taken_for_sure():
+    """The course sells, and places no order: what the dealer pays out is counted, and said to be a promise."""
+    file, _ = credited(credit_lost="20 %")
+    cancelled = file.model_copy(update={"alternatives": {"keep": [], "go": [file.alternatives["go"][0]]}})
+    ledger = evaluate(cancelled, only=["go"])["go"]
+    left = figure(ledger, "settlement mill", "to_owner")
+    said = next(f for f in ledger.findings if f.code == "credit_without_order")
+    assert said.weight == "warning" and f"{left:,.2f}" in said.text and "order of new" in said.text
+    assert figure(ledger, "sale mill", "rest") == pytest.approx(left)
+    lost = evaluate(cancelled, {"offers.dealer.credit_lost": 1.0}, only=["go"])["go"]
+    assert figure(lost, "sale mill", "rest") == 0
+    likely_lost, _ = credited(credit_lost="60 %")  # taken as lost in the engine, weighed by its chance among the routes
+    sure, _ = credited()
+    doubted, honoured = (routes(one, "2026-01-01")["dealer"] for one in (likely_lost, sure))
+    assert doubted.expected_net == pytest.approx(0.4 * honoured.net)
+
+
+def test_a_trade_that_hangs_on_a_doubt_brings_its_true_value_where_nothing_is_bought():
+    """Allowance 86,000 against a machine that costs 15,000 more with the trade: 71,000 less payoff and release."""
+    sell, buy = (
+        {"do": "sell", "machine": "MC-1", "by": "trade-in", "on": "2026-09-18"},
+        {"do": "buy", "machine": "R1", "ordered": "2026-09-21", "on": "2027-01-18", "when": "parts.P5 bracket.renews"},
+    )
+    from equipdecide.scenario.models import Buy, Sell
+
+    steps = [Sell(**sell), Buy(**buy)]
+    course = DEMO.model_copy(update={"alternatives": {"keep": [], "trade": steps}})
+    course._source = DEMO.source
+    kept = evaluate(course, {"parts.P5 bracket.renews": 0.0}, only=["keep", "trade"])["trade"]
+    assert figure(kept, "sale MC-1", "rest") == pytest.approx(16_016.69, abs=0.005)
+    assert any(f.code == "credit_without_order" for f in kept.findings)

@@ -196,8 +196,10 @@ class _Legs:
         self.fallback = fallback
         self.chance = (self.offer.unsold.chance or 0.0) if self.offer.unsold is not None and fallback else 0.0
         self.lost = (self.offer.credit_lost.chance or 0.0) if self.offer.credit_lost is not None else 0.0
+        self.doubted = [self.offer.credit_lost.path] if self.offer.credit_lost is not None else []
         paths = [
             self.offer.price.path,
+            *self.doubted,
             *([self.offer.unsold.path, fallback.price.path] if self.offer.unsold and fallback else []),
         ]
         settled = ledger.workings[f"settlement {machine}"]
@@ -206,7 +208,9 @@ class _Legs:
         log_rate = float(np.log1p(scenario.study.rate.likely))
         self.lost_discount = settled["over_allowance"].figure()  # what trading adds to the price of the next machine
         sold = next(s for s in self.plan.sales if s.machine == machine)
-        self.lost_worth = self.lost_discount * float(np.exp(-self.plan.time.years_to(sold.sold_on) * log_rate))
+        # a trade looked at by itself buys nothing, and its line has the discount off already
+        outside = self.lost_discount if self.offer.paid_over is not None else 0.0
+        self.lost_worth = outside * float(np.exp(-self.plan.time.years_to(sold.sold_on) * log_rate))
         self.factors = []
         for line in self.lines:
             times = np.array([self.plan.time.years_to(d) for d in line.dates or line.column.axis.ends])
@@ -222,6 +226,7 @@ class _Legs:
         A discount lost by trading is off both, and of what is left the share `lost` (the chance that a credit is lost).
         """
         values = {self.offer.price.path: price}
+        values |= {path: np.zeros(price.shape) for path in self.doubted}  # its chance is weighed here
         if self.fallback is not None and self.offer.unsold is not None:
             then = np.full(price.shape, self.fallback.price.likely) if otherwise is None else otherwise
             values |= {self.offer.unsold.path: unsold, self.fallback.price.path: then}

@@ -15,6 +15,7 @@ from equipdecide.showing import Shown
 from equipdecide.tax.payments import due_dates
 from equipdecide.words import cents, whole
 
+SAID_OTHERWISE = ("state_paid_with_return", "credit_without_order")  # a sale looked at by itself buys nothing
 STATE_WITH_RETURN = "state_paid_with_return"  # the engine's finding that state estimates are not figured
 
 
@@ -192,7 +193,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
-    findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings if f.code != STATE_WITH_RETURN)
+    findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings if f.code not in SAID_OTHERWISE)
     said = (*_tax_against_cash(routes), *_letter_against_schedule(routes), *_state_with_return(routes))
     return SaleResult(scenario, machine, day, routes, (*said, *findings))
 
