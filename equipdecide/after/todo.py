@@ -120,6 +120,7 @@ class Occasion:
     marks: frozenset[str] = frozenset()
     done: bool = False
     amount: float | None = None
+    past: frozenset[str] = frozenset()  # days of it that came before the decision: what belongs to them has happened
 
 
 @dataclass(frozen=True)
@@ -260,8 +261,9 @@ def _item(rule: Rule, occasion: Occasion, scenario: Scenario, today: Date) -> To
         return None
     what = rule.what if at_home else rule.elsewhere
     by = moved(rule.by, occasion.days)
-    done = occasion.done and rule.done_with_step
-    if not occasion.done:  # nobody can act before deciding; what follows a step already done keeps its day, late or not
+    past = str(rule.by["day"]) in occasion.past
+    done = rule.done_with_step and (occasion.done or past)
+    if not (occasion.done or done):  # nobody can act before deciding; what follows a step already done keeps its day
         by = max(by, scenario.decision_date)
     words = occasion.words
     return TodoItem(
@@ -362,9 +364,9 @@ def _purchases(plan: Plan) -> list[Occasion]:
         ordered = (step.ordered if isinstance(step, Buy) else None) or plan.time.start
         shipped = (step.shipped if isinstance(step, Buy) else None) or step.on
         days = {"decided": plan.time.start, "ordered": ordered, "shipped": shipped, "in service": step.on}
-        found.append(
-            Occasion("purchase" if isinstance(step, Buy) else "improvement", purchase.name, days, words, done=step.done)
-        )
+        kind = "purchase" if isinstance(step, Buy) else "improvement"
+        past = frozenset({"ordered"} if ordered < plan.time.start else ())  # an order of an earlier day is placed
+        found.append(Occasion(kind, purchase.name, days, words, done=step.done, past=past))
         found += [_money(plan, purchase, name, days, words) for name in step.pay]
     return found
 

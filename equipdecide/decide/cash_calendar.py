@@ -365,12 +365,24 @@ def _findings(c: CashCalendar) -> list[Finding]:
     return found
 
 
+def _lent_on(ledger: Ledger, offer: str, day: Date) -> float:
+    """Return what a lender pays the builder on `day`, before its loan begins [currency]."""
+    return sum(
+        float(amount)
+        for line in ledger.lines
+        if line.name == f"{offer} paid to the builder" and line.dates is not None
+        for when, amount in zip(line.dates, line.amounts(), strict=True)
+        if when == day
+    )
+
+
 def _deposit(c: CashCalendar, purchase: Purchase, machine: str, leaves: Date, paid: Date) -> list[Finding]:
     line = next((line for line in c.ledger.lines if line.name == f"price of {purchase.name}"), None)
     if line is None or line.dates is None:
         return []
     due, amount = line.dates[0], -float(line.amounts()[0])
-    if due < c.plan.time.start or due >= paid or due >= purchase.step.on:
+    amount -= sum(_lent_on(c.ledger, name, due) for name in purchase.step.pay)  # builder's instalments a lender pays
+    if due < c.plan.time.start or due >= paid or due >= purchase.step.on or amount < 0.5:
         return []
     when = (
         f"{(leaves - due).days} days before {machine} can leave"

@@ -156,10 +156,12 @@ def routes(scenario: Scenario, on: Date | str | None = None, machine: str | None
     """Return every way on file to sell `machine`, handed over on `on`.
 
     `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
-    decision. Raises KeyError where the machine has no offer.
+    decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study, or of a sale done.
     """
     machine = machine or scenario.machine_in_question[0]
     day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
+    if day < scenario.decision_date:
+        raise ValueError(f"the sale of {machine} on {day} is done; `sale` shows what it left and when its tax is due")
     alone = sale(scenario, day, machine)
     legs = {one.name: _Legs(scenario, machine, one.name, day) for one in alone.routes}
     views = tuple(_view(scenario, machine, one, legs[one.name], day) for one in alone.routes)

@@ -165,11 +165,13 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     """Return what selling `machine` on `on` leaves by every offer on file.
 
     `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
-    decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study.
+    decision. The day of a sale that is already done may lie before the decision, in its year. Raises KeyError where the
+    machine has no offer, ValueError for a day outside the study.
     """
     machine = machine or scenario.machine_in_question[0]
     day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
-    if not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
+    done = day in _sales_done(scenario, machine)
+    if not done and not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
         raise ValueError(
             f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, {scenario.decision_date}"
         )
@@ -186,7 +188,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
         update={
             "alternatives": {"keep": []}
             | {
-                name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)]
+                name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=done, rolled_into=None)]
                 for name in offers
             }
         }
@@ -204,6 +206,12 @@ def first_sale(scenario: Scenario, machine: str) -> Date:
         s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine
     ]
     return min(days, default=scenario.decision_date)
+
+
+def _sales_done(scenario: Scenario, machine: str) -> set[Date]:
+    """Return the days, of the year of the decision, of steps already done that sold `machine`."""
+    steps = [s for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.done]
+    return {s.on for s in steps if s.machine == machine and s.on.year == scenario.decision_date.year}
 
 
 def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
@@ -261,14 +269,14 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
 
 def _paid_until_sold(ledger: Ledger, plan: Plan, sold: Sale) -> float:
     """Return what is paid on the loans that the sale pays off, after handing over and up to the day of sale [currency]."""
-    loans = {f"payments on {debt.name}" for debt in plan.debts if debt.machine == sold.machine and debt.old is not None}
-    return 0.0 - sum(
-        float(amount)
-        for line in ledger.lines
-        if line.name in loans and line.dates is not None
-        for day, amount in zip(line.dates, line.amounts(), strict=True)
-        if sold.handed_over < day <= sold.sold_on
-    )
+    paid = 0.0
+    for debt in plan.debts:
+        key = f"loan {debt.name}"
+        if debt.machine == sold.machine and debt.old is not None and key in ledger.workings:
+            schedule = ledger.workings.get(f"{key} by the letter", ledger.workings[key])
+            for day, amount in zip(schedule.axis.ends, schedule["paid"].per_row(), strict=True):
+                paid += float(amount) if sold.handed_over < day <= sold.sold_on else 0.0
+    return paid
 
 
 def _by_schedule(plan: Plan, machine: str) -> float | None:
