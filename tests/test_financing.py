@@ -330,7 +330,9 @@ def test_what_a_lender_has_paid_the_builder_stands_behind_the_guarantee():
     w = evaluate(file, only=["go"])["go"].workings["guarantees"]
     owed = dict(zip(w.axis.labels, w["owed"].per_row(), strict=True))
     assert owed["2026-01"] == owed["2026-04"] == 36_000 and owed["2026-05"] == 120_000
-    assert w["shortfall"].per_row()[w.axis.labels.index("2026-01")] == 36_000  # 30 % of the price, and no machine behind it yet
+    assert (
+        w["shortfall"].per_row()[w.axis.labels.index("2026-01")] == 36_000
+    )  # 30 % of the price, and no machine behind it yet
     # and the lender pays the deposit, so no sale needs to fund it
     said = ed.cash_calendar(file, "go").findings
     assert not any(f.code == "sale_cannot_fund_deposit" for f in said)

@@ -221,3 +221,18 @@ def test_a_trade_that_hangs_on_a_doubt_brings_its_true_value_where_nothing_is_bo
     kept = evaluate(course, {"parts.P5 bracket.renews": 0.0}, only=["keep", "trade"])["trade"]
     assert figure(kept, "sale MC-1", "rest") == pytest.approx(16_016.69, abs=0.005)
     assert any(f.code == "credit_without_order" for f in kept.findings)
+
+
+def test_list_price_its_cuts_and_the_exclusive_period(demo):
+    """99,500 from the day it is handed over, 5 % less after 60 days: 94,525 from 17 November; nobody else until day 120."""
+    steps = {step.what: step.on for step in demo["consignment"].steps}
+    assert steps["listed at 99,500"] == Date(2026, 9, 18) and steps["list price falls to 94,525"] == Date(2026, 11, 17)
+    assert steps["exclusive period ends"] == Date(2027, 1, 16)
+    said = {f.code: f.text for f in demo.findings}
+    assert "45 days later" in said["unsold_leg_later"]  # counted on 2 December
+    assert "price_above_list" not in said
+    offer = DEMO.offers["consignment"]
+    dear = offer.model_copy(update={"list_price": type(offer.price)(92_000, path="offers.consignment.list_price")})
+    file = DEMO.model_copy(update={"offers": {**DEMO.offers, "consignment": dear}})
+    told = next(f for f in routes(file, "2026-09-18").findings if f.code == "price_above_list")
+    assert "87,400" in told.text and "88,000" in told.text  # 92,000 less 5 %

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date, FloatArray
@@ -54,7 +55,8 @@ class CashPeriod:
 class CashCalendar(Shown):
     """The cash of one course. Money in the scenario's currency; without cash in the bank the level starts at 0.
 
-    `gap_days` are days without any machine for the bottleneck work, `gap_cost` the operating cash of Keep less that of
+    `gap_days` are days without any machine for the bottleneck work, `gap_hours` the good hours that Keep has on those days
+    (None where no hours are modelled), `gap_cost` the operating cash of Keep less that of
     this course on those days; `lowest` is the least level of any day up to the end of the study.
     """
 
@@ -69,6 +71,7 @@ class CashCalendar(Shown):
     lowest: float
     lowest_on: Date
     gap_days: int
+    gap_hours: float | None
     gap_cost: float
     findings: tuple[Finding, ...]
     ledger: Ledger
@@ -83,7 +86,7 @@ class CashCalendar(Shown):
             "first_deposit": self.first_deposit.isoformat() if self.first_deposit else None,
             "first_good_part": self.first_good_part.isoformat(),
             "lowest": {"amount": self.lowest, "on": self.lowest_on.isoformat()},
-            "gap": {"days": self.gap_days, "cost": self.gap_cost},
+            "gap": {"days": self.gap_days, "hours": self.gap_hours, "cost": self.gap_cost},
             "entries": [
                 {"on": e.on.isoformat(), "what": e.what, "kind": e.kind, "purse": e.purse, "amount": e.amount, "done": e.done} for e in self.entries
             ],
@@ -157,6 +160,7 @@ def cash_calendar(scenario: Scenario, alternative: str | None = None) -> CashCal
         float(level[low]),
         cal.add_days(start, low),
         int(idle.sum()),
+        _good_hours(evaluation["keep"], start, idle),
         float((keep_operating - operating)[: inside - 1][idle].sum()),
         (),
         ledger,
@@ -170,6 +174,18 @@ def _first_that_buys(scenario: Scenario) -> str:
         if any(isinstance(step, Buy) for step in steps):
             return name
     return next((name for name, steps in scenario.alternatives.items() if steps), "keep")
+
+
+def _good_hours(keep: Ledger, start: Date, idle: NDArray[np.bool_]) -> float | None:
+    """Return the good hours that Keep has on the idle days, shared over the days of each stretch [h]."""
+    if "capacity" not in keep.workings:
+        return None
+    w = keep.workings["capacity"]
+    daily = np.zeros(len(idle))
+    for first, last, hours in zip(w.axis.starts, w.axis.ends, w["hours"].per_row(), strict=True):
+        begin, end = (first - start).days, (last - start).days
+        daily[max(begin, 0) : max(end + 1, 0)] += float(hours) / (end - begin + 1)
+    return float(daily[idle].sum())
 
 
 def _daily(ledger: Ledger, start: Date, days: int) -> tuple[FloatArray, FloatArray]:
@@ -325,10 +341,11 @@ def _findings(c: CashCalendar) -> list[Finding]:
                 )
             )
     if c.gap_days:
+        hours = f"{c.gap_hours:,.0f} good hours are lost, " if c.gap_hours else ""
         found.append(
             Finding(
                 "gap_in_capacity",
-                f"For {c.gap_days} days no machine does the work of {', '.join(c.scenario.machine_in_question)}: {c.gap_cost:,.0f} less than Keep on those days.",
+                f"For {c.gap_days} days no machine does the work of {', '.join(c.scenario.machine_in_question)}: {hours}{c.gap_cost:,.0f} less than Keep on those days.",
                 c.alternative,
                 "warning",
             )

@@ -171,7 +171,9 @@ def routes(scenario: Scenario, on: Date | str | None = None, machine: str | None
         for b, price in zip(views, legs[a.name].prices_worth([b.expected_worth for b in views]), strict=True)
         if a is not b
     }
-    findings = dict.fromkeys([*alone.findings, *(f for one in views for f in _expired(scenario, one.name, day))])
+    said = [f for one in views for f in _expired(scenario, one.name, day)]
+    said += [f for one in views for f in _list_findings(scenario.offers[one.name], one.name, legs[one.name])]
+    findings = dict.fromkeys([*said, *alone.findings])
     return RoutesResult(scenario, machine, day, views, even, tuple(findings))
 
 
@@ -338,6 +340,7 @@ def _steps(
                     "after it each day costs its per diem; ask for a new one",
                 )
             )
+    steps += _listed(offer, sold)
     if sold.sold_on != sold.handed_over:
         risk = f"it does not sell ({legs.chance:.0%}); then {offer.if_unsold}" if legs.chance else "the day is a guess"
         steps.append(RouteStep(sold.sold_on, "sold", None, risk))
@@ -383,6 +386,51 @@ def _steps(
             )
         )
     return tuple(sorted(steps, key=lambda step: step.on))
+
+
+def _list_prices(offer: Offer, sold: Sale) -> list[tuple[Date, float]]:
+    """Return the list price and the days from which it holds: as listed, then after each agreed cut [currency]."""
+    if offer.list_price is None:
+        return []
+    price, found = offer.list_price.likely, [(sold.handed_over, offer.list_price.likely)]
+    for step in sorted(offer.price_steps, key=lambda step: step.after):
+        price *= 1 - step.off.likely
+        found.append((cal.add_days(sold.handed_over, step.after), price))
+    return found
+
+
+def _listed(offer: Offer, sold: Sale) -> list[RouteStep]:
+    """Return the list price, its agreed cuts up to the sale or the end of the exclusive period, and that end."""
+    ends = cal.add_days(sold.handed_over, offer.exclusive_days) if offer.exclusive_days is not None else None
+    steps = [
+        RouteStep(day, f"{'listed' if k == 0 else 'list price falls'} at {price:,.0f}".replace("falls at", "falls to"))
+        for k, (day, price) in enumerate(_list_prices(offer, sold))
+        if day <= max(sold.sold_on, ends or sold.sold_on)
+    ]
+    if ends is not None:
+        steps.append(RouteStep(ends, "exclusive period ends", None, "until then nobody else may sell it"))
+    return steps
+
+
+def _list_findings(offer: Offer, name: str, legs: _Legs) -> list[Finding]:
+    """Say where the price is above the list price of its day, and where the unsold leg cannot be that early."""
+    sold = next(s for s in legs.plan.sales if s.machine == offer.machine)
+    found = []
+    held = [price for day, price in _list_prices(offer, sold) if day <= sold.sold_on]
+    if held and offer.price.likely > held[-1] + 0.005:
+        text = (
+            f"{name}: {offer.price.likely:,.0f} is expected on {sold.sold_on}, when the list price is {held[-1]:,.0f}."
+        )
+        found.append(Finding("price_above_list", text, offer.price.path, "warning"))
+    if legs.chance and offer.exclusive_days is not None:
+        ends = cal.add_days(sold.handed_over, offer.exclusive_days)
+        if ends > sold.sold_on:
+            text = (
+                f"{name}: where it does not sell, {offer.if_unsold} is counted on {sold.sold_on}; the exclusive period runs until {ends}, "
+                f"{(ends - sold.sold_on).days} days later, with insurance and loan payments until then."
+            )
+            found.append(Finding("unsold_leg_later", text, f"offers.{name}.exclusive_days", "warning"))
+    return found
 
 
 def _expired(scenario: Scenario, name: str, day: Date) -> list[Finding]:

@@ -230,7 +230,7 @@ def calendar_headline(result: CashCalendar) -> str:
     if result.first_deposit is not None:
         said += f" First deposit {day(result.first_deposit)}."
     if result.gap_days:
-        said += f" For {result.gap_days} days no machine does the work: {money(result.gap_cost)} less than keeping on those days."
+        said += f" For {result.gap_days} days no machine does the work: {f'{whole(result.gap_hours)} good hours, ' if result.gap_hours else ''}{money(result.gap_cost)} less than keeping on those days."
     return said
 
 
