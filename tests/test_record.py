@@ -256,3 +256,10 @@ def test_flips_are_figured_again_with_the_law_of_then_and_of_today(folder):
             before[flip.alternative].column("worth.npv").figure() - before[flip.against].column("worth.npv").figure()
         )
         assert abs(moved) > abs(gap)  # and at the recorded one they no longer are
+
+
+def test_whoever_did_not_agree_has_a_line_too(shop):
+    from equipdecide.views.record_page import record_page
+
+    page = record_page(shop[1])  # Ines agreed, Walt did not
+    assert "Ines, date" in page and "Walt, date: has read it" in page

@@ -130,6 +130,12 @@ class Record(Shown):
     def __getitem__(self, name: str) -> Figures:
         return named(self.answer, name, "course of the record")
 
+    @property
+    def owners(self) -> tuple[str, ...]:
+        """The owners that the recorded scenario names."""
+        named_there = yaml.safe_load(self.scenario_text).get("owners") or {}
+        return tuple(str(name) for name in named_there)
+
     def to_json(self) -> dict[str, Any]:
         """Return the record as plain data with fixed keys, as its file holds it; days as texts."""
         made: dict[str, Any] = json.loads(json.dumps(_data(self), default=_day_text))

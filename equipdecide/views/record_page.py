@@ -83,7 +83,7 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
                 ),
             ),
             None,
-            tuple(f"{name}, date" for name in (record.agreed or ("Name",))),
+            _signatures(record),
         ),
     ]
     under = f"{record.shop}. Record of the decision of {day(record.decided_on)}."
@@ -92,6 +92,14 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
         f"{record.law.files_sha256}. The file beside this page holds all figures and the law used, and runs again."
     )
     return sheet_html(Sheet(record.title, under, tuple(sections), footer), path)
+
+
+def _signatures(record: Record) -> tuple[str, ...]:
+    """Return a line for each who agreed, and one for each owner who has not, to say that it was read."""
+    others = [name for name in record.owners if name not in record.agreed]
+    if not record.agreed:
+        return tuple(f"{name}, date" for name in others or ["Name"])
+    return (*(f"{name}, date" for name in record.agreed), *(f"{name}, date: has read it" for name in others))
 
 
 def _flips_of_chosen(record: Record) -> tuple[FlipKept, ...]:
