@@ -262,4 +262,5 @@ def test_whoever_did_not_agree_has_a_line_too(shop):
     from equipdecide.views.record_page import record_page
 
     page = record_page(shop[1])  # Ines agreed, Walt did not
+    assert shop[1].owners == ("Ines", "Walt")
     assert "Ines, date" in page and "Walt, date: has read it" in page

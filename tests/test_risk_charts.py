@@ -213,3 +213,16 @@ def test_no_example_is_without_title_and_words(name: str) -> None:
         assert len(charts.title(ax)) > 20 and len(charts.alt_text(ax)) > 20
         assert "nan" not in (charts.title(ax) + " " + charts.alt_text(ax)).split()
         assert not overlaps(ax), charts.title(ax)
+
+
+def test_every_offer_of_a_sale_is_drawn_to_its_price_and_what_is_short_left_of_nothing(demo) -> None:
+    result = ed.sale(demo, "2026-09-18")
+    ax = lending_charts.sale_offers(result)
+    order = sorted(result.routes, key=lambda r: -r.like_for_like)
+    assert [x for x, _ in lines(ax, "|")] == [r.gross for r in order]
+    for k, route in enumerate(order):
+        own = [p for p in bars(ax) if abs(p.get_y() + 0.3 - k) < 0.01]
+        assert sum(p.get_width() for p in own) == pytest.approx(route.gross)  # sources are uses, short counted once
+        assert min(p.get_x() + min(p.get_width(), 0) for p in own) == pytest.approx(min(route.like_for_like, 0.0))
+    assert "consignment" in charts.title(ax) and "5,400" in charts.title(ax)
+    assert not overlaps(ax)

@@ -134,7 +134,7 @@ class Record(Shown):
     def owners(self) -> tuple[str, ...]:
         """The owners that the recorded scenario names."""
         named_there = yaml.safe_load(self.scenario_text).get("owners") or {}
-        return tuple(str(name) for name in named_there)
+        return tuple(name for name, entry in named_there.items() if isinstance(entry, dict))
 
     def to_json(self) -> dict[str, Any]:
         """Return the record as plain data with fixed keys, as its file holds it; days as texts."""

@@ -6,6 +6,7 @@ Drawn as those of :mod:`equipdecide.views.charts`: titles from the figures, kind
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable
 from datetime import date
 from typing import Any, cast
 
@@ -19,6 +20,7 @@ from equipdecide.decide.cash_calendar import CashCalendar, CashEntry
 from equipdecide.decide.lender import LenderView
 from equipdecide.decide.money import MoneyResult
 from equipdecide.decide.routes import RoutesResult, RouteView
+from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.views.charts import (
     BLACK,
     BLUE,
@@ -144,6 +146,76 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
         + "."
     )
     return finish(ax, words, alt)
+
+
+@styled
+def sale_offers(result: SaleResult, ax: Axes | None = None) -> Axes:
+    """Draw where the price of each offer goes: selling costs, lender, loan payments until the sale, tax, what is left.
+
+    A tick marks the price. What is short stands left of nothing: the parts then reach beyond the price by as much.
+    """
+    shown = sorted(result.routes, key=lambda route: -route.like_for_like)
+    ax = axes(ax, 7.6, 1.9 + 0.55 * max(len(shown), 2))
+    kinds: list[tuple[str, str, str, Callable[[RouteResult], float]]] = [
+        ("selling costs, lost discount", GREY, "", lambda r: r.selling_costs + r.over_allowance),
+        ("lender and lien", SKY, "....", lambda r: r.payoff + r.other_costs),
+        ("loan paid until the sale", BLUE, "", lambda r: r.paid_until_sold),
+        ("tax, due later", ORANGE, "////", lambda r: r.tax),
+    ]
+    for k, route in enumerate(shown):
+        level = 0.0
+        for _, colour, hatch, of in kinds:
+            ax.barh(k, of(route), left=level, height=0.6, color=colour, hatch=hatch, edgecolor="white", linewidth=0.6)
+            level += of(route)
+        left = route.like_for_like
+        ax.barh(
+            k, left, left=max(level, 0.0) if left >= 0 else 0.0, height=0.6, color=GREEN if left >= 0 else VERMILION
+        )
+        ax.plot([route.gross], [k], marker="|", markersize=22, markeredgewidth=2.6, color=BLACK, linestyle="none")
+        said = f"{money(left)} left" if left >= 0 else f"short by {money(-left)}"
+        ax.text(
+            1.02,
+            k,
+            said,
+            va="center",
+            ha="left",
+            fontsize=8.8,
+            transform=ax.get_yaxis_transform(),
+            fontweight="bold" if k == 0 else "normal",
+        )
+    ax.axvline(0, color=BLACK, linewidth=1.2)
+    ax.set_yticks(range(len(shown)), ["\n".join(textwrap.wrap(route.name, 26)) for route in shown])
+    ax.set_ylim(len(shown) - 0.5, -0.5)
+    ax.xaxis.set_major_locator(MaxNLocator(6))
+    ax.xaxis.grid(True)
+    money_axis(ax.xaxis)
+    ax.set_xlabel("dollars; black: the price, an allowance as it is written")
+    handles: list[Any] = [ax.barh(-9, 0, color=colour, hatch=hatch, edgecolor="white") for _, colour, hatch, _ in kinds]
+    handles += [ax.barh(-9, 0, color=GREEN), ax.barh(-9, 0, color=VERMILION)]
+    names = [name for name, *_ in kinds] + ["left", "short"]
+    ax.legend(
+        handles,
+        names,
+        loc="upper center",
+        bbox_to_anchor=(0.5, -0.13 - 0.42 / max(len(shown), 2)),
+        ncols=3,
+        fontsize=8.4,
+        columnspacing=1.2,
+    )
+    best = shown[0]
+    end = (
+        f"{money(best.like_for_like)} is left"
+        if best.like_for_like >= 0
+        else f"it is {money(-best.like_for_like)} short"
+    )
+    words = f"{result.machine}, handed over on {day(result.date)}: “{best.name}” leaves most; after lender, costs and tax {end}"
+    alt = f"{words}. " + "; ".join(
+        f"{r.name}: price {money(r.gross)}, "
+        + ", ".join(f"{name} {money(of(r))}" for name, _, _, of in kinds)
+        + f", left {money(r.like_for_like)}"
+        for r in shown
+    )
+    return finish(ax, words, f"{alt}.")
 
 
 def _like_for_like(route: RouteView) -> tuple[float, float, float]:
