@@ -99,6 +99,10 @@ def _wait(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.timing:wait")(scenario, args.doubt, args.on, not args.ignoring_cash)
 
 
+def _sale(scenario: Scenario, args: Namespace) -> Any:
+    return _named("decide.sale:sale")(scenario, args.on, args.machine)
+
+
 def _routes(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.routes:routes")(scenario, args.on, args.machine)
 
@@ -211,6 +215,18 @@ ANSWERS: dict[str, Answer] = {
                 {"action": "store_true", "help": "choose from all courses, not only those that can be paid for"},
             ),
         ),
+    ),
+    "sale": Answer(
+        "what a sale leaves by every offer: settlement, gain, tax, what is left",
+        _sale,
+        "views.table:sale_text",
+        "views.lending_charts:sale_offers",
+        (
+            _HANDED_OVER,
+            _MACHINE,
+            (("--full",), {"action": "store_true", "help": "leave nothing out of the lists below the table"}),
+        ),
+        full=True,
     ),
     "routes": Answer(
         "every way to sell the machine, side by side: net, expected, at worst, dated steps",

@@ -294,18 +294,6 @@ def _compare(args: argparse.Namespace) -> int:
     return _give(args, lambda: comparison_text(result, args.width, args.full), result.to_json)
 
 
-def _sale(args: argparse.Namespace) -> int:
-    on = _day(args.on)
-    scenario = _read(args.file)
-    if args.machine is not None and args.machine not in scenario.machines:
-        raise Refusal(f"there is no machine '{args.machine}'. {_nearest(args.machine, scenario.machines, 'Machines')}")
-    from equipdecide.decide.sale import sale
-    from equipdecide.views.table import sale_text
-
-    result = sale(scenario, on, args.machine)
-    return _give(args, lambda: sale_text(result, args.width, args.full), result.to_json)
-
-
 def _papers(args: argparse.Namespace) -> int:
     scenario = _read(args.file)
     from equipdecide.decide.papers import papers
@@ -643,7 +631,7 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "form": (_form, "write the fifteen questions as a workbook to fill in; --to makes a scenario file of a filled one"),
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
-    "sale": (_sale, "what a sale leaves by every offer: settlement, gain, tax, what is left"),
+    "sale": (_answer, ANSWERS["sale"].says),
     "breakeven": (_breakeven, "what would flip the answer, the nearest first"),
     **{name: (_answer, answer.says) for name, answer in ANSWERS.items()},
     "explain": (_explain, "where a figure comes from, one level at a time"),
@@ -739,16 +727,13 @@ def _parser() -> argparse.ArgumentParser:
                 verb.add_argument(*flags, **options)
             if ANSWERS[name].chart:
                 verb.add_argument("--chart", metavar="FILE", help="draw it too, to a .png or .svg file")
-        if name == "sale":
-            verb.add_argument("--on", metavar="DAY", help="day it is handed over, such as 2026-09-18")
-            verb.add_argument("--machine", help="machine to sell, if not the one in question")
         if name == "breakeven":
             verb.add_argument("--input", metavar="PATH", help="one input only, such as study.rate")
             verb.add_argument("--course", help="this course only")
             verb.add_argument("--against", help="... against this one (keep)")
         verb.add_argument("--json", action="store_true", help="give the figures as JSON")
         verb.add_argument("-o", "--output", metavar="FILE", help="write to a file instead of the screen")
-        if name in ("compare", "sale", "breakeven", "after"):
+        if name in ("compare", "breakeven", "after"):
             verb.add_argument("--full", action="store_true", help="leave nothing out of the lists below the table")
         if name != "check":
             verb.add_argument("--width", type=int, default=96, help=argparse.SUPPRESS)

@@ -95,7 +95,9 @@ def test_days_without_the_machine_cost_what_keep_would_have_brought():
     c = cash_calendar(DEMO.model_copy(update={"alternatives": {"keep": [], "go": steps}}), "go")
     assert c.gap_days == (Date(2027, 1, 18) - Date(2026, 10, 1)).days == 109
     said = next(f for f in c.findings if f.code == "gap_in_capacity")
-    assert "109 days" in said.text and c.gap_cost > 0
+    # 2,000 staffed hours at 60 % and 190 nights of 6.4 (1 - exp(-5 / 6.4)) = 3.47 h, 97.2 % good: 1,807.3 a year
+    assert c.gap_hours == pytest.approx(1_807.3 * 109 / 365, abs=1.5)
+    assert "109 days" in said.text and "540 good hours" in said.text and c.gap_cost > 0
     assert "sale_and_write_off_apart" in {f.code for f in c.findings}
 
 

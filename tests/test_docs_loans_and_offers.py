@@ -11,7 +11,7 @@ PAGE = (Path(__file__).parents[1] / "docs" / "loans_and_offers.md").read_text(en
 
 
 def test_the_blocks_make_a_file_and_the_verbs_answer():
-    loans, alternatives, financing = re.findall(r"```yaml\n(.*?)```", PAGE, re.S)
+    loans, alternatives, consignment, financing = re.findall(r"```yaml\n(.*?)```", PAGE, re.S)
     text = f"""
 title: As the page says
 decision_date: 2026-09-14
@@ -29,10 +29,13 @@ machines:
   new mill: {{what: new mill, price: 110,000, worth_at_end: 30,000, terms: {{order: 30 %, acceptance: 70 %}}}}
 offers:
   dealer: {{machine: mill, route: trade-in, against: new mill, price: 40,000, price_with_trade: 112,000}}
+{consignment.removeprefix("offers:")}
 {alternatives}
 {financing}
 """
     scenario = ed.loads(text)
+    falls = [step for step in ed.routes(scenario, "2026-10-05")["showroom"].steps if "falls" in step.what]
+    assert [step.what for step in falls] == ["list price falls to 47,025"]  # 49,500 less 5 %
     offers = ed.money(scenario)
     assert {offer.kind for offer in offers.offers} == {
         "loan", "stepped loan", "deferred loan", "balloon loan", "one-dollar buyout", "fixed-option lease", "fair-value lease"

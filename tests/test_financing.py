@@ -301,3 +301,38 @@ def test_random_old_loans_end_at_nothing():
         assert w["paid"].per_row().sum() == pytest.approx(
             float(bank["principal"]) + w["interest"].per_row().sum(), abs=0.005
         )
+
+
+def test_what_a_fixed_price_lease_costs_counts_its_price_at_the_end():
+    """48 payments of 2,200 and 22,000 at the end for 110,000: 17,600, where the payments alone are 4,400 less than it."""
+    offer = {"kind": "fixed-option lease", "machine": "new", "amount": "110,000", "payments": 48, "payment": "2,200",
+             "option_price": "22,000"}  # fmt: skip
+    file = scenario({}, machines={"new": {"what": "new", "price": "120,000", "worth_at_end": "40,000"}},
+                    financing={"lease": offer}, alternatives={"go": [{"do": "buy", "machine": "new", "on": "2026-02-02"}]})  # fmt: skip
+    one = money(file)["lease"]
+    assert one.taxed_as == "lease" and one.cost_of_money == pytest.approx(17_600)
+
+
+def test_what_a_lender_has_paid_the_builder_stands_behind_the_guarantee():
+    """30 % of 120,000 is lent on the order, with nothing on the floor, until the loan begins with the shipment."""
+    machine = {
+        "what": "new",
+        "price": "120,000",
+        "worth_at_end": "40,000",
+        "terms": {"order": "30 %", "shipment": "60 %", "acceptance": "10 %"},
+    }
+    loan = {"machine": "new", "amount": "120,000", "rate": "8.2 %", "payments": 60, "progress_payments": "100 %"}
+    steps = [
+        {"do": "buy", "machine": "new", "ordered": "2026-01-12", "shipped": "2026-05-11", "on": "2026-06-01", "pay": "builder"},
+        {"do": "sell", "machine": "mill", "by": "buyer", "on": "2026-06-15"},
+    ]  # fmt: skip
+    file = scenario({}, machines={"new": machine}, financing={"builder": loan}, alternatives={"go": steps})
+    w = evaluate(file, only=["go"])["go"].workings["guarantees"]
+    owed = dict(zip(w.axis.labels, w["owed"].per_row(), strict=True))
+    assert owed["2026-01"] == owed["2026-04"] == 36_000 and owed["2026-05"] == 120_000
+    assert (
+        w["shortfall"].per_row()[w.axis.labels.index("2026-01")] == 36_000
+    )  # 30 % of the price, and no machine behind it yet
+    # and the lender pays the deposit, so no sale needs to fund it
+    said = ed.cash_calendar(file, "go").findings
+    assert not any(f.code == "sale_cannot_fund_deposit" for f in said)

@@ -9,6 +9,7 @@ import yaml
 
 import equipdecide as ed
 from equipdecide.after import record as records
+from equipdecide.evaluate import evaluate
 from equipdecide.parameters import Law
 
 ROOT = Path(__file__).parents[1]
@@ -232,3 +233,34 @@ def test_a_record_names_what_it_does_not_hold(small):
     again = records.rerun(fewer)
     assert again.not_recorded == ("federal/estimated_tax_days",)
     assert "does not hold" in again.findings[0]
+
+
+def test_flips_are_figured_again_with_the_law_of_then_and_of_today(folder):
+    """Then: the same bits. Today: each new flip is where two whole runs of the engine under that law are worth the same."""
+    comparison = ed.compare(ed.load(ROOT / "scenarios" / "first_sale.yaml"))
+    made = records.record(comparison, "sell and replace")
+    assert made.flips
+    again = records.rerun(made)
+    assert again.same and again.flips == made.flips and not again.moved
+    # returns due on 15 May, not 15 April: every payment of tax is worth a little less, so each flip moves a little
+    law = changed(folder, "federal/estimated_tax_days.csv", "individual,return,1,4,15", "individual,return,1,5,15")
+    then, today = records.rerun(made, "then", law), records.rerun(made, "today", law)
+    assert then.same and not then.moved
+    assert not today.same and today.moved and today.differences[0].flips == today.moved
+    for flip in today.moved:  # at the new flip the two courses are worth the same under the new law, by a whole run
+        at = evaluate(comparison.scenario, {flip.path: flip.now}, law=law)
+        gap = at[flip.alternative].column("worth.npv").figure() - at[flip.against].column("worth.npv").figure()
+        assert gap == pytest.approx(0, abs=1)
+        before = evaluate(comparison.scenario, {flip.path: flip.then}, law=law)
+        moved = (
+            before[flip.alternative].column("worth.npv").figure() - before[flip.against].column("worth.npv").figure()
+        )
+        assert abs(moved) > abs(gap)  # and at the recorded one they no longer are
+
+
+def test_whoever_did_not_agree_has_a_line_too(shop):
+    from equipdecide.views.record_page import record_page
+
+    page = record_page(shop[1])  # Ines agreed, Walt did not
+    assert shop[1].owners == ("Ines", "Walt")
+    assert "Ines, date" in page and "Walt, date: has read it" in page

@@ -316,3 +316,38 @@ def test_the_page_holds_every_entry_and_asks_no_server(deck, tmp_path):
 def test_an_unknown_course(deck):
     with pytest.raises(KeyError, match="no alternative 'sell'"):
         after(deck, "sell")
+
+
+def test_an_owner_who_has_signed_sees_what_is_done_what_is_open_and_the_tax():
+    """Sold on 18 September and R1 ordered on the 21st; the file is written on 12 October."""
+    old = DECK[DECK.index("  replace by R1:\n    - {do: buy") : DECK.index("  replace by R2:\n    - {do: buy")]
+    new = """  replace by R1:
+    - {do: sell, machine: MC-1, by: outright, on: 2026-09-18, done: yes}
+    - {do: buy, machine: R1, ordered: 2026-09-21, shipped: 2027-01-04, on: 2027-01-18, pay: R1 loan 84}
+"""
+    signed = changed(
+        DECK,
+        ("decision_date: 2026-09-14", "decision_date: 2026-10-12"),
+        (old, new),
+        ("by: outright, on: 2026-09-18}", "by: outright, on: 2026-11-18}"),
+    )
+    todo = after(ed.compare(signed), "replace by R1", DAY(2026, 10, 12))
+    done, late = {item.key for item in todo if item.done}, {item.key for item in todo.late}
+    assert {"bill of sale: MC-1", "order in writing: R1"} <= done
+    assert todo["order in writing: R1"].by == DAY(2026, 9, 21)
+    assert late == {
+        "insurer, sold: MC-1",
+        "demand for release: MC-1 bank",
+        "letter that it is paid: MC-1 bank",
+        "release due: MC-1 bank",
+    }
+    assert not todo["acceptance test: R1"].done and todo["acceptance test: R1"].by == DAY(2027, 1, 18)
+    # what the sale left, and when its tax is due: the estimate of 15 January and the return
+    sold = ed.sale(signed)
+    assert sold.date == DAY(2026, 9, 18) and sold["outright"].net_cash == pytest.approx(16_016.69, abs=0.005)
+    assert [day for day, _ in sold["outright"].tax_due] == [DAY(2027, 1, 15), DAY(2027, 4, 15)]
+    assert sum(amount for _, amount in sold["outright"].tax_due) == pytest.approx(sold["outright"].tax)
+    with pytest.raises(ValueError, match="is done"):
+        ed.routes(signed)
+    with pytest.raises(ValueError, match="not within the study"):
+        ed.sale(signed, "2026-09-20")  # no step was done on that day

@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 FLIPS_KEPT = 8
+FLIP_STANDS = (
+    1e-5  # a flip that moves by less than this share of itself stands where it was: it is solved to a tenth of it
+)
 NAMED_IN_STEPS = ("machines", "improvements", "offers", "financing")  # what a course uses only where a step names it
 GUESSED = ("guess", "default")  # what `from` says of a figure that nobody has seen on paper
 
@@ -127,6 +130,12 @@ class Record(Shown):
     def __getitem__(self, name: str) -> Figures:
         return named(self.answer, name, "course of the record")
 
+    @property
+    def owners(self) -> tuple[str, ...]:
+        """The owners that the recorded scenario names."""
+        named_there = yaml.safe_load(self.scenario_text).get("owners") or {}
+        return tuple(name for name, entry in named_there.items() if isinstance(entry, dict))
+
     def to_json(self) -> dict[str, Any]:
         """Return the record as plain data with fixed keys, as its file holds it; days as texts."""
         made: dict[str, Any] = json.loads(json.dumps(_data(self), default=_day_text))
@@ -146,13 +155,11 @@ def record(
     dissent: str = "",
     revisit_on: Date | None = None,
     change_our_mind: str = "",
-    flips: Breakevens | None = None,
 ) -> Record:
     """Return the record of choosing course `chosen`.
 
-    `agreed` names who agreed; `dissent` is who did not and why, in their words; `change_our_mind` says what would;
-    `flips` saves figuring what flips the answer where that is known already. The evaluation runs once more, to note
-    the law it reads. Raises KeyError for an unknown course, ValueError where the comparison was made with figures
+    `agreed` names who agreed; `dissent` is who did not and why, in their words; `change_our_mind` says what would. The
+    evaluation and what flips it run once more, to note the law they read. Raises KeyError for an unknown course, ValueError where the comparison was made with figures
     other than those of its scenario.
     """
     outcome = comparison[chosen]
@@ -166,7 +173,7 @@ def record(
             "this comparison was made with figures other than those of its scenario; write them into the file, "
             "compare again, then record"
         )
-    flips = flips or breakeven(scenario)
+    flips = breakeven(scenario, law=noting)
     text = dump(scenario)
     return Record(
         scenario.title,
@@ -543,12 +550,29 @@ def _record(data: Mapping[str, Any]) -> Record:
 
 
 @dataclass(frozen=True)
+class FlipMoved:
+    """A recorded flip under another law: `then` as recorded, `now` under it [unit of the input]; None: nothing flips it."""
+
+    path: str
+    label: str
+    alternative: str
+    against: str
+    unit: str
+    then: float
+    now: float | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return plain data with fixed keys."""
+        return dict(vars(self))
+
+
+@dataclass(frozen=True)
 class LawDifference:
     """One parameter that reads otherwise today, and what it alone does to the answer.
 
     `on` is the first day asked about on which it differs; `from_date` and `enacted` are of today's value. `effect` is
     the present worth of the chosen course with this parameter alone as today, less as recorded; `effect_on_lead` the
-    same of its lead over keeping [currency].
+    same of its lead over keeping [currency]. `flips` are the recorded flips that it alone moves.
     """
 
     id: str
@@ -560,20 +584,22 @@ class LawDifference:
     today: str
     effect: float
     effect_on_lead: float
+    flips: tuple[FlipMoved, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data with fixed keys."""
-        return {
+        plain = {
             name: value.isoformat() if isinstance(value := getattr(self, name), Date) else value
             for name in self.__dataclass_fields__
         }
+        return plain | {"flips": [flip.to_json() for flip in self.flips]}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Rerun(Shown):
-    """A record figured again. `same` tells whether every figure of the answer is as recorded, to the cent.
+    """A record figured again. `same` tells whether every figure of the answer and every flip is as recorded.
 
-    `together` is what is left of the change when the effects of the single parameters are taken off: parameters
+    `flips` are the nearest flips as they now are, `moved` the recorded ones that this law moves. `together` is what is left of the change when the effects of the single parameters are taken off: parameters
     acting together. `not_recorded` names parameters this version reads and the record does not hold. Money in the
     scenario's currency.
     """
@@ -582,6 +608,8 @@ class Rerun(Shown):
     law: Literal["then", "today"]
     comparison: Comparison
     answer: tuple[Figures, ...]
+    flips: tuple[FlipKept, ...]
+    moved: tuple[FlipMoved, ...]
     differences: tuple[LawDifference, ...]
     together: float
     not_recorded: tuple[str, ...]
@@ -592,8 +620,8 @@ class Rerun(Shown):
 
     @property
     def same(self) -> bool:
-        """Whether the answer is the recorded one."""
-        return self.answer == self.record.answer
+        """Whether the answer, to the cent, and what flips it are the recorded ones."""
+        return self.answer == self.record.answer and self.flips == self.record.flips
 
     def __getitem__(self, name: str) -> Figures:
         return named(self.answer, name, "course of the record")
@@ -607,6 +635,9 @@ class Rerun(Shown):
             "same": self.same,
             "answer": [figures.to_json() for figures in self.answer],
             "recorded": [figures.to_json() for figures in self.record.answer],
+            "flips": [dict(vars(flip)) for flip in self.flips],
+            "flips_recorded": [dict(vars(flip)) for flip in self.record.flips],
+            "flips_moved": [flip.to_json() for flip in self.moved],
             "differences": [difference.to_json() for difference in self.differences],
             "together": self.together,
             "not_recorded": list(self.not_recorded),
@@ -642,8 +673,10 @@ def rerun(record: Record, law: Literal["then", "today"] = "then", today: Law | N
     scenario = loads(record.scenario_text, "scenario of the record", folder.name if folder else None)
     recorded = RecordedLaw(record.law, current, record.decided_on)
     then = measure(evaluate(scenario, law=recorded))
+    flips_then = breakeven(scenario, law=recorded)
+    kept = _flips(flips_then, record.chosen)
     findings = []
-    if _answer(then.outcomes) != record.answer:
+    if _answer(then.outcomes) != record.answer or kept != record.flips:
         findings.append(
             f"With the law of {record.decided_on} the figures are not those recorded. The record is of version "
             f"{record.library}, this is version {VERSION}: the way of figuring has changed, see its change log."
@@ -655,20 +688,49 @@ def rerun(record: Record, law: Literal["then", "today"] = "then", today: Law | N
             f"{record.decided_on}: {', '.join(missing)}."
         )
     if law == "then":
-        return Rerun(record, law, then, _answer(then.outcomes), (), 0.0, missing, tuple(findings), folder)
+        moved = _moved(record, scenario, recorded, flips_then)
+        return Rerun(record, law, then, _answer(then.outcomes), kept, moved, (), 0.0, missing, tuple(findings), folder)
     now = measure(evaluate(scenario, law=current))
+    flips_now = breakeven(scenario, law=current)
     differences = tuple(_difference(record, scenario, current, then, change) for change in changes(record.law, current))
     together = now[record.chosen].npv - then[record.chosen].npv - sum(d.effect for d in differences)
     return Rerun(
-        record, law, now, _answer(now.outcomes), differences, _cents(together), missing, tuple(findings), folder
+        record,
+        law,
+        now,
+        _answer(now.outcomes),
+        _flips(flips_now, record.chosen),
+        _moved(record, scenario, current, flips_now),
+        differences,
+        _cents(together),
+        missing,
+        tuple(findings),
+        folder,
     )
+
+
+def _moved(record: Record, scenario: Scenario, law: Law, found: Breakevens) -> tuple[FlipMoved, ...]:
+    """Return the recorded flips that stand elsewhere under `law`, or nowhere; `found` is what flips the answer under it."""
+    by = {(flip.path, flip.alternative, flip.against): flip.flip for flip in found}
+    searched = {(one.alternative, one.against) for one in found.flips}
+    searched |= {(one.alternative, one.against) for one in found.never}
+    moved = []
+    for kept in record.flips:
+        pair = (kept.alternative, kept.against)
+        if pair not in searched:  # another course leads now; look at the recorded pair all the same
+            by |= {(kept.path, *pair): flip.flip for flip in breakeven(scenario, kept.path, *pair, law=law)}
+        now = by.get((kept.path, *pair))
+        if now is None or abs(now - kept.flip) > FLIP_STANDS * max(abs(kept.flip), abs(kept.entered), 1e-9):
+            moved.append(FlipMoved(kept.path, kept.label, *pair, kept.unit, kept.flip, now))
+    return tuple(moved)
 
 
 def _difference(record: Record, scenario: Scenario, current: Law, then: Comparison, change: Change) -> LawDifference:
     mixed = RecordedLaw(record.law, current, record.decided_on, [change.id])
-    one = measure(evaluate(scenario, only=list(dict.fromkeys(["keep", record.chosen])), law=mixed))
+    one = measure(evaluate(scenario, law=mixed))
     effect = one[record.chosen].npv - then[record.chosen].npv
     lead = one[record.chosen].npv_less_keep - then[record.chosen].npv_less_keep
+    touched = any(abs(outcome.npv - then[outcome.name].npv) >= 0.005 for outcome in one)
     return LawDifference(
         change.id,
         change.description or change.id,
@@ -679,6 +741,7 @@ def _difference(record: Record, scenario: Scenario, current: Law, then: Comparis
         "no longer on file" if change.today is None else _words(change.today, change.unit),
         _cents(effect),
         _cents(lead),
+        _moved(record, scenario, mixed, breakeven(scenario, law=mixed)) if touched else (),
     )
 
 

@@ -20,6 +20,7 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison
 from equipdecide.decide.named import named
+from equipdecide.decide.sale import STATE_WITH_RETURN
 from equipdecide.evaluate import Evaluation
 from equipdecide.ledger import Ledger
 from equipdecide.plan import LEASES, Plan, Purchase, last_day
@@ -119,6 +120,7 @@ class Occasion:
     marks: frozenset[str] = frozenset()
     done: bool = False
     amount: float | None = None
+    past: frozenset[str] = frozenset()  # days of it that came before the decision: what belongs to them has happened
 
 
 @dataclass(frozen=True)
@@ -259,8 +261,9 @@ def _item(rule: Rule, occasion: Occasion, scenario: Scenario, today: Date) -> To
         return None
     what = rule.what if at_home else rule.elsewhere
     by = moved(rule.by, occasion.days)
-    done = occasion.done and rule.done_with_step
-    if not occasion.done:  # nobody can act before deciding; what follows a step already done keeps its day, late or not
+    past = str(rule.by["day"]) in occasion.past
+    done = rule.done_with_step and (occasion.done or past)
+    if not (occasion.done or done):  # nobody can act before deciding; what follows a step already done keeps its day
         by = max(by, scenario.decision_date)
     words = occasion.words
     return TodoItem(
@@ -361,9 +364,9 @@ def _purchases(plan: Plan) -> list[Occasion]:
         ordered = (step.ordered if isinstance(step, Buy) else None) or plan.time.start
         shipped = (step.shipped if isinstance(step, Buy) else None) or step.on
         days = {"decided": plan.time.start, "ordered": ordered, "shipped": shipped, "in service": step.on}
-        found.append(
-            Occasion("purchase" if isinstance(step, Buy) else "improvement", purchase.name, days, words, done=step.done)
-        )
+        kind = "purchase" if isinstance(step, Buy) else "improvement"
+        past = frozenset({"ordered"} if ordered < plan.time.start else ())  # an order of an earlier day is placed
+        found.append(Occasion(kind, purchase.name, days, words, done=step.done, past=past))
         found += [_money(plan, purchase, name, days, words) for name in step.pay]
     return found
 
@@ -409,6 +412,7 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
         return []
     first, last = _years_of_steps(plan)
     keep = evaluation.ledgers.get("keep")
+    no_state_days = any(f.code == STATE_WITH_RETURN for f in ledger.findings)
     tax: dict[tuple[Date, str], list[tuple[str, float]]] = {}
     shared: dict[Date, list[tuple[str, float]]] = {}
     for line in ledger.lines:
@@ -422,7 +426,10 @@ def _tax_payments(evaluation: Evaluation, chosen: str) -> list[Occasion]:
             if not first <= int(year) <= last + 1 or day < plan.time.start or abs(added) < SMALL:
                 continue
             if line.group == "tax":
-                tax.setdefault((day, line.purse), []).append((f"{line.name} of {year}", added))
+                said = f"{line.name} of {year}"
+                if no_state_days and line.name.startswith("state tax of "):
+                    said += " (shown with the return; the state may ask for part of it earlier)"
+                tax.setdefault((day, line.purse), []).append((said, added))
             elif line.purse == "shop":
                 shared.setdefault(day, []).append((f"instalment {line.name.rpartition(' ')[2]} of {year}", added))
     found = []

@@ -18,6 +18,7 @@ from equipdecide.calendar import FloatArray
 from equipdecide.decide.compare import Comparison, compare, measure
 from equipdecide.decide.trials import Figures, Trials, decides_dates, structural_doubts
 from equipdecide.evaluate import Evaluation
+from equipdecide.parameters import Law
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
@@ -169,13 +170,15 @@ class Breakevens(Shown):
         )
 
 
-def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None, b: str = "keep") -> Breakevens:
+def breakeven(
+    scenario: Scenario, path: str | None = None, a: str | None = None, b: str = "keep", law: Law | None = None
+) -> Breakevens:
     """Return, for every input (or the one at `path`), the values at which two courses are worth the same.
 
     Without `a`, each alternative is set against `b` (Keep), and the leader of those the shop can afford against the
     runner-up. Searched: the stated range, and beyond it 0 to 3 times the entered amount, shares and chances from 0 to
-    100 %, growth and the study's rate from -10 to 50 %, other rates from 0 to 50 %. Raises KeyError for an unknown
-    path or alternative.
+    100 %, growth and the study's rate from -10 to 50 %, other rates from 0 to 50 %. `law` replaces the shipped
+    parameters. Raises KeyError for an unknown path or alternative.
     """
     entered = amounts(scenario)
     if path is not None and path not in entered:
@@ -187,12 +190,12 @@ def breakeven(scenario: Scenario, path: str | None = None, a: str | None = None,
     looked_at = {path: entered[path]} if path is not None else entered
     numbers = [p for p, amount in looked_at.items() if amount.chance is None and not decides_dates(p)]
     chances = [p for p, amount in looked_at.items() if amount.chance is not None]
-    trials = Trials(scenario, numbers)
+    trials = Trials(scenario, numbers, law=law)
     comparison = measure(trials.evaluation)
     pairs = _pairs(comparison, a, b)
     moving = [p for p in numbers if p in trials.used]
     flips, never = _numbers(trials, moving, pairs, titles, entered)
-    more, less, idle = _yes_no(scenario, chances, pairs, titles, entered, trials.evaluation)
+    more, less, idle = _yes_no(scenario, chances, pairs, titles, entered, trials.evaluation, law)
     excluded = [
         Excluded(p, titles.get(p, p), _reason(p))
         for p, amount in looked_at.items()
@@ -424,6 +427,7 @@ def _yes_no(
     titles: dict[str, str],
     entered: dict[str, Amount],
     evaluation: Evaluation,
+    law: Law | None,
 ) -> tuple[list[Flip], list[Never], set[str]]:
     """Return flips, what never flips, and the doubts nothing rests on: each doubt at no and at yes."""
     flips: list[Flip] = []
@@ -431,7 +435,7 @@ def _yes_no(
     idle: set[str] = set()
     if not paths:
         return flips, never, idle
-    trials = Trials(scenario, paths, evaluation=evaluation)
+    trials = Trials(scenario, paths, evaluation=evaluation, law=law)
     structural = {doubt for name in scenario.alternatives for doubt in structural_doubts(scenario, name)}
     which = np.repeat(np.arange(len(paths)), 2)
     leads = _leads(trials.run(_vectors(paths, entered, which, np.tile([0.0, 1.0], len(paths)))), pairs)

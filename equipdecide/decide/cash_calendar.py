@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date, FloatArray
+from equipdecide.decide.sale import STATE_WITH_RETURN
 from equipdecide.evaluate import evaluate
 from equipdecide.ledger import Finding, Ledger, Line
 from equipdecide.plan import RAMP_DAYS, Plan, Purchase
@@ -53,7 +55,8 @@ class CashPeriod:
 class CashCalendar(Shown):
     """The cash of one course. Money in the scenario's currency; without cash in the bank the level starts at 0.
 
-    `gap_days` are days without any machine for the bottleneck work, `gap_cost` the operating cash of Keep less that of
+    `gap_days` are days without any machine for the bottleneck work, `gap_hours` the good hours that Keep has on those days
+    (None where no hours are modelled), `gap_cost` the operating cash of Keep less that of
     this course on those days; `lowest` is the least level of any day up to the end of the study.
     """
 
@@ -68,6 +71,7 @@ class CashCalendar(Shown):
     lowest: float
     lowest_on: Date
     gap_days: int
+    gap_hours: float | None
     gap_cost: float
     findings: tuple[Finding, ...]
     ledger: Ledger
@@ -82,7 +86,7 @@ class CashCalendar(Shown):
             "first_deposit": self.first_deposit.isoformat() if self.first_deposit else None,
             "first_good_part": self.first_good_part.isoformat(),
             "lowest": {"amount": self.lowest, "on": self.lowest_on.isoformat()},
-            "gap": {"days": self.gap_days, "cost": self.gap_cost},
+            "gap": {"days": self.gap_days, "hours": self.gap_hours, "cost": self.gap_cost},
             "entries": [
                 {"on": e.on.isoformat(), "what": e.what, "kind": e.kind, "purse": e.purse, "amount": e.amount, "done": e.done} for e in self.entries
             ],
@@ -156,6 +160,7 @@ def cash_calendar(scenario: Scenario, alternative: str | None = None) -> CashCal
         float(level[low]),
         cal.add_days(start, low),
         int(idle.sum()),
+        _good_hours(evaluation["keep"], start, idle),
         float((keep_operating - operating)[: inside - 1][idle].sum()),
         (),
         ledger,
@@ -169,6 +174,18 @@ def _first_that_buys(scenario: Scenario) -> str:
         if any(isinstance(step, Buy) for step in steps):
             return name
     return next((name for name, steps in scenario.alternatives.items() if steps), "keep")
+
+
+def _good_hours(keep: Ledger, start: Date, idle: NDArray[np.bool_]) -> float | None:
+    """Return the good hours that Keep has on the idle days, shared over the days of each stretch [h]."""
+    if "capacity" not in keep.workings:
+        return None
+    w = keep.workings["capacity"]
+    daily = np.zeros(len(idle))
+    for first, last, hours in zip(w.axis.starts, w.axis.ends, w["hours"].per_row(), strict=True):
+        begin, end = (first - start).days, (last - start).days
+        daily[max(begin, 0) : max(end + 1, 0)] += float(hours) / (end - begin + 1)
+    return float(daily[idle].sum())
 
 
 def _daily(ledger: Ledger, start: Date, days: int) -> tuple[FloatArray, FloatArray]:
@@ -324,14 +341,21 @@ def _findings(c: CashCalendar) -> list[Finding]:
                 )
             )
     if c.gap_days:
+        hours = f"{c.gap_hours:,.0f} good hours are lost, " if c.gap_hours else ""
         found.append(
             Finding(
                 "gap_in_capacity",
-                f"For {c.gap_days} days no machine does the work of {', '.join(c.scenario.machine_in_question)}: {c.gap_cost:,.0f} less than Keep on those days.",
+                f"For {c.gap_days} days no machine does the work of {', '.join(c.scenario.machine_in_question)}: {hours}{c.gap_cost:,.0f} less than Keep on those days.",
                 c.alternative,
                 "warning",
             )
         )
+    if any(f.code == STATE_WITH_RETURN for f in c.ledger.findings) and (early or bought):
+        text = (
+            "State tax stands with the return, because last year's state tax is not entered: the state may ask for part of it "
+            "earlier, in estimates, and what is drawn for it moves with it."
+        )
+        found.append(Finding(STATE_WITH_RETURN, text, "shop.state", "warning" if early else "note"))
     if c.opening is None:
         found.append(
             Finding(
@@ -358,12 +382,24 @@ def _findings(c: CashCalendar) -> list[Finding]:
     return found
 
 
+def _lent_on(ledger: Ledger, offer: str, day: Date) -> float:
+    """Return what a lender pays the builder on `day`, before its loan begins [currency]."""
+    return sum(
+        float(amount)
+        for line in ledger.lines
+        if line.name == f"{offer} paid to the builder" and line.dates is not None
+        for when, amount in zip(line.dates, line.amounts(), strict=True)
+        if when == day
+    )
+
+
 def _deposit(c: CashCalendar, purchase: Purchase, machine: str, leaves: Date, paid: Date) -> list[Finding]:
     line = next((line for line in c.ledger.lines if line.name == f"price of {purchase.name}"), None)
     if line is None or line.dates is None:
         return []
     due, amount = line.dates[0], -float(line.amounts()[0])
-    if due < c.plan.time.start or due >= paid or due >= purchase.step.on:
+    amount -= sum(_lent_on(c.ledger, name, due) for name in purchase.step.pay)  # builder's instalments a lender pays
+    if due < c.plan.time.start or due >= paid or due >= purchase.step.on or amount < 0.5:
         return []
     when = (
         f"{(leaves - due).days} days before {machine} can leave"

@@ -1,9 +1,10 @@
 """What a lender asks of one course: use and source of funds, collateral, debts, cash after closing, coverage, guarantees.
 
 Coverage is by a definition that is data: which cash counts as available and which payments it must cover. Gains on sold
-machines are no cash from work and are left out; taxes and money drawn come off before the debt is served. The downside
-runs the same course with less demand and dearer upkeep, all of it listed. It is a projection of one machine, not of the
-borrower; the lender's own test and papers decide.
+machines are no cash from work and are left out; taxes and money drawn come off before the debt is served, so that a year
+of sale looks worse than its work, which is said. Each year of the downside is the worst combination of named adverse
+events (:mod:`equipdecide.decide.downside`). It is a projection of one machine, not of the borrower; the lender's own
+test and papers decide.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.decide.cash_calendar import CashCalendar, cash_calendar
+from equipdecide.decide.downside import AdverseEvent, adverse_events, combinations, combined, vectors
 from equipdecide.evaluate import evaluate
 from equipdecide.ledger import Finding, Ledger, Line, Working
 from equipdecide.money.collateral import FALLS_FIRST_YEAR, FALLS_YEARLY
@@ -23,8 +25,8 @@ from equipdecide.plan import Debt, Plan
 from equipdecide.scenario.models import Buy, Improve, Machine, Scenario
 from equipdecide.showing import Shown
 
+AS_GIVEN = "as given"  # the downside of a caller who sets inputs
 CAPTION = "A projection of one machine, not of the borrower."
-DEMAND_FALLS = 0.25  # downside where a part has no low figure: a choice of this library, no source
 
 
 @dataclass(frozen=True)
@@ -96,12 +98,26 @@ class DebtView:
 
 @dataclass(frozen=True)
 class CoverageYear:
-    """Coverage of one full calendar year [currency, 1]: available over service; None where nothing is owed."""
+    """Coverage of one full calendar year [currency, 1]: available over service; None where nothing is owed.
+
+    `events` name what happens in it, in the downside; empty: nothing makes it worse than planned.
+    """
 
     year: int
     available: float
     service: float
     coverage: float | None
+    events: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CustomerShare:
+    """Work under one contract: its share of what the machines' hours contribute in the first full year, and its end."""
+
+    part: str
+    share: float
+    ends: Date | None
+    renews: float | None  # chance that it is renewed
 
 
 @dataclass(frozen=True)
@@ -117,7 +133,12 @@ class Guarantee:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class LenderView(Shown):
-    """The lender's figures of one course. ``caption`` belongs on every page that shows them."""
+    """The lender's figures of one course. ``caption`` belongs on every page that shows them.
+
+    `downside` has each year at the worst combination of `events` (empty where nothing can turn out worse);
+    `downside_inputs` are those of the worst year; `worst_alone` is the least coverage with one event alone.
+    `largest_customer` is the share of sales as entered, None where it was not.
+    """
 
     scenario: Scenario
     alternative: str
@@ -135,10 +156,19 @@ class LenderView(Shown):
     coverage: tuple[CoverageYear, ...]
     downside: tuple[CoverageYear, ...]
     downside_inputs: Mapping[str, float]
+    events: tuple[AdverseEvent, ...]
+    worst_alone: Mapping[str, float | None]
+    largest_customer: float | None
+    contracts: tuple[CustomerShare, ...]
     guarantees: tuple[Guarantee, ...]
     findings: tuple[Finding, ...]
     ledger: Ledger
     plan: Plan
+
+    @property
+    def downside_chosen(self) -> bool:
+        """Whether the downside is the worst of combinations, and not inputs given by the caller."""
+        return bool(self.events) and self.events[0].name != AS_GIVEN
 
     @property
     def funds(self) -> float:
@@ -165,7 +195,14 @@ class LenderView(Shown):
 
         def years(rows: tuple[CoverageYear, ...]) -> list[dict[str, object]]:
             return [
-                {"year": r.year, "available": r.available, "service": r.service, "coverage": r.coverage} for r in rows
+                {
+                    "year": r.year,
+                    "available": r.available,
+                    "service": r.service,
+                    "coverage": r.coverage,
+                    "events": list(r.events),
+                }
+                for r in rows
             ]
 
         return {
@@ -194,6 +231,15 @@ class LenderView(Shown):
                 "downside": years(self.downside),
                 "worst_downside": self.worst_downside,
                 "downside_inputs": dict(self.downside_inputs),
+                "events": [
+                    {"name": e.name, "inputs": dict(e.inputs), "worst_alone": self.worst_alone[e.name]} for e in self.events
+                ],
+            },
+            "customers": {
+                "largest": self.largest_customer,
+                "contracts": [
+                    {"part": c.part, "share": c.share, "ends": c.ends.isoformat() if c.ends else None, "renews": c.renews} for c in self.contracts
+                ],
             },
             "guarantees": [{"owner": g.owner, "share": g.share, "limit": g.limit, "exposure": g.exposure, "month": g.month} for g in self.guarantees],
             "findings": [{"code": f.code, "text": f.text, "about": f.about, "weight": f.weight} for f in self.findings],
@@ -226,14 +272,24 @@ def lender(
 ) -> LenderView:
     """Return the lender's figures of one course; of the first that buys a machine where none is named.
 
-    `definition` says what coverage is. `downside` sets inputs by path; left out: every part at its low demand (a quarter
-    less where no low is entered, never under what must ship), every upkeep at its high, no contract renewed. Raises
+    `definition` says what coverage is. `downside` sets inputs by path, and is then shown as it comes out; left out: each
+    year at the worst combination of the adverse events of :func:`equipdecide.decide.downside.adverse_events`. Raises
     KeyError for an unknown course or path, ValueError for a study in whole years.
     """
     calendar = cash_calendar(scenario, alternative)
     name, ledger, plan = calendar.alternative, calendar.ledger, calendar.plan
-    worse = dict(downside) if downside is not None else usual_downside(scenario, plan)
-    bad = evaluate(scenario, worse, only=[name])[name]
+    events: tuple[AdverseEvent, ...]
+    if downside is not None:
+        events = (AdverseEvent(AS_GIVEN, dict(downside)),)
+        cases: list[tuple[AdverseEvent, ...]] = [events]
+    else:
+        events = adverse_events(scenario, plan, ledger)
+        cases = combinations(events)
+    base = _coverage(ledger, plan, definition)
+    bad = evaluate(scenario, vectors(scenario, cases), only=[name])[name] if events else ledger
+    ran = [_coverage(bad, plan, definition, k, tuple(e.name for e in case)) for k, case in enumerate(cases)]
+    worst = tuple(min((row[year] for row in ran), key=_badness) for year in range(len(base))) if events else ()
+    alone = {e.name: _least(ran[k]) for k, case in enumerate(cases) if len(case) == 1 for e in case}
     closing = plan.first_good_part
     cash = scenario.shop.cash is not None
     uses, sources = _funds(ledger, plan)
@@ -256,33 +312,48 @@ def lender(
         calendar.lowest_on,
         definition,
         scenario.shop.coverage_required.likely if scenario.shop.coverage_required else None,
-        _coverage(ledger, plan, definition),
-        _coverage(bad, plan, definition),
-        worse,
+        base,
+        worst,
+        combined([e for e in events if worst and e.name in min(worst, key=_badness).events]),
+        events,
+        alone,
+        scenario.shop.largest_customer.likely if scenario.shop.largest_customer else None,
+        _contracts(scenario, ledger, plan),
         _guarantees(ledger, plan),
         (),
         ledger,
         plan,
     )
-    return LenderView(**{**shown.__dict__, "findings": tuple(_findings(shown))})
+    return LenderView(**{**shown.__dict__, "findings": (*_findings(shown), *_sale_years(shown))})
 
 
-def usual_downside(scenario: Scenario, plan: Plan) -> dict[str, float]:
-    """Return the inputs of the usual downside by path: low demand, high upkeep, no contract renewed."""
-    found: dict[str, float] = {}
-    decides = {step.when for step in scenario.alternatives[plan.name]}
-    for part in scenario.parts.values():
-        for amount, least in ((part.demand, part.must_ship), (part.hours, None)):
-            if amount is not None:
-                low = amount.low if amount.low is not None else amount.likely * (1 - DEMAND_FALLS)
-                found[amount.path] = max(low, least.likely if least is not None else 0.0)
-        if part.renews is not None and part.renews.path not in decides:
-            found[part.renews.path] = 0.0
-    setups = {setup.name: setup for setup in plan.setups}
-    for setup in setups.values():
-        if setup.upkeep is not None and setup.upkeep.first_year.high is not None:
-            found[setup.upkeep.first_year.path] = setup.upkeep.first_year.high
-    return found
+def _badness(year: CoverageYear) -> tuple[float, float]:
+    """Order years from worst: by coverage where anything is owed, else by what is available."""
+    return (year.coverage if year.coverage is not None else float("inf"), year.available)
+
+
+def _least(rows: tuple[CoverageYear, ...]) -> float | None:
+    return min((row.coverage for row in rows if row.coverage is not None), default=None)
+
+
+def _contracts(scenario: Scenario, ledger: Ledger, plan: Plan) -> tuple[CustomerShare, ...]:
+    """Share of the first full year's contribution that hangs on each contract with an end."""
+    under = {name: part for name, part in scenario.parts.items() if part.ends is not None or part.renews is not None}
+    if not under or "contribution" not in ledger.workings:
+        return ()
+    w = ledger.workings["contribution"]
+    weights = cal.spread_weights(w.axis, cal.calendar_years(plan.time.start.year + 1, plan.time.start.year + 1))[0]
+    whole = float(np.dot(weights, w["contribution"].per_row()))
+    return tuple(
+        CustomerShare(
+            name,
+            float(np.dot(weights, w[f"{name}: contribution"].per_row())) / whole,
+            part.ends,
+            part.renews.chance if part.renews is not None else None,
+        )
+        for name, part in under.items()
+        if f"{name}: contribution" in w and whole > 0
+    )
 
 
 def _funds(ledger: Ledger, plan: Plan) -> tuple[tuple[Fund, ...], tuple[Fund, ...]]:
@@ -395,21 +466,20 @@ def _level_on(calendar: CashCalendar, day: Date) -> float:
     return next(period.level for period in calendar.periods if period.first <= day <= period.last)
 
 
-def _coverage(ledger: Ledger, plan: Plan, definition: CoverageDefinition) -> tuple[CoverageYear, ...]:
+def _coverage(
+    ledger: Ledger, plan: Plan, definition: CoverageDefinition, trial: int = 0, events: tuple[str, ...] = ()
+) -> tuple[CoverageYear, ...]:
     found = []
+    own = [line for line in ledger.lines if line.purse == "shop"]
     for year in range(plan.time.start.year + 1, plan.time.end.year):
-        available = sum(
-            _in_year(line, year) for line in ledger.lines if line.purse == "shop" and line.group in definition.available
-        )
-        service = 0.0 - sum(
-            _in_year(line, year) for line in ledger.lines if line.purse == "shop" and line.group in definition.service
-        )
-        found.append(CoverageYear(year, available, service, available / service if service > 0.005 else None))
+        available = sum(_in_year(line, year, trial) for line in own if line.group in definition.available)
+        service = 0.0 - sum(_in_year(line, year, trial) for line in own if line.group in definition.service)
+        found.append(CoverageYear(year, available, service, available / service if service > 0.005 else None, events))
     return tuple(found)
 
 
-def _in_year(line: Line, year: int) -> float:
-    axis, amounts = line.column.axis, line.amounts()
+def _in_year(line: Line, year: int, trial: int) -> float:
+    axis, amounts = line.column.axis, line.amounts(trial)
     if line.dates is not None:
         return float(sum(a for a, day in zip(amounts, line.dates, strict=True) if day.year == year))
     weights = cal.spread_weights(axis, cal.calendar_years(year, year))[0]
@@ -449,6 +519,23 @@ def _findings(view: LenderView) -> list[Finding]:
             f"Coverage{case} is least in {year}: {worst:.2f}, {word} the {required:.2f} asked ({view.definition.name})."
         )
         found.append(Finding("coverage", text, "shop.coverage_required", "warning" if worst < required else "note"))
+    if not view.events:
+        text = (
+            "No downside is shown: nothing is entered that could turn out worse. Enter ranges (low .. likely .. high)."
+        )
+        found.append(Finding("no_downside", text, view.alternative, "warning"))
+    elif (
+        view.worst_downside is not None
+        and view.worst_coverage is not None
+        and view.worst_downside >= view.worst_coverage - 0.005
+    ):
+        text = (
+            "The downside comes out no worse than planned: nothing of it takes more from the worst year than it saves."
+        )
+        found.append(Finding("downside_no_worse", text, view.alternative, "warning"))
+    if view.largest_customer is None:
+        text = "The largest customer's share of sales is not entered (`largest_customer:` of the shop); a lender asks for it."
+        found.append(Finding("largest_customer_not_given", text, "shop.largest_customer"))
     for machine in dict.fromkeys(row.machine for row in view.collateral):
         open_years = [row for row in view.collateral if row.machine == machine and not row.covered]
         if open_years:
@@ -466,4 +553,45 @@ def _findings(view: LenderView) -> list[Finding]:
     if any(view.scenario.machines[p.machine].falls_yearly is None for p in bought):
         text = f"Liquidation values fall by {FALLS_FIRST_YEAR:.0%} of the price in the first year and {FALLS_YEARLY:.0%} a year after: opinions of appraisers, no data."
         found.append(Finding("falls_are_opinions", text, "machines"))
+    return found
+
+
+def _sale_years(view: LenderView) -> list[Finding]:
+    """Say in which years coverage suffers from the tax on a sale whose price it leaves out: a sale year looks worse.
+
+    Found by running the course once more with a price that leaves no federal gain; the price itself is in no coverage.
+    """
+    d, plan, found = view.definition, view.plan, []
+    if "investment" in d.available or not {"tax", "between purses"} & set(d.available):
+        return []
+    for sale in plan.sales:
+        if (
+            sale.at_end
+            or sale.offer is None
+            or sale.rolled_into
+            or f"gain federal {sale.machine}" not in view.ledger.workings
+        ):
+            continue
+        settled, gain = (
+            view.ledger.workings[f"settlement {sale.machine}"],
+            view.ledger.workings[f"gain federal {sale.machine}"],
+        )
+        gained, price = gain["gain"].figure(), sale.offer.price
+        kept = 1.0 - (sale.offer.commission.likely if sale.offer.commission else 0.0)
+        if gained < 0.5 or kept <= 0 or price.likely - gained / kept < 0:
+            continue
+        other = evaluate(view.scenario, {price.path: price.likely - gained / kept}, only=[plan.name])[plan.name]
+        pairs = zip(view.coverage, _coverage(other, plan, d), strict=True)
+        worse = [
+            (a, b)
+            for a, b in pairs
+            if a.coverage is not None and b.coverage is not None and b.coverage - a.coverage >= 0.005
+        ]
+        if worse:
+            years = ", ".join(f"{a.year}: {a.coverage:.2f}, {b.coverage:.2f} without" for a, b in worse)
+            text = (
+                f"What is paid for tax on the gain of {gained:,.0f} from the sale of {sale.machine} comes off the coverage, the "
+                f"{settled['gross'].figure():,.0f} it brings is not in it: a year of sale looks worse by this form than its work is ({years})."
+            )
+            found.append(Finding("sale_year_looks_worse", text, f"offers.{sale.offer_name}", "warning"))
     return found

@@ -30,7 +30,7 @@ class OfferOfMoney:
     """One offer of money, run in one course. Money in the scenario's currency, rates a year.
 
     `payment` is the level one (a lease's each), `total_paid` all payments and an option price sure to be paid,
-    `cost_of_money` total paid less what is received, the machine that goes back to a lessor counted. `yearly_rate_low` and `_high` span a doubtful value at the end.
+    `cost_of_money` total paid less what is received; of a lease the machine that goes back, or its price at the end, counts. `yearly_rate_low` and `_high` span a doubtful value at the end.
     `worth_against_cash` is after tax: positive where the offer beats paying cash at the study's rate. `cost_after_tax` is
     the present worth of the money it brings less that.
     """
@@ -241,7 +241,7 @@ def _offer(evaluation: Evaluation, offer: Financing, name: str, what: str, cours
         days[0],
         days[-1],
         total,
-        total - received + (offer.end_value.likely if taxed == "lease" and offer.end_value else 0.0),
+        total - received + (end.likely if taxed == "lease" and (end := offer.end_value or offer.option_price) else 0.0),
         rates[0],
         min(rates),
         max(rates),

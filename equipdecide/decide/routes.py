@@ -45,7 +45,8 @@ class RouteView:
     negative where the price does not cover the lender. `true_value` is a trade allowance less the discount it costs;
     `expected_net`, `worst_net`, `worth` and `expected_worth` have that discount off, so that routes compare. `credited`
     tells that what is left is a credit, not money; the chance that it is lost counts in what is expected and at worst.
-    `saved_by_payoff` is what the loan payments left would have cost more than the payoff, not discounted.
+    `paid_until_sold` is paid on the loan between handing over and the sale: a later sale owes the lender that much less,
+    so `like_for_like` has it off. `saved_by_payoff` is what the loan payments left would have cost more than the payoff, not discounted.
     """
 
     name: str
@@ -69,6 +70,12 @@ class RouteView:
     expected_worth: float
     tax: float
     cash_less_tax: float
+    paid_until_sold: float
+
+    @property
+    def like_for_like(self) -> float:
+        """What is left in all, less what was paid on the loan between handing over and the sale [currency]."""
+        return self.left_in_all - self.paid_until_sold
 
     @property
     def left_in_all(self) -> float:
@@ -97,7 +104,8 @@ class RoutesResult(Shown):
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         plain = ("name", "route", "gross", "selling_costs", "payoff", "release", "net", "net_if_unsold", "chance_unsold", "expected_net",
-                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax", "left_in_all")  # fmt: skip
+                 "worst_net", "days_to_money", "true_value", "credited", "saved_by_payoff", "worth", "expected_worth", "tax", "cash_less_tax", "left_in_all",
+                 "paid_until_sold", "like_for_like")  # fmt: skip
         return {
             "machine": self.machine,
             "date": self.date.isoformat(),
@@ -149,10 +157,12 @@ def routes(scenario: Scenario, on: Date | str | None = None, machine: str | None
     """Return every way on file to sell `machine`, handed over on `on`.
 
     `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
-    decision. Raises KeyError where the machine has no offer.
+    decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study, or of a sale done.
     """
     machine = machine or scenario.machine_in_question[0]
     day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
+    if day < scenario.decision_date:
+        raise ValueError(f"the sale of {machine} on {day} is done; `sale` shows what it left and when its tax is due")
     alone = sale(scenario, day, machine)
     legs = {one.name: _Legs(scenario, machine, one.name, day) for one in alone.routes}
     views = tuple(_view(scenario, machine, one, legs[one.name], day) for one in alone.routes)
@@ -162,7 +172,9 @@ def routes(scenario: Scenario, on: Date | str | None = None, machine: str | None
         for b, price in zip(views, legs[a.name].prices_worth([b.expected_worth for b in views]), strict=True)
         if a is not b
     }
-    findings = dict.fromkeys([*alone.findings, *(f for one in views for f in _expired(scenario, one.name, day))])
+    said = [f for one in views for f in _expired(scenario, one.name, day)]
+    said += [f for one in views for f in _list_findings(scenario.offers[one.name], one.name, legs[one.name])]
+    findings = dict.fromkeys([*said, *alone.findings])
     return RoutesResult(scenario, machine, day, views, even, tuple(findings))
 
 
@@ -189,8 +201,10 @@ class _Legs:
         self.fallback = fallback
         self.chance = (self.offer.unsold.chance or 0.0) if self.offer.unsold is not None and fallback else 0.0
         self.lost = (self.offer.credit_lost.chance or 0.0) if self.offer.credit_lost is not None else 0.0
+        self.doubted = [self.offer.credit_lost.path] if self.offer.credit_lost is not None else []
         paths = [
             self.offer.price.path,
+            *self.doubted,
             *([self.offer.unsold.path, fallback.price.path] if self.offer.unsold and fallback else []),
         ]
         settled = ledger.workings[f"settlement {machine}"]
@@ -199,7 +213,9 @@ class _Legs:
         log_rate = float(np.log1p(scenario.study.rate.likely))
         self.lost_discount = settled["over_allowance"].figure()  # what trading adds to the price of the next machine
         sold = next(s for s in self.plan.sales if s.machine == machine)
-        self.lost_worth = self.lost_discount * float(np.exp(-self.plan.time.years_to(sold.sold_on) * log_rate))
+        # a trade looked at by itself buys nothing, and its line has the discount off already
+        outside = self.lost_discount if self.offer.paid_over is not None else 0.0
+        self.lost_worth = outside * float(np.exp(-self.plan.time.years_to(sold.sold_on) * log_rate))
         self.factors = []
         for line in self.lines:
             times = np.array([self.plan.time.years_to(d) for d in line.dates or line.column.axis.ends])
@@ -215,6 +231,7 @@ class _Legs:
         A discount lost by trading is off both, and of what is left the share `lost` (the chance that a credit is lost).
         """
         values = {self.offer.price.path: price}
+        values |= {path: np.zeros(price.shape) for path in self.doubted}  # its chance is weighed here
         if self.fallback is not None and self.offer.unsold is not None:
             then = np.full(price.shape, self.fallback.price.likely) if otherwise is None else otherwise
             values |= {self.offer.unsold.path: unsold, self.fallback.price.path: then}
@@ -294,6 +311,7 @@ def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: 
         float(legs.expected(np.array([likely]))[0]),
         one.tax,
         one.cash_less_tax,
+        one.paid_until_sold,
     )
 
 
@@ -323,6 +341,7 @@ def _steps(
                     "after it each day costs its per diem; ask for a new one",
                 )
             )
+    steps += _listed(offer, sold)
     if sold.sold_on != sold.handed_over:
         risk = f"it does not sell ({legs.chance:.0%}); then {offer.if_unsold}" if legs.chance else "the day is a guess"
         steps.append(RouteStep(sold.sold_on, "sold", None, risk))
@@ -368,6 +387,51 @@ def _steps(
             )
         )
     return tuple(sorted(steps, key=lambda step: step.on))
+
+
+def _list_prices(offer: Offer, sold: Sale) -> list[tuple[Date, float]]:
+    """Return the list price and the days from which it holds: as listed, then after each agreed cut [currency]."""
+    if offer.list_price is None:
+        return []
+    price, found = offer.list_price.likely, [(sold.handed_over, offer.list_price.likely)]
+    for step in sorted(offer.price_steps, key=lambda step: step.after):
+        price *= 1 - step.off.likely
+        found.append((cal.add_days(sold.handed_over, step.after), price))
+    return found
+
+
+def _listed(offer: Offer, sold: Sale) -> list[RouteStep]:
+    """Return the list price, its agreed cuts up to the sale or the end of the exclusive period, and that end."""
+    ends = cal.add_days(sold.handed_over, offer.exclusive_days) if offer.exclusive_days is not None else None
+    steps = [
+        RouteStep(day, f"{'listed' if k == 0 else 'list price falls'} at {price:,.0f}".replace("falls at", "falls to"))
+        for k, (day, price) in enumerate(_list_prices(offer, sold))
+        if day <= max(sold.sold_on, ends or sold.sold_on)
+    ]
+    if ends is not None:
+        steps.append(RouteStep(ends, "exclusive period ends", None, "until then nobody else may sell it"))
+    return steps
+
+
+def _list_findings(offer: Offer, name: str, legs: _Legs) -> list[Finding]:
+    """Say where the price is above the list price of its day, and where the unsold leg cannot be that early."""
+    sold = next(s for s in legs.plan.sales if s.machine == offer.machine)
+    found = []
+    held = [price for day, price in _list_prices(offer, sold) if day <= sold.sold_on]
+    if held and offer.price.likely > held[-1] + 0.005:
+        text = (
+            f"{name}: {offer.price.likely:,.0f} is expected on {sold.sold_on}, when the list price is {held[-1]:,.0f}."
+        )
+        found.append(Finding("price_above_list", text, offer.price.path, "warning"))
+    if legs.chance and offer.exclusive_days is not None:
+        ends = cal.add_days(sold.handed_over, offer.exclusive_days)
+        if ends > sold.sold_on:
+            text = (
+                f"{name}: where it does not sell, {offer.if_unsold} is counted on {sold.sold_on}; the exclusive period runs until {ends}, "
+                f"{(ends - sold.sold_on).days} days later, with insurance and loan payments until then."
+            )
+            found.append(Finding("unsold_leg_later", text, f"offers.{name}.exclusive_days", "warning"))
+    return found
 
 
 def _expired(scenario: Scenario, name: str, day: Date) -> list[Finding]:

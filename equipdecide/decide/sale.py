@@ -9,11 +9,14 @@ from equipdecide.calendar import Date
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
 from equipdecide.money.payoff import payoff
-from equipdecide.plan import Plan
+from equipdecide.plan import Plan, Sale
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.showing import Shown
 from equipdecide.tax.payments import due_dates
 from equipdecide.words import cents, whole
+
+SAID_OTHERWISE = ("state_paid_with_return", "credit_without_order")  # a sale looked at by itself buys nothing
+STATE_WITH_RETURN = "state_paid_with_return"  # the engine's finding that state estimates are not figured
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -23,7 +26,9 @@ class RouteResult:
     `net_cash` = gross - selling_costs - payoff - other_costs: what is paid out or credited, before tax.
     `after_tax` = gross - selling_costs - tax: what the sale brings after tax, the lender still to be paid.
     `cash_less_tax` = net_cash - tax: negative where the tax is more than the cash.
-    `left_in_all` = cash_less_tax - over_allowance: by which routes compare, a trade-in among them.
+    `left_in_all` = cash_less_tax - over_allowance: what is left, a trade-in at its true value.
+    `like_for_like` = left_in_all - paid_until_sold: by which routes that settle on other days compare; a later sale owes
+    the lender less only because `paid_until_sold` was paid on the loan meanwhile. What waiting costs is in `routes`.
     """
 
     route: str
@@ -41,8 +46,10 @@ class RouteResult:
     ordinary_recapture: float
     section_1231: float
     tax_by_owner: dict[str, float]
+    state_tax: float  # of it, the state's
     tax_due: tuple[tuple[Date, float], ...]
     over_allowance: float  # part of a trade allowance that comes back in the price of the next machine
+    paid_until_sold: float  # payments on the loan after handing over, up to the sale that pays it off
     payoff_by_schedule: float | None  # where a lender's letter overrides the schedule; None without a letter
     plan: Plan
     ledger: Ledger
@@ -74,6 +81,11 @@ class RouteResult:
     def left_in_all(self) -> float:
         """Cash left after lender and tax, less what a trade-in adds to the price of the next machine [currency]."""
         return self.cash_less_tax - self.over_allowance
+
+    @property
+    def like_for_like(self) -> float:
+        """What is left in all, less what was paid on the loan between handing over and the sale [currency]."""
+        return self.left_in_all - self.paid_until_sold
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -115,11 +127,14 @@ class SaleResult(Shown):
                     "section_1231": r.section_1231,
                     "tax_by_owner": r.tax_by_owner,
                     "tax": r.tax,
+                    "state_tax": r.state_tax,
                     "tax_due": [{"date": day.isoformat(), "amount": amount} for day, amount in r.tax_due],
                     "after_tax": r.after_tax,
                     "cash_less_tax": r.cash_less_tax,
                     "over_allowance": r.over_allowance,
                     "left_in_all": r.left_in_all,
+                    "paid_until_sold": r.paid_until_sold,
+                    "like_for_like": r.like_for_like,
                 }
                 for r in self.routes
             ],
@@ -141,6 +156,7 @@ class SaleResult(Shown):
             "tax",
             "after_tax",
             "cash_less_tax",
+            "like_for_like",
         )
         return pd.DataFrame([{"route": r.name, **{f"{key}_usd": getattr(r, key) for key in keys}} for r in self.routes])
 
@@ -149,11 +165,13 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     """Return what selling `machine` on `on` leaves by every offer on file.
 
     `machine` defaults to the (first) machine in question, `on` to the day of its first sale step, else the day of
-    decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study.
+    decision. The day of a sale that is already done may lie before the decision, in its year. Raises KeyError where the
+    machine has no offer, ValueError for a day outside the study.
     """
     machine = machine or scenario.machine_in_question[0]
     day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
-    if not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
+    done = day in _sales_done(scenario, machine)
+    if not done and not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
         raise ValueError(
             f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, {scenario.decision_date}"
         )
@@ -170,17 +188,16 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
         update={
             "alternatives": {"keep": []}
             | {
-                name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=False, rolled_into=None)]
+                name: [Sell(do="sell", machine=machine, by=name, on=day, when=None, done=done, rolled_into=None)]
                 for name in offers
             }
         }
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
-    findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings)
-    return SaleResult(
-        scenario, machine, day, routes, (*_tax_against_cash(routes), *_letter_against_schedule(routes), *findings)
-    )
+    findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings if f.code not in SAID_OTHERWISE)
+    said = (*_tax_against_cash(routes), *_letter_against_schedule(routes), *_state_with_return(routes))
+    return SaleResult(scenario, machine, day, routes, (*said, *findings))
 
 
 def first_sale(scenario: Scenario, machine: str) -> Date:
@@ -189,6 +206,12 @@ def first_sale(scenario: Scenario, machine: str) -> Date:
         s.on for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine
     ]
     return min(days, default=scenario.decision_date)
+
+
+def _sales_done(scenario: Scenario, machine: str) -> set[Date]:
+    """Return the days, of the year of the decision, of steps already done that sold `machine`."""
+    steps = [s for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.done]
+    return {s.on for s in steps if s.machine == machine and s.on.year == scenario.decision_date.year}
 
 
 def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
@@ -201,12 +224,14 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
         return settled[column].figure()
 
     taxes: dict[str, float] = {}
+    state = 0.0
     due: dict[Date, float] = {}
     for key, working in ledger.workings.items():
         if not key.startswith("tax on the sale "):
             continue
         owner = key.removeprefix("tax on the sale ")
         taxes[owner] = float(working["tax"].per_row().sum())
+        state += float(working["state"].per_row().sum()) if "state" in working else 0.0
         payer = "corporation" if scenario.shop.taxed_as == "C corporation" else "individual"
         for k in range(1, 6):
             if f"due_{k}" in working:
@@ -232,12 +257,26 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
         gain["ordinary_recapture"].figure(),
         gain["section_1231"].figure(),
         taxes,
+        state,
         tuple(sorted(due.items())),
         money("over_allowance"),
+        _paid_until_sold(ledger, plan, step),
         _by_schedule(plan, machine),
         plan,
         ledger,
     )
+
+
+def _paid_until_sold(ledger: Ledger, plan: Plan, sold: Sale) -> float:
+    """Return what is paid on the loans that the sale pays off, after handing over and up to the day of sale [currency]."""
+    paid = 0.0
+    for debt in plan.debts:
+        key = f"loan {debt.name}"
+        if debt.machine == sold.machine and debt.old is not None and key in ledger.workings:
+            schedule = ledger.workings.get(f"{key} by the letter", ledger.workings[key])
+            for day, amount in zip(schedule.axis.ends, schedule["paid"].per_row(), strict=True):
+                paid += float(amount) if sold.handed_over < day <= sold.sold_on else 0.0
+    return paid
 
 
 def _by_schedule(plan: Plan, machine: str) -> float | None:
@@ -266,6 +305,20 @@ def _letter_against_schedule(routes: tuple[RouteResult, ...]) -> list[Finding]:
             )
             found[r.sold_on] = Finding("payoff_by_schedule", text, f"offers.{r.name}")
     return list(found.values())
+
+
+def _state_with_return(routes: tuple[RouteResult, ...]) -> list[Finding]:
+    """Say how much of the tax is the state's and shown with the return only because last year's state tax is not entered."""
+    for r in routes:
+        if r.state_tax < 0.5 or not any(f.code == STATE_WITH_RETURN for f in r.ledger.findings):
+            continue
+        text = (
+            f"{r.name}: {whole(r.state_tax)} of the {whole(r.tax)} of tax is the state's, and all of it is shown with the return. Last year's "
+            "state tax is not entered, so the state's own estimates are not known: part of it may be due earlier, as the federal "
+            "part is. Enter `last_state_tax:` of each owner, or ask the preparer."
+        )
+        return [Finding("state_tax_may_be_earlier", text, "owners", "warning")]
+    return []
 
 
 def _tax_against_cash(routes: tuple[RouteResult, ...]) -> list[Finding]:

@@ -470,3 +470,34 @@ def owed_on(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int, days: Sequ
         balance=loan["balance"],
         amount=amount,
     )
+
+
+def lent_before(draft: Draft, w: Working, debt: Debt, k: int, days: Sequence[Date]) -> Column | None:
+    """Post what a lender has paid to the builder before its loan begins, at the end of each of `days`; None: nothing."""
+    name = f"progress payments of {debt.name}"
+    if name not in draft:
+        return None
+    lent = draft[name]
+    parts = []
+    for row, paid_on in enumerate(lent.axis.ends):
+        w.given(
+            f"lent_{k}_{row}",
+            [1.0 if paid_on <= day < debt.drawn_on else 0.0 for day in days],
+            "1",
+            f"lent to the builder from {paid_on} until the loan begins",
+            Origin("calendar", debt.name),
+            w.axis,
+        )
+        parts.append(
+            w.formula(
+                f"lent {row + 1} before {debt.name}",
+                f"is_lent * pick(lent, {row})",
+                "USD",
+                f"paid to the builder on {paid_on}",
+                is_lent=w[f"lent_{k}_{row}"],
+                lent=lent["lent"],
+            )
+        )
+    return sum_of(
+        w, f"lent before {debt.name}", parts, "USD", f"lent before {debt.name} begins, with nothing on the floor"
+    )

@@ -11,7 +11,7 @@ from __future__ import annotations
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
-from equipdecide.money.financing import owed_on
+from equipdecide.money.financing import lent_before, owed_on
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
 
@@ -22,6 +22,11 @@ def guarantees(draft: Draft, plan: Plan) -> None:
         return
     w = draft.working("guarantees", plan.time.cash, "debt on the machines against what they would bring", "guarantees")
     owed = [owed_on(draft, plan, w, debt, k, plan.time.cash.ends) for k, debt in enumerate(plan.debts)]
+    owed += [
+        column
+        for k, debt in enumerate(plan.debts)
+        if (column := lent_before(draft, w, debt, k, plan.time.cash.ends)) is not None
+    ]
     machines = list(dict.fromkeys(debt.machine for debt in plan.debts))
     sum_of(w, "owed", owed, "USD", "owed on the machines at the month's end")
     sum_of(

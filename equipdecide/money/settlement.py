@@ -226,6 +226,8 @@ def sales(draft: Draft, plan: Plan) -> None:
             rest = collect(draft, plan, sale, flows, w["gross"], w["to_owner"], later)
         elif sale.credited_on is not None:
             rest = _credit(draft, plan, sale, flows, w["to_owner"], later)
+        elif sale.offer is not None and (sale.offer.credited_to or sale.offer.against):
+            rest = _without_order(draft, plan, sale, flows, w, later)
         else:
             rest = flows.formula("rest", "to_owner", "USD", "what is left of the price", later, to_owner=w["to_owner"])
         draft.line(f"sale of {sale.machine}: to the lender", "shop", first, "investment", [sale.sold_on])
@@ -269,8 +271,8 @@ def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, 
         draft.find(
             "dealer_credit",
             f"{sale.machine}: {credit:,.2f} stands as a credit from {sale.sold_on} to {day} ({(day - sale.sold_on).days} days), unsecured and without interest; waiting costs "
-            f"{flows['waiting'].figure():,.2f}. Get in writing to which order it belongs and that it is paid out in cash if that order is late or cancelled. "
-            "The gain is taxed in the year of the sale all the same.",
+            f"{flows['waiting'].figure():,.2f}. Get in writing to which order it belongs, from which day it is paid out in cash if that order is late, and that it "
+            "is paid out if the order is cancelled; if the dealer fails you are one creditor among many. The gain is taxed in the year of the sale all the same.",
             offer.price.path,
             "warning",
         )
@@ -282,4 +284,38 @@ def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, 
         later,
         credit=left,
         lost=lost,
+    )
+
+
+def _without_order(draft: Draft, plan: Plan, sale: Sale, flows: Working, w: Working, later: Axis) -> Column:
+    """A credit for an order that this course does not place, or no longer: cash only if the dealer pays it out.
+
+    An allowance counts at its true value: the discount that a cash buyer would have had is no money without the purchase.
+    """
+    offer = sale.offer
+    assert offer is not None
+    order = offer.credited_to or offer.against
+    rest = flows.formula(
+        "rest",
+        "(credit - over_allowance) * (1 - lost)",
+        "USD",
+        "what is left of the price, where the dealer pays it out",
+        later,
+        credit=w["to_owner"],
+        over_allowance=w["over_allowance"],
+        lost=draft.input(offer.credit_lost) if offer.credit_lost else 0.0,
+    )
+    if w["to_owner"].figure() > 0.005:
+        _say_without_order(draft, sale, str(order), rest.figure(), offer)
+    return rest
+
+
+def _say_without_order(draft: Draft, sale: Sale, order: str, rest: float, offer: Offer) -> None:
+    draft.find(
+        "credit_without_order",
+        f"{sale.machine}: the credit of “{sale.offer_name}” belongs to an order of {order}, which is not bought here. It is counted as {rest:,.2f} paid out in cash "
+        f"on {sale.paid_on}. Without that in writing it stays the dealer's promise: unsecured, without interest, and lost in part if the dealer fails. "
+        "The gain is taxed in the year of the sale all the same.",
+        offer.price.path,
+        "warning",
     )

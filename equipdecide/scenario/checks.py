@@ -272,6 +272,10 @@ def owners_add_up(c: Checker) -> None:
             c.report(owner, "nothing says how this owner is taxed", mend, "tax_rate")
         elif "tax_rate" in owner and "filing" in owner:
             c.report(owner, "both one tax rate and a filing status are given", "Keep one of the two", "tax_rate")
+    if isinstance(shop, Table) and "as_things_are" not in shop and any("filing" in owner for _, owner in owners):
+        mend = "Add `as_things_are: {ordinary_income: 90,000}` from the last return, or give each owner one `tax_rate:`"
+        what = "owners with a filing status are taxed by brackets, which start from the business's income"
+        c.report(shop, what, mend, "as_things_are")
 
 
 def alternatives_can_happen(c: Checker) -> None:
@@ -327,6 +331,12 @@ def _one_alternative(c: Checker, steps: list[Table], name: str) -> None:
                 if on and used and on < used:
                     mend = f"Check this day and `in_service:` of '{asset}' ({used})"
                     c.report(step, f"'{machine}' is sold before '{asset}' is in service", mend, "on")
+            offer = c.tree["offers"].get(str(step.get("by"))) if isinstance(c.tree.get("offers"), Table) else None
+            traded = str(offer.get("against")) if isinstance(offer, Table) and "against" in offer else ""
+            if traded and traded not in bought:
+                mend = f"Buy '{traded}' in this course, or sell by another offer"
+                what = f"'{machine}' is traded in against '{traded}', which '{name}' does not buy"
+                c.report(step, what, mend, "by")
         elif do in ("spend", "earn") and ("once" in step) == ("a_year" in step):
             what = "both `once` and `a_year` are given" if "once" in step else "an amount is missing"
             c.report(step, what, "Give `once:` or `a_year:`", "once")

@@ -129,6 +129,7 @@ class Shop(Frozen):
         description="columns item, cost, in_service, section_179, bonus, to_date",
     )
     coverage_required: Multiple | None = Field(None, title="Debt service coverage the lender asks for, every year")
+    largest_customer: Share | None = Field(None, title="Largest customer's share of last year's sales")
     other_limits: dict[str, HourRate] = Field(
         default_factory=dict,
         title="Hours of this work a year that other stations can pass",
@@ -521,6 +522,13 @@ class PaidOver(Frozen):
     rate: Rate | None = Field(None, title="Interest the buyer pays a year")
 
 
+class PriceStep(Frozen):
+    """A cut of the list price of a consignment that the agreement foresees."""
+
+    after: int = Field(ge=1, le=3660, title="Days from handing over after which it falls")
+    off: Share = Field(title="Share by which it then falls")
+
+
 class Offer(Frozen):
     """A way to sell a machine: an offer letter, or what an adviser expects."""
 
@@ -532,6 +540,13 @@ class Offer(Frozen):
     costs: dict[str, Money] = Field(default_factory=dict, title="Costs of selling you carry")
     monthly_costs: dict[str, MoneyPerMonth] = Field(default_factory=dict, title="Costs a month until it is sold")
     days_to_sale: Days | None = None
+    list_price: Money | None = Field(None, title="List price at which it is offered")
+    price_steps: list[PriceStep] = Field(
+        default_factory=list, title="Cuts of the list price that are agreed", description="shown; the price stays yours"
+    )
+    exclusive_days: int | None = Field(
+        None, ge=1, le=3660, title="Days from handing over in which nobody else may sell it"
+    )
     paid_after: Days | None = Field(None, title="Days from sale to money")
     unsold: YesNo | None = Field(None, title="Chance that it does not sell")
     if_unsold: str | None = Field(None, title="The offer taken then")

@@ -459,7 +459,7 @@ def _offers(page: Page, sold: SaleResult) -> Table:
 
 
 def _left(route: RouteResult) -> str:
-    left = route.left_in_all
+    left = route.like_for_like
     return money(left) if left >= 0 else f"short by {money(-left)}"
 
 
@@ -661,6 +661,7 @@ LENDER: PartRow = (
     lender.debts,
     lender.collateral,
     lender.coverage,
+    lender.customers,
     lender.guarantees,
     lender.findings,
     cautions,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from equipdecide.decide.lender import CoverageYear
 from equipdecide.views import charts
+from equipdecide.views.lending import customer_words, downside_words
 from equipdecide.views.parts import Block, Bullets, Page, Part, Row, Table, Text
-from equipdecide.words import day, listed, money, month, number, percent
+from equipdecide.words import day, listed, money, month, percent, times
 
 GROUPS = {
     "operating": "what the work brings, less upkeep",
@@ -141,41 +142,37 @@ def coverage(page: Page) -> Part | None:
     words = view.definition
     said = f"Coverage is {words.name}: {listed(GROUPS[g] for g in words.available)} over {listed(GROUPS[g] for g in words.service)}. Left out: {listed(GROUPS[g] for g in words.leaves_out)}."
     said += (
-        f" Asked: {number(view.required)} times."
+        f" Asked: {times(view.required)} times."
         if view.required is not None
         else " No coverage to be met is entered; the lender's own applies."
     )
+    bad = {one.year: one for one in view.downside}
+    columns: tuple[str, ...] = ("Year", "Cash available", "Payments", "Coverage")
+    if bad:
+        columns += ("Available, downside", "Coverage, downside")
     rows = tuple(
-        Row(str(one.year), (money(one.available), money(one.service), _times(one), money(bad.available), _times(bad)))
-        for one, bad in zip(view.coverage, view.downside, strict=True)
-    )
-    columns = ("Year", "Cash available", "Payments", "Coverage", "Available, downside", "Coverage, downside")
-    inputs = ", ".join(
-        f"{charts.short_label(page.labels.get(path, path))} {number(value)}"
-        for path, value in view.downside_inputs.items()
-        if not page.hidden(path)
+        Row(
+            str(one.year),
+            (money(one.available), money(one.service), _times(one))
+            + ((money(bad[one.year].available), _times(bad[one.year])) if bad else ()),
+        )
+        for one in view.coverage
     )
     blocks: list[Block] = [Text(said), Table("Coverage in each full year, dollars and times", columns, rows)]
-    blocks.append(
-        Text(
-            f"Downside: {inputs}."
-            if inputs
-            else "No downside: no demand or upkeep is entered that could turn out worse."
-        )
-    )
-    if (
-        inputs
-        and view.worst_coverage is not None
-        and view.worst_downside is not None
-        and view.worst_downside >= view.worst_coverage
-    ):
-        said = "The downside comes out no worse than what is entered: hours that one order no longer takes go to parts that bring more an hour. Ask what holds if those are not ordered either."
-        blocks.append(Text(said, "warning"))
+    told = [text for text in downside_words(view) if not any(page.hidden(path) for path in view.downside_inputs)]
+    if told:
+        blocks += [Text(told[0]), Bullets(tuple(told[1:]))]
     return Part("coverage", "Coverage", tuple(blocks))
 
 
+def customers(page: Page) -> Part | None:
+    """How much hangs on the largest customer and on each contract."""
+    said = customer_words(page.lender) if page.lender is not None else []
+    return Part("customers", "Customers", (Bullets(tuple(said)),)) if said else None
+
+
 def _times(year: CoverageYear) -> str:
-    return "nothing owed" if year.coverage is None else number(year.coverage)
+    return "nothing owed" if year.coverage is None else times(year.coverage)
 
 
 def guarantees(page: Page) -> Part | None:

@@ -14,10 +14,25 @@ from equipdecide.decide.cash_calendar import CashCalendar, CashEntry, CashPeriod
 from equipdecide.decide.lender import CoverageYear, LenderView
 from equipdecide.decide.money import MoneyResult, OfferOfMoney
 from equipdecide.decide.routes import RoutesResult, RouteView
+from equipdecide.scenario.labels import labels
+from equipdecide.scenario.reading import amounts
 from equipdecide.showing import shows
 from equipdecide.views.listing import Listing
 from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
-from equipdecide.words import cents, day, listed, money, month, number, percent, short_label, times, whole, wrap
+from equipdecide.words import (
+    cents,
+    day,
+    entered,
+    listed,
+    money,
+    month,
+    number,
+    percent,
+    short_label,
+    times,
+    whole,
+    wrap,
+)
 
 # --- ways to sell
 
@@ -73,8 +88,10 @@ def routes_grid(result: RoutesResult) -> Grid:
         row("days to money", lambda r: whole(r.days_to_money)),
         row("interest saved", lambda r: unless_nothing(r.saved_by_payoff)),
         row("tax on the gain", lambda r: money(r.tax), True),
-        row("left after tax", lambda r: money(r.left_in_all)),
     ]
+    if any(r.paid_until_sold >= 0.5 for r in shown):
+        rows.append(row("loan paid till then", lambda r: unless_nothing(-r.paid_until_sold)))
+    rows.append(row("left after tax", lambda r: money(r.like_for_like)))
     if any(abs(r.true_value - r.gross) >= 0.5 for r in shown):
         rows.insert(1, row("true value", lambda r: money(r.true_value) if abs(r.true_value - r.gross) >= 0.5 else ""))
     return Grid(tuple(route.name for route in shown), tuple(rows))
@@ -90,7 +107,7 @@ def steps_listing(route: RouteView) -> Listing:
 
 ROUTES_FOOT = (
     "Expected weighs the chance that it does not sell; worst is the low price, or the low price of what happens then. Worth: present worth of sale money, payoff and loan "
-    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a discount lost by trading off them. Have each offer read before it is signed."
+    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a discount lost by trading off them; what is left has the loan payments until the sale off it too. Have each offer read before it is signed."
 )
 
 
@@ -213,7 +230,7 @@ def calendar_headline(result: CashCalendar) -> str:
     if result.first_deposit is not None:
         said += f" First deposit {day(result.first_deposit)}."
     if result.gap_days:
-        said += f" For {result.gap_days} days no machine does the work: {money(result.gap_cost)} less than keeping on those days."
+        said += f" For {result.gap_days} days no machine does the work: {f'{whole(result.gap_hours)} good hours, ' if result.gap_hours else ''}{money(result.gap_cost)} less than keeping on those days."
     return said
 
 
@@ -324,7 +341,7 @@ def funds_listing(view: LenderView) -> Listing:
 
 
 def coverage_listing(view: LenderView) -> Listing:
-    """Return coverage by full calendar year, as planned and in the downside."""
+    """Return coverage by full calendar year, as planned and in the downside where there is one."""
 
     def cells(one: CoverageYear | None) -> tuple[str, str]:
         return (
@@ -334,6 +351,9 @@ def coverage_listing(view: LenderView) -> Listing:
         )
 
     bad = {one.year: one for one in view.downside}
+    if not bad:
+        planned = tuple((str(one.year), *cells(one), money(one.service)) for one in view.coverage)
+        return Listing(("year", "available", "coverage", "payments"), planned)
     rows = tuple((str(one.year), *cells(one), *cells(bad.get(one.year)), money(one.service)) for one in view.coverage)
     return Listing(("year", "available", "coverage", "in the downside", "coverage then", "payments"), rows)
 
@@ -375,15 +395,49 @@ def _guarantee_words(view: LenderView) -> list[str]:
     ]
 
 
-def _downside_words(view: LenderView) -> str:
-    from equipdecide.scenario.labels import labels
-
+def downside_words(view: LenderView) -> list[str]:
+    """Say what the downside is, what each event sets, and what it does alone; empty where there is none."""
+    if not view.downside:
+        return []
+    worst = min(
+        (one for one in view.downside), key=lambda one: one.coverage if one.coverage is not None else float("inf")
+    )
+    said = []
+    if view.downside_chosen:
+        said.append(
+            "The downside is, for each year, the worst combination of what is named below; no year of it is better than "
+            f"planned. In {worst.year}: {listed(worst.events) if worst.events else 'as planned'}."
+        )
     titles = labels(view.scenario)
-    parts = [
-        f"{short_label(titles.get(path, path))} {number(value) if abs(value) < 100 else whole(value)}"
-        for path, value in view.downside_inputs.items()
-    ]
-    return f"The downside takes: {'; '.join(parts)}."
+    entries = amounts(view.scenario)
+    for event in view.events:
+        parts = [
+            f"{short_label(titles.get(path, path))}, {_set_to(value, entries[path].unit)}"
+            for path, value in event.inputs.items()
+        ]
+        alone = view.worst_alone.get(event.name)
+        told = f" Alone: {times(alone)} in the worst year." if alone is not None and view.downside_chosen else ""
+        said.append(f"{event.name[:1].upper()}{event.name[1:]}: {'; '.join(parts)}.{told}")
+    return said
+
+
+def _set_to(value: float, unit: str) -> str:
+    return ("yes" if value > 0.5 else "no") if unit == "chance" else entered(value, unit)
+
+
+def customer_words(view: LenderView) -> list[str]:
+    """Say how much hangs on the largest customer and on each contract."""
+    said = []
+    if view.largest_customer is not None:
+        said.append(f"Largest customer: {percent(view.largest_customer)} of last year's sales, as entered.")
+    for one in view.contracts:
+        ends = f", which ends on {day(one.ends)}" if one.ends else ""
+        chance = f"; chance that it is renewed {percent(one.renews)}" if one.renews is not None else ""
+        year = view.plan.time.start.year + 1
+        said.append(
+            f"The contract for {one.part}{ends}, is {percent(one.share)} of what these hours contribute in {year}{chance}."
+        )
+    return said
 
 
 def _definition_words(view: LenderView) -> str:
@@ -407,7 +461,7 @@ def lender_text(view: LenderView, width: int = WIDTH) -> str:
     for head, table in _blocks(view):
         lines += ["", f"{head}:", table.text(width)]
     lines += ["", *wrap(f"Soft costs, {money(view.soft_costs)}, do not come back when the machine is sold.", width)]
-    for said in (_definition_words(view), _downside_words(view), *_guarantee_words(view)):
+    for said in (_definition_words(view), *downside_words(view), *customer_words(view), *_guarantee_words(view)):
         lines += wrap(said, width, "  - ")
     found = findings_text([f for f in view.findings if f.code != "one_machine_only"], width)
     return "\n".join([*lines, *(["", found] if found else []), "", *wrap(ESTIMATE.text, width)])
@@ -417,7 +471,8 @@ def lender_html(view: LenderView) -> str:
     """Return the same as an HTML fragment."""
     tables = "".join(f"<p><b>{escape(head)}</b></p>{table.html()}" for head, table in _blocks(view))
     said = "".join(
-        f"<li>{escape(text)}</li>" for text in (_definition_words(view), _downside_words(view), *_guarantee_words(view))
+        f"<li>{escape(text)}</li>"
+        for text in (_definition_words(view), *downside_words(view), *customer_words(view), *_guarantee_words(view))
     )
     return f'<div class="mathjax_ignore"><p>{escape(view.caption)}</p><p>{escape(lender_headline(view))}</p>{tables}<ul>{said}</ul>{findings_html(view.findings)}</div>'
 

@@ -6,6 +6,7 @@ Drawn as those of :mod:`equipdecide.views.charts`: titles from the figures, kind
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable
 from datetime import date
 from typing import Any, cast
 
@@ -18,7 +19,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from equipdecide.decide.cash_calendar import CashCalendar, CashEntry
 from equipdecide.decide.lender import LenderView
 from equipdecide.decide.money import MoneyResult
-from equipdecide.decide.routes import RoutesResult
+from equipdecide.decide.routes import RoutesResult, RouteView
+from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.views.charts import (
     BLACK,
     BLUE,
@@ -49,16 +51,17 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
     """Draw each way to sell: net at worst, expected and as entered, before tax; the best expected worth on top."""
     shown = sorted(result.routes, key=lambda route: -route.expected_worth)
     ax = axes(ax, 7.6, 1.6 + 0.5 * max(len(shown), 2))
-    ends = [value for route in shown for value in (route.worst_net, route.expected_net, route.left_in_all, 0.0)]
+    drawn = [_like_for_like(route) for route in shown]
+    ends = [value for three in drawn for value in (*three, 0.0)]
     low, high = min(ends), max(ends)
     size = max(high - low, 1.0)
-    for k, route in enumerate(shown):
-        reach = (min(route.worst_net, route.expected_net), max(route.worst_net, route.expected_net))
+    for k, (route, (at_worst, expected, left)) in enumerate(zip(shown, drawn, strict=True)):
+        reach = (min(at_worst, expected), max(at_worst, expected))
         ax.plot(reach, [k, k], color=GREY, linewidth=3, solid_capstyle="butt", zorder=2)
-        if route.worst_net < route.expected_net - 0.005:
-            ax.plot([route.worst_net], [k], marker="v", markersize=9, color=VERMILION, zorder=4, linestyle="none")
+        if at_worst < expected - 0.005:
+            ax.plot([at_worst], [k], marker="v", markersize=9, color=VERMILION, zorder=4, linestyle="none")
         ax.plot(
-            [route.expected_net],
+            [expected],
             [k],
             marker="D",
             markersize=9,
@@ -69,7 +72,7 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
             linestyle="none",
         )
         ax.plot(
-            [route.left_in_all],
+            [left],
             [k],
             marker="|",
             markersize=15,
@@ -78,9 +81,7 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
             zorder=3,
             linestyle="none",
         )
-        said = f"{money(route.expected_net)} expected, " + (
-            "a credit" if route.credited else f"paid {day(route.money_on)}"
-        )
+        said = f"{money(expected)} expected, " + ("a credit" if route.credited else f"paid {day(route.money_on)}")
         ax.text(
             1.02,
             k,
@@ -98,7 +99,8 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
     ax.xaxis.set_major_locator(MaxNLocator(6))
     ax.xaxis.grid(True)
     money_axis(ax.xaxis)
-    ax.set_xlabel("dollars, a discount lost by trading off it; no triangle: at worst as expected")
+    off = " and loan payments until the sale" if any(route.paid_until_sold >= 0.5 for route in shown) else ""
+    ax.set_xlabel(f"dollars, a discount lost by trading{off} off it; no triangle: at worst as expected")
     handles = [
         Line2D(
             [],
@@ -132,18 +134,94 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
         words = f"“{best.name}” is expected to be worth most, {money(ahead)} ahead of “{shown[1].name}”" + (
             ": too close to call" if ahead < 0.01 * max(best.gross, 1.0) else ""
         )
-    safest = max(shown, key=lambda r: r.worst_net)
-    if safest.worst_net > best.worst_net + 0.5:
-        words += f"; the safest is “{safest.name}”, {money(safest.worst_net)} at worst"
+    safest = max(range(len(shown)), key=lambda k: drawn[k][0])
+    if drawn[safest][0] > drawn[0][0] + 0.5:
+        words += f"; the safest is “{shown[safest].name}”, {money(drawn[safest][0])} at worst"
     alt = (
         f"{routes_headline(result)} "
         + "; ".join(
-            f"{r.name}: at worst {money(r.worst_net)}, expected {money(r.expected_net)}, left after tax {money(r.left_in_all)}"
-            for r in shown
+            f"{r.name}: at worst {money(three[0])}, expected {money(three[1])}, left after tax {money(three[2])}"
+            for r, three in zip(shown, drawn, strict=True)
         )
         + "."
     )
     return finish(ax, words, alt)
+
+
+@styled
+def sale_offers(result: SaleResult, ax: Axes | None = None) -> Axes:
+    """Draw where the price of each offer goes: selling costs, lender, loan payments until the sale, tax, what is left.
+
+    A tick marks the price. What is short stands left of nothing: the parts then reach beyond the price by as much.
+    """
+    shown = sorted(result.routes, key=lambda route: -route.like_for_like)
+    ax = axes(ax, 7.6, 1.9 + 0.55 * max(len(shown), 2))
+    kinds: list[tuple[str, str, str, Callable[[RouteResult], float]]] = [
+        ("selling costs, lost discount", GREY, "", lambda r: r.selling_costs + r.over_allowance),
+        ("lender and lien", SKY, "....", lambda r: r.payoff + r.other_costs),
+        ("loan paid until the sale", BLUE, "", lambda r: r.paid_until_sold),
+        ("tax, due later", ORANGE, "////", lambda r: r.tax),
+    ]
+    for k, route in enumerate(shown):
+        level = 0.0
+        for _, colour, hatch, of in kinds:
+            ax.barh(k, of(route), left=level, height=0.6, color=colour, hatch=hatch, edgecolor="white", linewidth=0.6)
+            level += of(route)
+        left = route.like_for_like
+        ax.barh(
+            k, left, left=max(level, 0.0) if left >= 0 else 0.0, height=0.6, color=GREEN if left >= 0 else VERMILION
+        )
+        ax.plot([route.gross], [k], marker="|", markersize=22, markeredgewidth=2.6, color=BLACK, linestyle="none")
+        said = f"{money(left)} left" if left >= 0 else f"short by {money(-left)}"
+        ax.text(
+            1.02,
+            k,
+            said,
+            va="center",
+            ha="left",
+            fontsize=8.8,
+            transform=ax.get_yaxis_transform(),
+            fontweight="bold" if k == 0 else "normal",
+        )
+    ax.axvline(0, color=BLACK, linewidth=1.2)
+    ax.set_yticks(range(len(shown)), ["\n".join(textwrap.wrap(route.name, 26)) for route in shown])
+    ax.set_ylim(len(shown) - 0.5, -0.5)
+    ax.xaxis.set_major_locator(MaxNLocator(6))
+    ax.xaxis.grid(True)
+    money_axis(ax.xaxis)
+    ax.set_xlabel("dollars; black: the price, an allowance as it is written")
+    handles: list[Any] = [ax.barh(-9, 0, color=colour, hatch=hatch, edgecolor="white") for _, colour, hatch, _ in kinds]
+    handles += [ax.barh(-9, 0, color=GREEN), ax.barh(-9, 0, color=VERMILION)]
+    names = [name for name, *_ in kinds] + ["left", "short"]
+    ax.legend(
+        handles,
+        names,
+        loc="upper center",
+        bbox_to_anchor=(0.5, -0.13 - 0.42 / max(len(shown), 2)),
+        ncols=3,
+        fontsize=8.4,
+        columnspacing=1.2,
+    )
+    best = shown[0]
+    end = (
+        f"{money(best.like_for_like)} is left"
+        if best.like_for_like >= 0
+        else f"it is {money(-best.like_for_like)} short"
+    )
+    words = f"{result.machine}, handed over on {day(result.date)}: “{best.name}” leaves most; after lender, costs and tax {end}"
+    alt = f"{words}. " + "; ".join(
+        f"{r.name}: price {money(r.gross)}, "
+        + ", ".join(f"{name} {money(of(r))}" for name, _, _, of in kinds)
+        + f", left {money(r.like_for_like)}"
+        for r in shown
+    )
+    return finish(ax, words, f"{alt}.")
+
+
+def _like_for_like(route: RouteView) -> tuple[float, float, float]:
+    """Net at worst, net expected and what is left after tax, each less what was paid on the loan until the sale."""
+    paid = route.paid_until_sold
+    return route.worst_net - paid, route.expected_net - paid, route.like_for_like
 
 
 # --- offers of money
@@ -354,7 +432,7 @@ def coverage(view: LenderView, ax: Axes | None = None) -> Axes:
     handles = [ax.barh(-9, 0, color=BLUE), ax.barh(-9, 0, color=ORANGE, hatch="////", edgecolor="white")]
     ax.legend(
         handles,
-        ["as planned", "downside: less demand, dearer upkeep"],
+        ["as planned", "downside: the worst of the named events" if bad else "no downside: no ranges are entered"],
         loc="upper right",
         fontsize=8.8,
         ncols=2,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 from pathlib import Path
 
-from equipdecide.after.record import FlipKept, GuessKept, LawDifference, Record, Rerun
+from equipdecide.after.record import FlipKept, FlipMoved, GuessKept, LawDifference, Record, Rerun
 from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
@@ -82,7 +83,7 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
                 ),
             ),
             None,
-            tuple(f"{name}, date" for name in (record.agreed or ("Name",))),
+            _signatures(record),
         ),
     ]
     under = f"{record.shop}. Record of the decision of {day(record.decided_on)}."
@@ -91,6 +92,14 @@ def record_page(record: Record, path: str | Path | None = None) -> str:
         f"{record.law.files_sha256}. The file beside this page holds all figures and the law used, and runs again."
     )
     return sheet_html(Sheet(record.title, under, tuple(sections), footer), path)
+
+
+def _signatures(record: Record) -> tuple[str, ...]:
+    """Return a line for each who agreed, and one for each owner who has not, to say that it was read."""
+    others = [name for name in record.owners if name not in record.agreed]
+    if not record.agreed:
+        return tuple(f"{name}, date" for name in others or ["Name"])
+    return (*(f"{name}, date" for name in record.agreed), *(f"{name}, date: has read it" for name in others))
 
 
 def _flips_of_chosen(record: Record) -> tuple[FlipKept, ...]:
@@ -198,11 +207,37 @@ def difference_in_words(difference: LawDifference) -> str:
         if difference.enacted and difference.enacted != difference.from_date
         else ""
     )
+    moves = ""
+    if difference.flips:
+        most = max(difference.flips, key=_how_far)
+        moves = f" It moves {len(difference.flips)} of the recorded flips; furthest, {flip_moved_in_words(most)}."
     return (
         f"{difference.description} ({difference.id}): {difference.then} then, {difference.today} today{since}{law}. "
         f"Alone it changes the present worth by {cents(difference.effect, plus=True)} and the lead over keeping by "
-        f"{cents(difference.effect_on_lead, plus=True)}."
+        f"{cents(difference.effect_on_lead, plus=True)}.{moves}"
     )
+
+
+def _how_far(flip: FlipMoved) -> float:
+    return math.inf if flip.now is None else abs(flip.now - flip.then) / max(abs(flip.then), 1e-9)
+
+
+def flip_moved_in_words(flip: FlipMoved) -> str:
+    """Say where a recorded flip stood and where it stands now."""
+    now = "nowhere now" if flip.now is None else f"now at {entered(flip.now, flip.unit)}"
+    return f"{flip.label} ({flip.alternative} and {flip.against}): level at {entered(flip.then, flip.unit)}, {now}"
+
+
+def rerun_flips(result: Rerun) -> Grid:
+    """Return the recorded flips: entered, level at as recorded, level at now."""
+    moved = {(flip.path, flip.alternative, flip.against): flip.now for flip in result.moved}
+    rows = []
+    for flip in result.record.flips:
+        now = moved.get((flip.path, flip.alternative, flip.against), flip.flip)
+        level = "nowhere" if now is None else entered(now, flip.unit)
+        said = f"{flip.label}: {flip.alternative}" + ("" if flip.against == "keep" else f" and {flip.against}")
+        rows.append(Row(said, (entered(flip.entered, flip.unit), entered(flip.flip, flip.unit), level)))
+    return Grid(("entered", "flip, recorded", "flip, now"), tuple(rows))
 
 
 def rerun_text(result: Rerun, width: int = WIDTH) -> str:
@@ -226,7 +261,17 @@ def rerun_text(result: Rerun, width: int = WIDTH) -> str:
         Grid(("recorded", "now", "difference"), rows).text(width),
         "",
     ]
-    said = ["Every figure is as recorded, to the cent."] if result.same else []
+    if record.flips:
+        lines += ["What flips the answer:", rerun_flips(result).text(width), ""]
+    said = []
+    if result.same:
+        said = ["Every figure is as recorded, to the cent.", "So is every value at which the answer flips."]
+    elif result.answer == record.answer:
+        said = ["Every figure is as recorded, to the cent."]
+    if result.moved:
+        nowhere = sum(flip.now is None for flip in result.moved)
+        gone = f", {nowhere} of them to nowhere" if nowhere else ""
+        said.append(f"{len(result.moved)} of {len(record.flips)} flips have moved{gone}.")
     said += [difference_in_words(difference) for difference in result.differences]
     if len(result.differences) > 1 and abs(result.together) >= 0.01:
         said.append(f"Acting together: {cents(result.together, plus=True)}.")

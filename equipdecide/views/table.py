@@ -332,6 +332,11 @@ def sale_grid(result: SaleResult) -> Grid:
             row("lost by trading", lambda r: whole(-r.over_allowance)),
             row("left in all", lambda r: whole(r.left_in_all), line_above=True),
         ]
+    if any(r.paid_until_sold >= 0.005 for r in routes):  # sold later: the lender is owed less because it was paid
+        rows += [
+            row("loan paid till then", lambda r: whole(-r.paid_until_sold)),
+            row("like for like", lambda r: whole(r.like_for_like), line_above=True),
+        ]
     return Grid(tuple(r.name for r in routes), tuple(rows))
 
 
@@ -354,12 +359,20 @@ def sale_headline(result: SaleResult) -> str:
         f"{whole(first.gain)} is {whole(first.tax)}: {end}."
     )
     if len(result.routes) > 1:
-        low, high = (pick(result.routes, key=lambda r: r.left_in_all) for pick in (min, max))
+        low, high = (pick(result.routes, key=lambda r: r.like_for_like) for pick in (min, max))
         said += (
-            f" Over all routes what is left goes from {whole(low.left_in_all)} ({low.name}) to "
-            f"{whole(high.left_in_all)} ({high.name})."
+            f" Over all routes what is left goes from {whole(low.like_for_like)} ({low.name}) to "
+            f"{whole(high.like_for_like)} ({high.name})"
         )
+        meanwhile = any(r.paid_until_sold >= 0.005 for r in result.routes)
+        said += ", loan payments until the sale counted." if meanwhile else "."
     return said
+
+
+LATER_SALE = (
+    "A route that is settled later owes the lender less only because payments on the loan go on until then: compare the "
+    "last line, which has them off. What waiting itself costs is in `routes`."
+)
 
 
 def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str:
@@ -371,15 +384,8 @@ def sale_text(result: SaleResult, width: int = WIDTH, full: bool = False) -> str
         "",
         sale_grid(result).text(width),
     ]
-    if len({r.sold_on for r in result.routes if r.payoff}) > 1:
-        lines += [
-            "",
-            *wrap(
-                "A route that is settled later owes the lender less only because payments go on "
-                "until then: compare what is left after costs and tax.",
-                width,
-            ),
-        ]
+    if any(r.paid_until_sold >= 0.005 for r in result.routes):
+        lines += ["", *wrap(LATER_SALE, width)]
     # a route that covers its tax needs no sentence beside its column
     found = findings_text(
         [f for f in result.findings if f.code != "tax_against_cash" or f.weight == "warning"], width, full
