@@ -99,6 +99,10 @@ def _wait(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.timing:wait")(scenario, args.doubt, args.on, not args.ignoring_cash)
 
 
+def _value(scenario: Scenario, args: Namespace) -> Any:
+    return _named("decide.market_value:market_value")(scenario, args.machine)
+
+
 def _routes(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.routes:routes")(scenario, args.on, args.machine)
 
@@ -133,6 +137,13 @@ ANSWERS: dict[str, Answer] = {
         "hours staffed and alone, and what a spindle hour earns",
         _plainly("decide.hours:hours"),
         "views.table:hours_text",
+        "views.shop_charts:hours_chart",
+    ),
+    "value": Answer(
+        "what a machine may bring: public curves and your comparables as a band, beside the offers",
+        _value,
+        "views.market_value:market_value_text",
+        options=(_MACHINE,),
     ),
     "mix": Answer(
         "what to make in a full year within every station's hours, and what one more hour is worth",
