@@ -103,6 +103,19 @@ def _value(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.market_value:market_value")(scenario, args.machine)
 
 
+def _noise(scenario: Scenario, args: Namespace) -> Any:
+    instead = {}
+    for text in args.instead:
+        piece, _, level = text.rpartition("=")
+        try:
+            instead[piece.strip()] = float(level)
+        except ValueError:
+            raise ValueError(
+                f"--instead: '{text}' is no piece of the day with its level; write for example 'air gun=86'."
+            ) from None
+    return _named("decide.noise:noise")(scenario, instead)
+
+
 def _routes(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.routes:routes")(scenario, args.on, args.machine)
 
@@ -162,8 +175,19 @@ ANSWERS: dict[str, Answer] = {
     ),
     "noise": Answer(
         "the noise of one person's day in each course, by three criteria",
-        _plainly("decide.noise:noise"),
+        _noise,
         "views.beside:noise_text",
+        options=(
+            (
+                ("--instead",),
+                {
+                    "action": "append",
+                    "default": [],
+                    "metavar": "PIECE=DBA",
+                    "help": "try another level for a piece of the day first, such as 'air gun=86'; may be given again",
+                },
+            ),
+        ),
     ),
     "simulate": Answer(
         "how sure: all doubts drawn together, chances, regret, and what is worth finding out first",
