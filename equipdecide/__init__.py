@@ -8,6 +8,7 @@
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
     ed.hours(s)                                  # staffed and night hours, profit per spindle hour
+    ed.market_value(s)                           # what it may bring: a band, each curve named for what it shows
     ed.news(s)                                   # each yes/no event: both answers, weighed; what knowing is worth
     ed.breakeven(s)                              # every input, by how near its flip is
     ed.explain(c["keep"], "worth.npv")           # where a figure comes from, one level at a time
@@ -47,6 +48,7 @@ _VERBS = {
     "sale": "equipdecide.decide.sale",
     "papers": "equipdecide.decide.papers",
     "hours": "equipdecide.decide.hours",
+    "market_value": "equipdecide.decide.market_value",
     "explain": "equipdecide.views.explain",
     "breakeven": "equipdecide.decide.breakeven",
     "nothing_extra_sold": "equipdecide.decide.breakeven",
@@ -88,6 +90,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.criteria import weigh
     from equipdecide.decide.hours import hours
     from equipdecide.decide.lender import lender
+    from equipdecide.decide.market_value import market_value
     from equipdecide.decide.mix import mix
     from equipdecide.decide.money import money
     from equipdecide.decide.news import news
@@ -131,6 +134,7 @@ __all__ = [
     "load",
     "loads",
     "look_back",
+    "market_value",
     "mix",
     "money",
     "news",
@@ -159,7 +163,14 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            for view in ("table", "beside", "risk", "timing", "lending"):  # so that results show themselves
+            for view in (
+                "table",
+                "beside",
+                "risk",
+                "timing",
+                "lending",
+                "market_value",
+            ):  # so that results show themselves
                 importlib.import_module(f"equipdecide.views.{view}")
         if _VERBS[name].startswith("equipdecide.after."):
             for view in ("record_page", "todo_page", "look_back_page"):

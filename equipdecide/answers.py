@@ -103,6 +103,23 @@ def _sale(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.sale:sale")(scenario, args.on, args.machine)
 
 
+def _value(scenario: Scenario, args: Namespace) -> Any:
+    return _named("decide.market_value:market_value")(scenario, args.machine)
+
+
+def _noise(scenario: Scenario, args: Namespace) -> Any:
+    instead = {}
+    for text in args.instead:
+        piece, _, level = text.rpartition("=")
+        try:
+            instead[piece.strip()] = float(level)
+        except ValueError:
+            raise ValueError(
+                f"--instead: '{text}' is no piece of the day with its level; write for example 'air gun=86'."
+            ) from None
+    return _named("decide.noise:noise")(scenario, instead)
+
+
 def _routes(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.routes:routes")(scenario, args.on, args.machine)
 
@@ -137,6 +154,13 @@ ANSWERS: dict[str, Answer] = {
         "hours staffed and alone, and what a spindle hour earns",
         _plainly("decide.hours:hours"),
         "views.table:hours_text",
+        "views.shop_charts:hours_chart",
+    ),
+    "value": Answer(
+        "what a machine may bring: public curves and your comparables as a band, beside the offers",
+        _value,
+        "views.market_value:market_value_text",
+        options=(_MACHINE,),
     ),
     "mix": Answer(
         "what to make in a full year within every station's hours, and what one more hour is worth",
@@ -155,8 +179,19 @@ ANSWERS: dict[str, Answer] = {
     ),
     "noise": Answer(
         "the noise of one person's day in each course, by three criteria",
-        _plainly("decide.noise:noise"),
+        _noise,
         "views.beside:noise_text",
+        options=(
+            (
+                ("--instead",),
+                {
+                    "action": "append",
+                    "default": [],
+                    "metavar": "PIECE=DBA",
+                    "help": "try another level for a piece of the day first, such as 'air gun=86'; may be given again",
+                },
+            ),
+        ),
     ),
     "simulate": Answer(
         "how sure: all doubts drawn together, chances, regret, and what is worth finding out first",

@@ -291,7 +291,9 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             change = improvement.changes
             if running is not None:
                 update = {
-                    k: getattr(change, k) for k in ("cutting_share", "cycle_factor", "good_share") if getattr(change, k)
+                    k: getattr(change, k)
+                    for k in ("staffed_hours", "cutting_share", "cycle_factor", "good_share")
+                    if getattr(change, k)
                 }
                 if change.nights is not None:
                     update["nights"] = _nights(running.nights, change.nights)

@@ -144,3 +144,20 @@ def test_what_stands_beside_shows_itself(shop):
         assert max(map(len, str(result).splitlines())) <= 96
         assert result._repr_html_().startswith('<div class="mathjax_ignore">')
         json.dumps(result.to_json(), allow_nan=False)
+
+
+def test_a_quieter_nozzle_is_tried_from_the_command_line(capsys):
+    """The air gun at 86 instead of 96 for 0.4 h: its share of the dose falls from 0.4 / 3.482 to 0.4 / 13.93 of 100 %."""
+    from equipdecide.cli import main
+
+    path = str(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")
+    found = []
+    for more in ([], ["--instead", "air gun=86"]):
+        assert main(["noise", path, "--json", *more]) == 0
+        keep = json.loads(capsys.readouterr().out)["alternatives"][0]
+        found.append(keep["doses"]["OSHA hearing-conservation dose"])
+    assert found[0] - found[1] == pytest.approx(100 * 0.4 * (1 / (8 / 2**1.2) - 1 / (8 / 2**-0.8)), abs=0.01)
+    assert main(["noise", path, "--instead", "air gun"]) == 1
+    assert "write for example 'air gun=86'" in capsys.readouterr().err
+    assert main(["noise", path, "--instead", "fan=80"]) == 1
+    assert "no piece of the day is named fan" in capsys.readouterr().err.lower()

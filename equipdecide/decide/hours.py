@@ -6,18 +6,26 @@ place: purchases in service, machines sold handed over. Nothing is averaged over
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.decide.named import named
+from equipdecide.decide.page_figures import Staircase, staircase_of
 from equipdecide.evaluate import Evaluation, evaluate
+from equipdecide.ledger import Ledger
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
-from equipdecide.shop.nights import NightLog, read_log, shape_in_words
+from equipdecide.shop.nights import NightLog, SurvivalCurve, expected_hours, read_log, shape_in_words, survival_curve
 from equipdecide.showing import Shown
+
+THE_MACHINE = "the machine"
+ORDERS = "orders"
+WINDOWS = (2.0, 4.0, 6.0, 8.0, 10.0, 12.0)  # hours of a night for which the run to expect is shown
 
 DEFINITION = (
     "First full year of the study after everything of the plan is in place. Hours cut are spindle "
@@ -44,6 +52,12 @@ class HoursOfOne:
     good_standard_hours: float | None
     contribution: float | None
     profit_per_spindle_hour: float | None
+    limits: Mapping[str, float] = field(default_factory=dict)  # hours a year at which each becomes the limit
+
+    @property
+    def limit(self) -> str | None:
+        """What is the limit: the machine, orders, or another station; None where hours are not modelled."""
+        return min(self.limits, key=lambda name: self.limits[name]) if self.limits else None
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -53,6 +67,7 @@ class HoursResult(Shown):
     scenario: Scenario
     night: NightLog | None
     alternatives: tuple[HoursOfOne, ...]
+    stairs: Staircase | None = None
     definition: str = DEFINITION
 
     def __getitem__(self, name: str) -> HoursOfOne:
@@ -66,6 +81,26 @@ class HoursResult(Shown):
             return ""
         return f"Weibull shape {fit.beta:.2f} (95 % interval {fit.beta_low:.2f} to {fit.beta_high:.2f}): {shape_in_words(fit)}."
 
+    @property
+    def survival(self) -> SurvivalCurve | None:
+        """The chance of still running by the log and by the fitted laws; None without a log."""
+        return None if self.night is None else survival_curve(self.night)
+
+    @property
+    def windows(self) -> dict[float, tuple[float, float | None, float | None]]:
+        """Hours to count on in a night of so many hours [h]: at the log's mean, and at the ends of its interval."""
+        night = self.night
+        if night is None:
+            return {}
+
+        def run(window: float, theta: float | None) -> float | None:
+            return None if theta is None else float(expected_hours(window, theta))
+
+        return {
+            w: (float(expected_hours(w, night.theta or night.low)), run(w, night.low), run(w, night.high))
+            for w in sorted({*WINDOWS, float(night.run.max())})
+        }
+
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         night = self.night
@@ -75,7 +110,11 @@ class HoursResult(Shown):
             "alternatives": [
                 {"name": entry.name, "year_from": entry.year_from.isoformat() if entry.year_from else None}
                 | {key: getattr(entry, key) for key in keys}
+                | {"limits": dict(entry.limits), "limit": entry.limit}
                 for entry in self.alternatives
+            ],
+            "windows": [
+                {"window": w, "hours": mean, "low": low, "high": high} for w, (mean, low, high) in self.windows.items()
             ],
             "definition": self.definition,
         }
@@ -84,7 +123,10 @@ class HoursResult(Shown):
 def hours(scenario: Scenario, evaluation: Evaluation | None = None) -> HoursResult:
     """Return the nights' log and the hours of every alternative. `evaluation` saves evaluating again."""
     evaluation = evaluation or evaluate(scenario)
-    return HoursResult(scenario, _log(scenario), tuple(_of_one(evaluation, name) for name in evaluation.ledgers))
+    courses = tuple(_of_one(evaluation, name) for name in evaluation.ledgers)
+    return HoursResult(
+        scenario, _log(scenario), courses, staircase_of(evaluation) if "keep" in evaluation.ledgers else None
+    )
 
 
 def _log(scenario: Scenario) -> NightLog | None:
@@ -135,6 +177,52 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
     if contributed is not None and spindle > 0:
         earned = contributed + in_year("upkeep.earnings") - in_year("upkeep.upkeep") - in_year("upkeep.running_costs")
         profit = earned / (spindle * length)
+    good = a_year("good_hours")
+    limits = {THE_MACHINE: good}
+    if contributed is not None and good > 0:
+        limits |= _other_limits(plan, ledger, rows)
     return HoursOfOne(
-        name, begin, a_year("staffed_spindle_hours"), a_year("night_hours"), a_year("good_hours"), contributed, profit
+        name,
+        begin,
+        a_year("staffed_spindle_hours"),
+        a_year("night_hours"),
+        good,
+        contributed,
+        profit,
+        limits if good > 0 else {},
     )
+
+
+def _other_limits(plan: Plan, ledger: Ledger, rows: NDArray[np.int64]) -> dict[str, float]:
+    """Return the good hours a year of the machine at which orders, and each other station, become the limit [h/year].
+
+    A station whose minutes are given by the piece is followed along the order of making: what must ship first, then
+    the best contribution an hour; it is named only where it runs out before the orders do.
+    """
+    length = float(ledger.column("capacity.years").per_row()[rows].sum())
+    order: list[tuple[str, float]] = []  # part, hours a year, in the order they are made
+    for suffix, rank in (("must ship", "advantage"), ("could sell", "per_hour")):
+        found = []
+        for name in plan.scenario.parts:
+            column = f"{name}: {suffix}"
+            if column in ledger.workings["contribution"]:
+                wanted = float(ledger.column(f"contribution.{column}").per_row()[rows].sum()) / length
+                found.append((ledger.column(f"part {name}.{rank}").figure(), name, wanted))
+        order += [(name, wanted) for _, name, wanted in sorted(found, key=lambda one: -one[0])]
+    limits = {ORDERS: sum(wanted for _, wanted in order)}
+    for station, amount in plan.scenario.shop.other_limits.items():
+        by_piece = {
+            name: part.elsewhere[station] for name, part in plan.scenario.parts.items() if station in part.elsewhere
+        }
+        if not by_piece:
+            limits[station] = float(amount)
+            continue
+        left, at = float(amount), 0.0
+        for name, wanted in order:
+            each = ledger.column(f"part {name}.hours_each").figure()
+            share = float(by_piece[name]) / 60 / each if name in by_piece else 0.0  # its hours an hour of the machine
+            if share * wanted > left:
+                limits[station] = at + left / share
+                break
+            left, at = left - share * wanted, at + wanted
+    return limits

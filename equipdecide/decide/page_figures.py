@@ -13,7 +13,7 @@ import numpy as np
 from equipdecide.calendar import Date, FloatArray, spread_weights
 from equipdecide.decide.compare import CashLow, Comparison, Outcome
 from equipdecide.decide.sale import RouteResult, SaleResult, sale
-from equipdecide.evaluate import GROUPS
+from equipdecide.evaluate import GROUPS, Evaluation
 from equipdecide.ledger import Group, Ledger
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Buy, Improve, Sell
@@ -314,13 +314,18 @@ class Staircase:
 
 def staircase(comparison: Comparison) -> Staircase | None:
     """Return the staircase of contribution per hour; None where the scenario has no parts or no hours."""
-    ledger = comparison.keep.ledger
+    return staircase_of(comparison.evaluation)
+
+
+def staircase_of(evaluation: Evaluation) -> Staircase | None:
+    """Return the same of an evaluation, before anything is measured."""
+    ledger = evaluation["keep"]
     if "contribution" not in ledger.workings:
         return None
     found = []
     for must, suffix, rank in ((True, "must ship", "advantage"), (False, "could sell", "per_hour")):
         stairs = []
-        for name in comparison.scenario.parts:
+        for name in evaluation.scenario.parts:
             hours = (
                 _a_year(ledger, f"contribution.{name}: {suffix}")
                 if f"{name}: {suffix}" in ledger.workings["contribution"]
@@ -331,7 +336,7 @@ def staircase(comparison: Comparison) -> Staircase | None:
                 stairs.append((part[rank].figure(), Stair(name, hours, part["per_hour"].figure(), must)))
         found += [stair for _, stair in sorted(stairs, key=lambda pair: -pair[0])]
     return Staircase(
-        tuple(found), {o.name: _a_year(o.ledger, "capacity.hours", last=True) for o in comparison.outcomes}
+        tuple(found), {name: _a_year(one, "capacity.hours", last=True) for name, one in evaluation.ledgers.items()}
     )
 
 

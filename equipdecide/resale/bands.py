@@ -43,6 +43,13 @@ LADDER: Mapping[Premise, tuple[float, float]] = {
     "auction": (0.60, 0.75),
 }
 
+# What each curve is evidence of, by words of its name.
+EVIDENCE: Mapping[str, str] = {
+    "percent good": "what a county or state takes as taxable value of a class; made for assessments, not for offers",
+    "national accounts": "wear of the whole stock, machines scrapped and forgotten included; in constant prices",
+    "appraiser's rule": "what appraisers and dealers say of offers; opinion, and of machines good enough to sell",
+}
+
 CAUTIONS = (
     "A percent-good table is for tax appeals, not for offers; it overstates the price of a young machine.",
     "An assessor's cost includes freight and installation; a buyer pays for the bare machine.",

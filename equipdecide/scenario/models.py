@@ -380,6 +380,27 @@ class Ramp(Frozen):
     start: Multiple = Field(title="Time of the first batch, as a multiple of the standard time")
     rate: Share = Field(title="Learning rate: what is left of a batch's time at each doubling of batches")
     batch: Hours = Field(title="Standard hours of one batch")
+    form: Literal["each batch", "average of all"] = Field(
+        "each batch",
+        title="What falls by the learning rate at each doubling",
+        description="the time of each batch (Crawford), or the average of all so far (Wright)",
+    )
+
+
+class Market(Frozen):
+    """What is known of the market for a used machine, for the band of `equipdecide value`."""
+
+    bare_price: Money | None = Field(None, title="Price it had new, without freight and installation")
+    made: Day | None = Field(None, title="Day it was new, where not that of its first asset")
+    new_price: Money | None = Field(None, title="Price today of an equivalent new machine")
+    hours_a_year: HourRate | None = Field(None, title="Hours it has run a year, by its meter")
+    factor: Multiple | None = Field(None, title="Today's market against a usual one, as you judge it")
+    as_of: Day | None = Field(None, title="Day of that judgement; left out: the day of decision")
+    comparables: str | None = Field(
+        None,
+        title="CSV file of machines like it, asked for or sold",
+        description="columns date, price, kind, new_price, age_years, hours_a_year, what",
+    )
 
 
 class OwnBooks(Frozen):
@@ -403,6 +424,7 @@ class Machine(Frozen):
     loans: dict[str, Loan] = Field(default_factory=dict, title="What is owed on it")
     running: Running | None = Field(None, title="Hours it runs in a year")
     upkeep: Upkeep | None = Field(None, title="Repairs and service")
+    market: Market | None = Field(None, title="What is known of its market")
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Other yearly costs of having it")
     earnings: dict[str, MoneyPerYear] = Field(
         default_factory=dict, title="Yearly earnings or savings where hours are not modelled"
@@ -448,6 +470,9 @@ class Machine(Frozen):
 class Changes(Frozen):
     """What an improvement changes; left out: as it was."""
 
+    staffed_hours: HourRate | None = Field(
+        None, title="Hours a year with people present", description="a second shift, a Saturday"
+    )
     cutting_share: Share | None = Field(None, title="Share of the staffed hours it cuts")
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
@@ -491,7 +516,9 @@ class FallingShort(Frozen):
 class Part(Frozen):
     """Something the machine makes, by the piece, or plain hours that can be sold."""
 
-    price: Money | None = Field(None, title="Price of one piece")
+    price: Money | None = Field(
+        None, title="Price of one piece", description="of a part the shop itself uses: what one costs bought outside"
+    )
     material: Money | None = Field(None, title="Material of one piece")
     outside_work: Money | None = Field(None, title="Work bought outside for one piece")
     tooling: Money | None = Field(None, title="Tools used up by one piece")

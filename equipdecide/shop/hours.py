@@ -362,13 +362,12 @@ def _ramp_hours(draft: Draft, setup: Setup) -> Column | float:
         Origin("calendar", "counted"),
     )
     uses = {"start": draft.input(entry.start), "rate": draft.input(entry.rate)}
-    over = w.formula(
-        "over",
-        "max(start * batch ** (log(max(rate, 0.01)) / log(2)) - 1, 0)",
-        "1",
-        "batch-times over the standard: Crawford's curve with a floor",
-        **uses,
-    )
+    b = "(log(max(rate, 0.01)) / log(2))"
+    if entry.form == "average of all":  # the n-th batch is what it adds to the total n * start * n ** b
+        one, says = f"start * (batch ** (1 + {b}) - (batch - 1) ** (1 + {b}))", "Wright's curve with a floor"
+    else:
+        one, says = f"start * batch ** {b}", "Crawford's curve with a floor"
+    over = w.formula("over", f"max({one} - 1, 0)", "1", f"batch-times over the standard: {says}", None, **uses)
     if over.figure(len(BATCHES) - 1) > 0:
         draft.common.find(
             "ramp_too_slow",

@@ -17,12 +17,13 @@ from markupsafe import Markup, escape
 
 from equipdecide.cautions import CAUTIONS, ESTIMATE
 from equipdecide.decide.compare import Comparison, Outcome, passes
+from equipdecide.decide.hours import hours as hours_of
 from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.scenario.amounts import Amount
 from equipdecide.views import accountant_page as accountant
-from equipdecide.views import charts
+from equipdecide.views import charts, shop_charts
 from equipdecide.views import lender_page as lender
 from equipdecide.views.parts import Block, Bullets, Definitions, Page, Part, Row, Table, Text, chart
 from equipdecide.views.printing import print_page
@@ -492,6 +493,8 @@ def hours(page: Page) -> Part | None:
     if stairs is None:
         return None
     drawn = chart(charts.staircase(stairs, charts.blank(7.6, 4.2)))
+    found = hours_of(page.comparison.scenario, page.comparison.evaluation)
+    nights = () if found.night is None else (chart(shop_charts.night_survival(found, charts.blank(7.6, 3.6))),)
     return Part(
         "hours",
         "What the next hour earns",
@@ -500,6 +503,7 @@ def hours(page: Page) -> Part | None:
             Text(
                 "An extra hour is worth what the best part not yet made in full brings; each further one brings less."
             ),
+            *nights,
         ),
     )
 

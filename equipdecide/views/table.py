@@ -418,8 +418,31 @@ def hours_grid(result: HoursResult) -> Grid:
         row("good standard hours", "good_standard_hours", whole),
         row("contribution", "contribution", money),
         row("profit a spindle hour", "profit_per_spindle_hour", cents),
+        *_limit_rows(result),
     )
     return Grid(tuple(entry.name for entry in result.alternatives), rows)
+
+
+def _limit_rows(result: HoursResult) -> tuple[Row, ...]:
+    """Return what the limit is in each course, and the hour of the machine at which each of the others becomes it."""
+    others = list(dict.fromkeys(name for entry in result.alternatives for name in entry.limits))[1:]
+    if not others:
+        return ()
+    rows = [Row("the limit is", tuple(entry.limit or "" for entry in result.alternatives), line_above=True)]
+    for name in others:
+        cells = tuple(f"{whole(e.limits[name])} h" if name in e.limits else "" for e in result.alternatives)
+        rows.append(Row(f"{name} would be from", cells))
+    return tuple(rows)
+
+
+def _windows_words(result: HoursResult) -> str:
+    """Say how many hours of a night may be counted on, by the length of the night."""
+    found = "; ".join(
+        f"{number(window, 1)} h run {number(mean, 1)}"
+        + (f" ({number(low, 1)} to {number(high, 1)})" if low is not None and high is not None else "")
+        for window, (mean, low, high) in result.windows.items()
+    )
+    return f"Hours to count on by the log, on average, with its interval: a night of {found}. A longer night brings ever less."
 
 
 def hours_text(result: HoursResult, width: int = WIDTH) -> str:
@@ -445,7 +468,7 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
             )
         if result.shape:
             lines += wrap(result.shape, width)
-        lines.append("")
+        lines += [*wrap(_windows_words(result), width), ""]
     if all(entry.staffed_hours is None for entry in result.alternatives):
         return "\n".join(
             [
