@@ -116,6 +116,7 @@ def _find(ledger: Ledger, plan: Plan | None, what: str) -> tuple[Column, Line | 
 
 
 def columns_of(ledger: Ledger) -> dict[str, Column]:
+    """Return all columns of a ledger by their full names."""
     return {column.full_name: column for working in ledger.workings.values() for column in working}
 
 
