@@ -157,7 +157,7 @@ def first_table(page: Page) -> Part:
         _guarantee_row(page),
     ]
     table = Table(
-        f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten"
+        f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "In words"), tuple(rows), words=(2,), look="ten"
     )
     return Part("ten-numbers", "Ten numbers", (table,))
 
@@ -755,12 +755,25 @@ def findings(page: Page) -> Part | None:
     if found.warnings:
         blocks += [Text("Beware", "subhead"), Bullets(_set(found.warnings))]
     if found.notes:
-        blocks += [Text("To know", "subhead"), Bullets(_set(found.notes))]
+        of = {text: _courses_of(page, text) for text in found.notes}
+        blocks += [Text("To know", "subhead"), Bullets(_set([text for text in found.notes if not of[text]]))]
+        for courses in dict.fromkeys(courses for courses in of.values() if courses):
+            said = tuple(text for text in found.notes if of[text] == courses)
+            blocks += [Text(f"To know of {courses}", "subhead"), Bullets(_set(said))]
     return Part("findings", "What else the figures say", tuple(blocks)) if blocks else None
+
+
+def _courses_of(page: Page, text: str) -> str:
+    """Return the courses a finding is of, named; empty where it is of all, of none alone, or of the page's own course."""
+    names = [o.name for o in page.comparison.outcomes if any(text == f.text for f in o.ledger.findings)]
+    if not names or page.course.name in names:
+        return ""
+    return listed(f"“{name}”" for name in names)
 
 
 def _set(sentences: Sequence[str]) -> tuple[str, ...]:
     """Return sentences with a capital, a true minus sign and months in words, as the rest of the page has them."""
+    sentences = [re.sub(r"`([^`]+)`", r"“\1”", re.sub(r"(?<=\d)%", " %", text)) for text in sentences]
     return tuple(
         charts.capital(
             re.sub(r"(?<![\w-])-(?=\d)", MINUS, re.sub(r"\b\d{4}-\d\d\b(?!-)", lambda found: month(found[0]), text))

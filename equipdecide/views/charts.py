@@ -377,14 +377,25 @@ def shown_range(curves: Sequence[FloatArray]) -> tuple[float, float]:
 
 
 def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
-    """Write each line's name and last figure to the right of the axes, moved apart where they would touch."""
+    """Write each course and its last figure to the right of its line; what runs off the chart is said to be below it."""
+    low, _ = ax.get_ylim()
+    named = []
+    for value, name, colour, bold in ends:
+        text = name if name == "keep" else f"{name}  {plus(value)}" + ("" if value >= low else " (below the chart)")
+        named.append((value, "\n".join(textwrap.wrap(text, 30)), colour, bold))
+    names_at_the_end(ax, x, named)
+
+
+def names_at_the_end(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
+    """Write each line's name to the right of its end at `x`, moved apart where names would touch.
+
+    `ends` are the last value, the name, the colour, and whether the name is bold.
+    """
     low, high = ax.get_ylim()
     heights = apart([max(end[0], low + 0.02 * (high - low)) for end in ends], (high - low) * 0.066)
     for (value, name, colour, bold), y in zip(ends, heights, strict=True):
-        inside = value >= low
-        text = name if name == "keep" else f"{name}  {plus(value)}" + ("" if inside else " (below the chart)")
         ax.annotate(
-            "\n".join(textwrap.wrap(text, 30)),
+            name,
             (x, max(value, low)),
             xytext=(1.03, y),
             textcoords=ax.get_yaxis_transform(),

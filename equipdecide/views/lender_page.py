@@ -79,7 +79,7 @@ def funds(page: Page) -> Part | None:
     blocks = (
         Table(
             "Use of funds, dollars",
-            ("Use", "Amount", "And"),
+            ("Use", "Amount", "In words"),
             (*uses, Row("All together", (_fund(page, view.funds), ""), "total")),
             words=(2,),
         ),
