@@ -100,6 +100,25 @@ def test_page_on_a_telephone_is_not_wider_than_it(browser, pages, shots: Path, n
     page.close()
 
 
+def test_a_figure_clicked_leads_to_its_explanation(browser, pages, shots: Path) -> None:
+    page = browser.new_page(viewport={"width": 1000, "height": 800})
+    page.goto(pages["deck_fittings"].as_uri())
+    link = page.locator("table.ten tbody td a").first
+    shown, to = link.inner_text(), link.get_attribute("href")
+    link.click()
+    entry = page.locator(str(to))
+    assert page.url.endswith(str(to)) and entry.evaluate("e => e.matches(':target')")
+    top = entry.bounding_box()["y"]
+    assert 0 <= top < 800 and "present worth" in entry.inner_text()
+    assert round(float(shown.strip("+").replace(",", "")), -3) == round(
+        float(entry.locator("dt").inner_text().rpartition("+")[2].replace(",", "")), -3
+    )
+    page.screenshot(path=shots / "explanation.png")
+    page.go_back()
+    assert "#" not in page.url
+    page.close()
+
+
 def test_print_has_the_answer_and_all_ten_numbers_on_its_first_sheet(browser, pages, shots: Path) -> None:
     """On letter paper: the guarantees, the last of the ten, end above the first sheet's lower margin."""
     page = browser.new_page()
