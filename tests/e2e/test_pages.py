@@ -109,7 +109,7 @@ def test_a_figure_clicked_leads_to_its_explanation(browser, pages, shots: Path) 
     entry = page.locator(str(to))
     assert page.url.endswith(str(to)) and entry.evaluate("e => e.matches(':target')")
     top = entry.bounding_box()["y"]
-    assert 0 <= top < 800 and "present worth" in entry.inner_text()
+    assert -1 < top < 800 and "present worth" in entry.inner_text()
     assert round(float(shown.strip("+").replace(",", "")), -3) == round(
         float(entry.locator("dt").inner_text().rpartition("+")[2].replace(",", "")), -3
     )
@@ -282,14 +282,19 @@ def test_notebook_in_jupyterlab(browser, lab: str, shots: Path, notebook: str) -
 def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str, shots: Path) -> None:
     """After Restart and Run All: the nearest flip's slider moved by its keys, then by its number box, then put back."""
     page = run_all(browser, lab, "4_turn_the_knobs")
+    page.locator(".equipdecide-knob").first.wait_for(timeout=30_000)
+    page.evaluate("document.querySelectorAll('.equipdecide-knob').forEach(row => row.dataset.old = 1)")
     page.get_by_text("Kernel", exact=True).first.click()
     page.get_by_text("Restart Kernel and Run All Cells…", exact=True).click()
     page.locator(".jp-Dialog .jp-mod-warn, .jp-Dialog .jp-mod-accept").last.click()
-    page.wait_for_timeout(1000)
+    page.wait_for_function(  # the knobs of the first run are gone, those of the second are there
+        "() => document.querySelector('.equipdecide-knob') && !document.querySelector('[data-old]')", timeout=120_000
+    )
     page.wait_for_function(
         "() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))",
         timeout=120_000,
     )
+    page.locator(".widget-html img").nth(2).wait_for(timeout=30_000)
     handle, answer = page.locator(".widget-slider .noUi-handle").first, page.locator("p[role=status]")
     handle.wait_for(timeout=30_000)
     assert page.locator(FORMULA).count() == 0
@@ -302,7 +307,9 @@ def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str
     handle.focus()
     for _ in range(8):
         handle.press("ArrowLeft")
-    page.wait_for_function("text => document.querySelector('p[role=status]').innerText !== text", arg=entered)
+    page.wait_for_function(
+        "text => (p => p && p.innerText !== text)(document.querySelector('p[role=status]'))", arg=entered
+    )
     page.wait_for_timeout(500)
     moved = answer.inner_text()
     assert moved != entered and float(box.input_value()) < float(typed)
@@ -310,7 +317,7 @@ def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str
     page.screenshot(path=shots / "lab_knobs_moved.png")
     box.fill(typed)
     box.press("Enter")
-    page.wait_for_function("text => document.querySelector('p[role=status]').innerText === text", arg=entered)
+    page.wait_for_function("text => document.querySelector('p[role=status]')?.innerText === text", arg=entered)
     named = page.eval_on_selector_all(
         ".equipdecide-typed input", "boxes => boxes.map(box => box.labels.length && box.labels[0].innerText)"
     )
@@ -324,7 +331,7 @@ def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str
 
 # from the key that moves a handle to the moment at which answer, waterfall and chances have all changed [ms]
 WATCH = """() => {
-  const state = () => [document.querySelector('p[role=status]').innerText,
+  const state = () => [document.querySelector('p[role=status]')?.innerText,
     ...[...document.querySelectorAll('.widget-html img')].slice(0, 2).map(image => image.src)];
   const before = state();
   window.taken = new Promise(done => {
@@ -332,7 +339,7 @@ WATCH = """() => {
       const began = performance.now();
       const look = () => {
         const now = performance.now() - began;
-        if (state().every((found, k) => found !== before[k])) done(now);
+        if (state().every((found, k) => found && found !== before[k])) done(now);
         else if (now > 5000) done(-1);
         else setTimeout(look, 2);
       };
