@@ -163,14 +163,8 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
-            for view in (
-                "table",
-                "beside",
-                "risk",
-                "timing",
-                "lending",
-                "market_value",
-            ):  # so that results show themselves
+            # so that results show themselves
+            for view in ("table", "beside", "risk", "timing", "lending", "market_value", "papers"):
                 importlib.import_module(f"equipdecide.views.{view}")
         if _VERBS[name].startswith("equipdecide.after."):
             for view in ("record_page", "todo_page", "look_back_page"):

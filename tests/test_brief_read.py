@@ -76,6 +76,15 @@ def figure(text: str) -> float:
     return value / 100 if found[3] else value
 
 
+def followed(page: str, head: str) -> str:
+    """What a reader finds who follows the link of the figure in the row that begins so: the head of its explanation."""
+    row = re.search(rf'<th scope="row">{head}[^<]*</th><td><a href="#(e\d+)">', page)
+    assert row, head
+    entry = re.search(rf'<div id="{row[1]}"><dt>(.*?)</dt>', page)
+    assert entry
+    return re.sub(r"<[^>]*>", "", entry[1])
+
+
 def given(capsys: pytest.CaptureFixture[str], *args: str) -> Any:
     assert main([*args, "--json"]) == 0
     return json.loads(capsys.readouterr().out)
@@ -124,6 +133,10 @@ def test_answer_flip_and_day_of_the_tax_can_be_read_off_the_page(
     second = max(rivals, default=0.0)  # where nothing else can be chosen, keeping leads itself by nothing
     lead = course["npv_less_keep"] if best != "keep" else -second
     assert figure(read.row("Lead of")[0]) == pytest.approx(lead, abs=51)
+
+    # and to the cent, where the figure's link leads
+    explained = followed(page.read_text(encoding="utf-8"), "Lead of")
+    assert figure(explained.rpartition("=")[2]) == pytest.approx(lead, abs=0.006)
 
     # the flip: the input, what it is now, where it turns
     flips = given(capsys, "breakeven", str(file))

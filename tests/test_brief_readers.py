@@ -130,9 +130,10 @@ def test_the_accountants_page_has_the_papers_and_the_ledgers_tax(shop: Compariso
         for when, amount in zip(line.dates, line.amounts(), strict=True)
         if when >= shop.scenario.decision_date
     )
-    totals = re.search(r'<tr class="total"><th scope="row">All together</th>((?:<td>[^<]*</td>)+)</tr>', page)
+    totals = re.search(r'<tr class="total"><th scope="row">All together</th>((?:<td>.*?</td>)+)</tr>', page)
     assert totals
-    shown = sum(float(cell.replace(",", "").replace("−", "-")) for cell in re.findall(r"<td>([^<]*)</td>", totals[1]))
+    cells = re.findall(r"<td>(?:<a [^>]*>)?([^<]*)", totals[1])
+    shown = sum(float(cell.replace(",", "").replace("−", "-")) for cell in cells)
     assert shown == pytest.approx(paid, abs=10)
     assert "raised by" in page and "From memory" in page and "Guesses and defaults" in page
 
@@ -144,7 +145,7 @@ def test_the_accountants_settlement_is_that_of_the_sale() -> None:
     assert (
         ">sander, federal book<" in page and ">used sander, federal book<" in page and "federal used book" not in page
     )
-    assert "Perrin 7,503; due 7,503 on " in page
+    assert "Perrin 7,503; due 7,503 on " in re.sub(r"<[^>]*>", "", page)
 
 
 def test_a_flat_rate_has_no_forms_and_whole_years_no_coverage() -> None:

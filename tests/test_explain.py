@@ -16,14 +16,13 @@ from equipdecide.views.explain import (
     RULES,
     Explanation,
     UnknownFigure,
-    _Sentence,
-    _Writer,
     explain,
     figures,
     find,
     rule_says,
     unwind,
 )
+from equipdecide.views.in_words import Sentence
 from equipdecide.words import plain
 
 DEMO = example("deck_fittings")
@@ -68,12 +67,11 @@ def test_every_number_can_be_explained(demo: Comparison, name: str) -> None:
 def test_the_figures_put_in_give_the_figure(demo: Comparison) -> None:
     """The sentence is no second statement: what it names, combined as it says, is the column's own value."""
     outcome = demo["kit now, R1 if P5 renews"]
-    writer = _Writer(outcome.ledger, outcome.plan.scenario)
     for column in unwind(outcome):
         if column.formula is None:
             continue
         for row in telling_rows(column):
-            sentence = _Sentence(writer, column, row)
+            sentence = Sentence(column, row)
             assert sentence.value(sentence.tree) == pytest.approx(column.figure(row), rel=1e-9, abs=1e-9), (
                 column.full_name
             )

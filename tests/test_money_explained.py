@@ -5,7 +5,8 @@ from money_files import loan, scenario
 from recalculate import recalculate
 
 from equipdecide.decide.compare import compare
-from equipdecide.views.explain import _Sentence, _Writer, explain
+from equipdecide.views.explain import explain
+from equipdecide.views.in_words import Sentence
 from equipdecide.views.workbook import lay_out, workbook
 
 LOANS = [
@@ -99,7 +100,6 @@ EACH = pytest.mark.parametrize(
 @EACH
 def test_every_figure_of_money_is_told(lent, offered):
     outcome = compare(course(lent, offered))["go"]
-    writer = _Writer(outcome.ledger, outcome.plan.scenario)
     told = 0
     for name, working in outcome.ledger.workings.items():
         if not name.startswith(MONEY):
@@ -112,7 +112,7 @@ def test_every_figure_of_money_is_told(lent, offered):
                     column.full_name
                 )
                 if column.formula is not None:
-                    sentence = _Sentence(writer, column, row)
+                    sentence = Sentence(column, row)
                     assert sentence.value(sentence.tree) == pytest.approx(column.figure(row), rel=1e-9, abs=1e-9), (
                         column.full_name
                     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pptx
@@ -51,3 +52,10 @@ def test_the_command_writes_them_and_says_where(tmp_path: Path, capsys: pytest.C
     assert str(file) in capsys.readouterr().out and len(pptx.Presentation(file).slides) == 5
     assert main(["slides", str(SCENARIOS / "first_sale.yaml"), "-o", str(tmp_path / "deck.pdf")]) == 1
     assert "ends in .pptx" in capsys.readouterr().err
+
+
+def test_slides_are_the_same_bytes_a_second_time(tmp_path: Path) -> None:
+    comparison = ed.compare(ed.load(SCENARIOS / "first_sale.yaml"))
+    first = ed.slides(comparison, tmp_path / "first.pptx").read_bytes()
+    time.sleep(2.1)  # the hour in a zipped file goes by two seconds
+    assert ed.slides(comparison, tmp_path / "second.pptx").read_bytes() == first

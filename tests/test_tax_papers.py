@@ -196,6 +196,7 @@ def test_the_papers_of_a_course() -> None:
     assert [one.about for one in found.open_until(date(2027, 12, 31))] == ["N as bought"]
     assert set(found.to_json()) == {"alternative", "lines", "elections"}
     assert len(found.to_frame()) == len(found.lines)
+    assert "where the figures land" in str(found) and found._repr_html_().startswith('<pre class="mathjax_ignore">')
     with pytest.raises(KeyError, match="no alternative 'lease'"):
         ed.papers(loads(text), "lease")
 

@@ -108,7 +108,7 @@ def test_selling_month_by_month_by_hand():
         assert found.months[month].npv == pytest.approx(price - 1_200 * days / 365, abs=0.01)
     assert found.best.months == 0
     assert found.months[0].npv_less_keep == pytest.approx(10_000 - (2_500 - 2_400))
-    assert found.to_frame()["price"].is_monotonic_decreasing
+    assert found.to_frame()["price_usd"].is_monotonic_decreasing
     assert found.months[0].affordable is None
 
 

@@ -162,12 +162,13 @@ class Breakevens(Shown):
         }
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a tidy pandas frame, one row a flip."""
+        """Return a tidy pandas frame, one row a flip; the lead in `lead_usd`, the input in its `unit`."""
         import pandas as pd
 
-        return pd.DataFrame(
+        frame = pd.DataFrame(
             [{k: v for k, v in flip.to_json().items() if k not in ("all", "two_points")} for flip in self.flips]
         )
+        return frame.rename(columns={"lead": "lead_usd"})
 
 
 def breakeven(

@@ -76,6 +76,11 @@ class CollateralYear:
     owed: float
 
     @property
+    def left(self) -> float:
+        """What an orderly sale would leave once what is owed is paid [currency]."""
+        return self.value - self.owed
+
+    @property
     def covered(self) -> bool:
         """Whether a sale in orderly fashion would pay what is owed."""
         return self.value >= self.owed - 0.005

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from equipdecide.calendar import Date
 from equipdecide.evaluate import evaluate
 from equipdecide.scenario.models import Scenario
+from equipdecide.showing import Shown
 from equipdecide.tax.election_dates import ElectionDate, election_dates
 from equipdecide.tax.form_lines import FormLine, form_lines
 
 
-@dataclass(frozen=True)
-class Papers:
+@dataclass(frozen=True, repr=False)
+class Papers(Shown):
     """Lines of forms by tax year, and elections by last day, of one course. Lines are those of the forms of 2025."""
 
     alternative: str

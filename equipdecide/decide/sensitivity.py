@@ -60,10 +60,11 @@ class Tornado(Shown):
         return {"a": self.a, "b": self.b, "lead": self.lead, "bars": [_fields(bar) for bar in self.bars]}
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a tidy pandas frame, one row a bar."""
+        """Return a tidy pandas frame, one row a bar; money in columns that end in `_usd`, the input in its `unit`."""
         import pandas as pd
 
-        return pd.DataFrame([_fields(bar) for bar in self.bars])
+        frame = pd.DataFrame([_fields(bar) for bar in self.bars])
+        return frame.rename(columns={name: f"{name}_usd" for name in ("at_low", "at_high", "swing")})
 
 
 def _fields(bar: Bar) -> dict[str, object]:

@@ -110,10 +110,10 @@ class ServiceLife(Shown):
         }
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a tidy pandas frame, one row a year."""
+        """Return a tidy pandas frame, one row a year; money in columns that end in `_usd`."""
         import pandas as pd
 
-        return pd.DataFrame(self._rows())
+        return pd.DataFrame(self._rows()).rename(columns=lambda name: name if name == "year" else f"{name}_usd")
 
     def _rows(self) -> list[dict[str, float]]:
         return [
@@ -290,10 +290,11 @@ class SellWhen(Shown):
         }
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a tidy pandas frame, one row a month."""
+        """Return a tidy pandas frame, one row a month; money in columns that end in `_usd`."""
         import pandas as pd
 
-        return pd.DataFrame(self._rows())
+        money = ("price", "payoff", "net_cash", "npv", "npv_less_keep")
+        return pd.DataFrame(self._rows()).rename(columns={name: f"{name}_usd" for name in money})
 
     def _rows(self) -> list[dict[str, object]]:
         return [

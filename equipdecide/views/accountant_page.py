@@ -6,19 +6,14 @@ Taxes are shown for every owner, since that is what is asked; what the owners en
 from __future__ import annotations
 
 from equipdecide.cautions import ESTIMATE
-from equipdecide.ledger import Line
+from equipdecide.decide.tax_paid import TaxPaid, tax_paid
 from equipdecide.plan import Sale
 from equipdecide.views import charts
-from equipdecide.views.parts import Block, Page, Part, Row, Table, Text
+from equipdecide.views.explained import marked
+from equipdecide.views.parts import SETTLED, Block, Page, Part, Row, Table, Text
 from equipdecide.words import cents, day, listed, whole
 
 LISTED_YEARS = 2  # whose payments are listed day by day
-SETTLED = (
-    ("commission", "Commission"),
-    ("costs", "Costs of selling"),
-    ("payoff", "Payoff to the lender"),
-    ("release", "Release of the lien"),
-)
 
 
 def course(page: Page) -> Part:
@@ -57,9 +52,11 @@ def settlements(page: Page) -> Part | None:
 
 def _settlement(page: Page, sale: Sale) -> Table:
     w = page.course.ledger.workings[f"settlement {sale.machine}"]
-    rows = [Row("Price", (cents(w["gross"].figure()),))]
-    rows += [Row(words, (cents(-w[key].figure()),)) for key, words in SETTLED if abs(w[key].figure()) >= 0.005]
-    rows.append(Row("Net cash, before tax", (cents(w["net_cash"].figure()),), "total"))
+    rows = [
+        Row(words, (page.explained.column(page.course, f"{w.name}.{key}", cents(sign * w[key].figure())),), tone)
+        for key, words, sign, tone in SETTLED
+        if sign > 0 or abs(w[key].figure()) >= 0.005
+    ]
     how = "as if sold at the end of the study" if sale.at_end else f"by “{sale.offer_name}”, paid {day(sale.paid_on)}"
     return Table(
         f"{sale.machine}, {how}, sold {day(sale.sold_on)}, dollars and cents",
@@ -81,7 +78,13 @@ def gains(page: Page) -> Part | None:
         if sale is not None and "ordinary_recapture" in w:
             book = name.removeprefix("gain ").removesuffix(f" {sale.machine}")
             rows.append(
-                Row(f"{sale.machine}, {book} book", (day(sale.sold_on), *(whole(w[key].figure()) for key in keys)))
+                Row(
+                    f"{sale.machine}, {book} book",
+                    (
+                        day(sale.sold_on),
+                        *(page.explained.column(page.course, f"{name}.{key}", whole(w[key].figure())) for key in keys),
+                    ),
+                )
             )
     if not rows:
         return None
@@ -95,56 +98,51 @@ def gains(page: Page) -> Part | None:
 
 def taxes(page: Page) -> Part | None:
     """Tax by payer and book in each calendar year of payment, and the first years' payments day by day."""
-    start = page.comparison.evaluation.time.start
-    lines = [line for line in page.course.ledger.lines if line.group == "tax" and line.dates is not None]
-    by_book: dict[str, dict[int, float]] = {}
-    days: dict[tuple[str, str], float] = {}
-    for line in lines:
-        for when, amount in zip(line.dates or (), line.amounts(), strict=True):
-            if when >= start and abs(amount) >= 0.005:
-                book = by_book.setdefault(_book(line), {})
-                book[when.year] = book.get(when.year, 0.0) - float(amount)
-                if when.year < start.year + LISTED_YEARS:
-                    days[(day(when), line.name)] = days.get((day(when), line.name), 0.0) - float(amount)
-    if not by_book:
+    course, x, paid = page.course, page.explained, tax_paid(page.course)
+    if not paid.payments:
         return Part("taxes", "Tax", (Text("No tax falls due in this course."),))
-    years = sorted({year for book in by_book.values() for year in book})
+    years, last = paid.years, page.comparison.evaluation.time.start.year + LISTED_YEARS - 1
     rows = [
-        Row(charts.capital(name), tuple(whole(book.get(year, 0.0)) for year in years)) for name, book in by_book.items()
+        Row(charts.capital(name), tuple(_book_link(page, paid, name, book[year]) for year in years))
+        for name, book in paid.by_book().items()
     ]
-    rows.append(
-        Row(
-            "All together",
-            tuple(whole(sum(book.get(year, 0.0) for book in by_book.values())) for year in years),
-            "total",
-        )
-    )
+    together = [
+        x.told(("taxes",), f"“{course.name}”: tax of all payers and books", whole(amount), "The column added up.")
+        for amount in paid.together().values()
+    ]
+    rows.append(Row("All together", tuple(together), "total"))
     blocks: list[Block] = [
         Text(
             "What the course itself changes or bears, as the scenario has it: of owners whose other income is not entered it is the tax on the business alone. A figure below zero lowers what is paid or comes back."
         ),
         Table("Tax by payer and book, by calendar year of payment, dollars", ("Tax", *map(str, years)), tuple(rows)),
     ]
-    listed_rows = tuple(Row(when, (name, whole(amount))) for (when, name), amount in sorted(days.items()))
+    listed_rows = tuple(
+        Row(day(one.day), (one.line, x.line(course, course.line(one.line, one.purse), whole(one.amount))))
+        for one in paid.until(last)
+    )
     if listed_rows:
-        blocks.append(
-            Table(
-                f"Days of payment up to the end of {start.year + LISTED_YEARS - 1}, dollars",
-                ("Day", "What", "Amount"),
-                listed_rows,
-                words=(1,),
-            )
-        )
+        caption = f"Days of payment up to the end of {last}, dollars"
+        blocks.append(Table(caption, ("Day", "What", "Amount"), listed_rows, words=(1,)))
     route = page.ten.sale
     if route is not None and page.ten.sale_is_part and route.tax_due:
-        shares = listed(f"{owner} {whole(amount)}" for owner, amount in route.tax_by_owner.items())
+        each = [x.column(route, f"tax on the sale {o}.tax", whole(amount)) for o, amount in route.tax_by_owner.items()]
+        shares = listed(f"{owner} {figure}" for owner, figure in zip(route.tax_by_owner, each, strict=True))
         due = listed(f"{whole(amount)} on {day(when)}" for when, amount in route.tax_due)
-        blocks.append(Text(f"Of it, tax on the sale by “{route.name}” alone: {shares}; due {due}."))
+        said = f"Of it, tax on the sale by “{route.name}” alone: {shares}; due {due}."
+        blocks.append(Text(marked(said, *each)))
     return Part("taxes", "Tax by owner and book", tuple(blocks))
 
 
-def _book(line: Line) -> str:
-    return line.name.partition(",")[0]
+def _book_link(page: Page, paid: TaxPaid, name: str, amount: float) -> str:
+    lines = dict.fromkeys(one.line for one in paid.payments if one.book == name)
+    return page.explained.told(
+        ("tax of", name),
+        f"“{page.course.name}”: {name}, by calendar year of payment",
+        whole(amount),
+        f"Added up: the payments of the lines {listed(lines)}.",
+        "Each is the return of this course less the return without the machines in question; the days are those of the law.",
+    )
 
 
 def elections(page: Page) -> Part | None:
@@ -176,9 +174,15 @@ def forms(page: Page) -> Part | None:
     if papers is None or not papers.lines:
         return None
     years = sorted({year for year, _ in papers.lines})
-    found: dict[tuple[str, str, str, str], dict[int, float]] = {}
+    found: dict[tuple[str, str, str, str], dict[int, str]] = {}
     for year, one in papers.lines:
-        found.setdefault((one.form, one.line, one.meaning, one.about), {})[year] = one.amount
+        found.setdefault((one.form, one.line, one.meaning, one.about), {})[year] = page.explained.told(
+            ("form", one.form, one.line),
+            f"Form {one.form}, line {one.line}: {one.meaning}",
+            whole(one.amount),
+            "Read off the books and returns of the course in the tax year, and put where the form has it.",
+            f"Source of the line: {one.source}.",
+        )
     first = min(years)
     blocks = []
     for k in range(0, len(years), 5):  # five years to a table: more do not fit a printed page
@@ -186,7 +190,7 @@ def forms(page: Page) -> Part | None:
         rows = tuple(
             Row(
                 f"{form}, line {line}: {meaning}" + (f" ({about})" if about else ""),
-                tuple(whole(amounts[year]) if year in amounts else "" for year in shown),
+                tuple(amounts.get(year, "") for year in shown),
             )
             for (form, line, meaning, about), amounts in found.items()
             if set(amounts) & set(shown)

@@ -7,6 +7,7 @@ server, and is the same bytes for the same scenario.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable, Sequence
 from functools import lru_cache
@@ -16,16 +17,18 @@ import jinja2
 from markupsafe import Markup, escape
 
 from equipdecide.cautions import CAUTIONS, ESTIMATE
-from equipdecide.decide.compare import Comparison, Outcome, passes
+from equipdecide.decide.breakeven import ExtraHours, Flip
+from equipdecide.decide.compare import Comparison, Difference, Outcome, passes
 from equipdecide.decide.hours import hours as hours_of
-from equipdecide.decide.page_figures import TenNumbers, law_read, one_offs
+from equipdecide.decide.page_figures import DatedCash, law_read, one_offs
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.scenario.amounts import Amount
 from equipdecide.views import accountant_page as accountant
 from equipdecide.views import charts, shop_charts
 from equipdecide.views import lender_page as lender
-from equipdecide.views.parts import Block, Bullets, Definitions, Page, Part, Row, Table, Text, chart
+from equipdecide.views.explained import Linked, Said, marked
+from equipdecide.views.parts import SETTLED, Block, Bullets, Definitions, Entries, Page, Part, Row, Table, Text, chart
 from equipdecide.views.printing import print_page
 from equipdecide.views.sure_part import sure
 from equipdecide.views.table import headline, sort_findings
@@ -49,11 +52,30 @@ GROUP_WORDS = {
 
 def answer(page: Page) -> Part:
     """The headline, what holds if nothing extra is sold, and whether cash was tested."""
-    blocks: list[Block] = [Text(headline(page.comparison), "lead")]
+    blocks: list[Block] = [Text(_with_links(page, headline(page.comparison)), "lead")]
     if said := if_nothing_extra_is_sold(page):
         blocks.append(Text(said))
     blocks.append(Text(ESTIMATE.text, "warning"))
     return Part("answer", "The answer", tuple(blocks))
+
+
+def _with_links(page: Page, said: str) -> str:
+    """Return the headline with its figures linked, in the order in which it names them."""
+    c, x, course = page.comparison, page.explained, page.course
+    figures = [x.less(course, c.keep, money(abs(course.npv_less_keep)))] if course is not c.keep else []
+    if c.runner_up is not None and c.runner_up is not c.keep:
+        figures.append(x.less(course, c.runner_up, money(course.npv - c.runner_up.npv)))
+    figures.append(x.input("study.rate", percent(float(c.scenario.study.rate))))
+    other = c[c.best_ignoring_cash]
+    if other is not course:
+        if other.affordable is False and c.scenario.shop.cash_floor is not None:
+            low, floor = other.cash_low, float(c.scenario.shop.cash_floor)
+            figures += [x.column(other, "cash test.lowest", money(low.amount))] if low else []
+            figures += [x.input("shop.cash_floor", money(floor))]
+        lead = x.less(other, c.keep, money(other.npv_less_keep))
+        before, without, after = said.partition("Without regard to cash")
+        return Said([marked(before, *figures), marked(without + after, lead, *figures[1:])])
+    return marked(said, *figures)
 
 
 def if_nothing_extra_is_sold(page: Page) -> str:
@@ -66,54 +88,91 @@ def if_nothing_extra_is_sold(page: Page) -> str:
         if name == "keep":
             return "If none of the extra hours can be sold, keeping still leads."
         return f"If none of the extra hours can be sold, “{name}” still leads, by {money(other[name].npv_less_keep)} over keeping."
-    behind = f"“{name}” is then {money(abs(now.npv - other[name].npv))} behind"
+    gap = page.explained.told(
+        ("unsold",),
+        f"“{now.name}” less “{name}” with no extra hour sold = {cents(now.npv - other[name].npv)}",
+        money(abs(now.npv - other[name].npv)),
+        "The whole comparison once more, with demand cut back to what keeping already sells; nothing else is changed.",
+        f"Present worth of “{now.name}” is then {cents(now.npv)}, of “{name}” {cents(other[name].npv)}.",
+    )
+    behind = f"“{name}” is then {gap} behind"
     if name == "keep":
-        return f"With extra hours that cannot be sold the lead turns from keeping to “{now.name}”; {behind}."
-    rest = f"; it needs {_hours_needed(page)}" if page.ten.extra_hours_sold is not None else ""
-    return (
+        return marked(
+            f"With extra hours that cannot be sold the lead turns from keeping to “{now.name}”; {behind}.", gap
+        )
+    rest, links, hours = "", [], _extra_hours(page)
+    if hours is not None and page.ten.extra_hours_sold is not None:
+        links = [_hours_link(page, hours), _believed_link(page, hours)]
+        rest = (
+            f"; it needs {links[0]} extra good hours a year, {links[1]} are believed"
+            if hours.needed is not None
+            else f"; it needs more than the {links.pop()} extra hours a year believed"
+        )
+    said = (
         f"With extra hours that cannot be sold the lead turns to “{now.name}”: {behind}{rest}."
         if c.best
         else f"With extra hours that cannot be sold the highest worth is that of “{now.name}”: {behind}."
     )
+    return marked(said, gap, *links)
 
 
-def _hours_needed(page: Page) -> str:
-    found = next((h for h in page.flips.extra_hours if h.alternative == page.course.name), None)
-    if found is None:
-        return "no extra hours"
-    if found.needed is None:
-        return f"more than the {whole(found.believed)} extra hours a year believed"
-    return f"{whole(found.needed)} extra good hours a year, {whole(found.believed)} are believed"
+def _hours_link(page: Page, hours: ExtraHours) -> str:
+    """Return the extra hours that must be sold, as a link to how they are found."""
+    needed = hours.needed
+    return page.explained.told(
+        ("hours needed",),
+        f"“{hours.alternative}”: extra good hours a year that must be sold = "
+        + (f"{number(needed, 1)} h" if needed is not None else f"more than {number(hours.believed, 1)} h"),
+        whole(needed) if needed is not None else f"over {whole(hours.believed)}",
+        "Searched for: demand beyond what keeping sells is cut back by one share for all parts until present worth is "
+        f"level with keeping. “{hours.alternative}” beats keeping as soon as more than that is ordered.",
+    )
+
+
+def _believed_link(page: Page, hours: ExtraHours) -> str:
+    """Return the extra hours believed, as a link to how they are found."""
+    return page.explained.told(
+        ("hours believed",),
+        f"“{hours.alternative}”: extra good hours a year believed = {number(hours.believed, 1)} h",
+        whole(hours.believed),
+        f"Good hours sold by “{hours.alternative}” less those of keeping, over the study, divided by its years: orders as "
+        "entered, within the hours that the machine can make. Both are the column contribution.hours_sold.",
+    )
+
+
+def _extra_hours(page: Page) -> ExtraHours | None:
+    return next((h for h in page.flips.extra_hours if h.alternative == page.course.name), None)
 
 
 def first_table(page: Page) -> Part:
     """The ten numbers, in their order."""
-    t, course = page.ten, page.course
+    course = page.course
     rows = [
         _lead_row(page),
         _flip_row(page),
         *_sale_rows(page),
-        Row(
-            "Own money needed before the first good part",
-            (
-                money(t.own_money_needed),
-                f"First good part {day(t.first_good_part)}."
-                + (
-                    f" Largest payment {money(t.largest_payment.amount)} on {day(t.largest_payment.day)}: {t.largest_payment.what}."
-                    if t.largest_payment
-                    else " Nothing is bought."
-                ),
-            ),
-        ),
+        _own_money_row(page),
         _cash_row(page),
-        _payments_row(t),
+        _payments_row(page),
         _hours_row(page),
         _guarantee_row(page),
     ]
     table = Table(
-        f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "And"), tuple(rows), words=(2,), look="ten"
+        f"For “{course.name}”, {_standing(page)}", ("What", "Figure", "In words"), tuple(rows), words=(2,), look="ten"
     )
     return Part("ten-numbers", "Ten numbers", (table,))
+
+
+def _own_money_row(page: Page) -> Row:
+    t, course, x = page.ten, page.course, page.explained
+    own = x.column(course, "own money.needed", money(t.own_money_needed))
+    said = f"First good part {day(t.first_good_part)}."
+    if t.largest_payment is None:
+        return Row("Own money needed before the first good part", (own, f"{said} Nothing is bought."))
+    paid = t.largest_payment
+    amount = x.line(course, course.line(paid.what, "shop"), money(paid.amount))
+    said += f" Largest payment {amount} on {day(paid.day)}: {paid.what}."
+    return Row("Own money needed before the first good part", (own, marked(said, amount)))
 
 
 def _standing(page: Page) -> str:
@@ -127,26 +186,29 @@ def _standing(page: Page) -> str:
 
 
 def _lead_row(page: Page) -> Row:
-    lead, study = page.ten.lead, page.comparison.scenario.study
-    basis = f"Present worth after tax, {study.years} years at {percent(float(study.rate))}."
+    lead, study, c, x = page.ten.lead, page.comparison.scenario.study, page.comparison, page.explained
+    rate = x.input("study.rate", percent(float(study.rate)))
+    basis = f"Present worth after tax, {study.years} years at {rate}."
+    second = ""
     if lead.runner_up is None or lead.over_runner_up is None:
         over = "Nothing else can be chosen."
     elif lead.runner_up == "keep":
         over = "Keeping is the next best."
     else:
-        over = f"Over the next best, “{lead.runner_up}”: {money(lead.over_runner_up)}."
-    if lead.course == "keep" and lead.over_runner_up is not None:
-        return Row(
-            f"Lead of keeping over the next best, “{lead.runner_up}”", (money(lead.over_runner_up, plus=True), basis)
-        )
-    return Row(f"Lead of “{lead.course}” over keeping", (money(lead.over_keep, plus=True), f"{over} {basis}"))
+        second = x.less(page.course, c[lead.runner_up], money(lead.over_runner_up))
+        over = f"Over the next best, “{lead.runner_up}”: {second}."
+    if lead.course == "keep" and lead.over_runner_up is not None and lead.runner_up is not None:
+        ahead = x.less(c.keep, c[lead.runner_up], money(lead.over_runner_up, plus=True))
+        return Row(f"Lead of keeping over the next best, “{lead.runner_up}”", (ahead, marked(basis, rate)))
+    ahead = x.less(page.course, c.keep, money(lead.over_keep, plus=True))
+    return Row(f"Lead of “{lead.course}” over keeping", (ahead, marked(f"{over} {basis}", second, rate)))
 
 
 def _flip_row(page: Page) -> Row:
     near = page.flips.nearest
     if near is None:
         return Row("Nearest flip", ("none", "No single input, moved alone within what was searched, turns the lead."))
-    now, then = charts.in_unit(near.entered, near.unit, exact=True), charts.in_unit(near.flip, near.unit)
+    now, then = _flip_links(page, near)
     inside = (
         "Inside the range given."
         if near.inside_range
@@ -157,8 +219,33 @@ def _flip_row(page: Page) -> Row:
     return Row(
         "Nearest flip",
         (
-            f"{now} → {then}",
-            f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip(),
+            marked(f"{now} → {then}", now, then),
+            marked(
+                f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip(),
+                then,
+            ),
+        ),
+    )
+
+
+def _flip_links(page: Page, flip: Flip) -> tuple[str, str]:
+    """Return an input as entered and at its flip, each as a link: to its giver, and to how the flip was searched for."""
+    label, other = charts.flip_label(flip), charts.other_course(flip, page.course.name)
+    low, high = (charts.in_unit(end, flip.unit, exact=True) for end in flip.searched)
+    if flip.two_points is None:
+        how = f"Searched for between {low} and {high}, all other inputs as entered, until the present worths are the same to a millionth of the input. Every column that rests on the input is computed again at each try."
+        crossings = f" The lead turns {len(flip.all)} times there; this is the nearest." if len(flip.all) > 1 else ""
+    else:
+        no, yes = flip.two_points
+        how = f"A yes/no doubt: the lead over “{other}” is {cents(no, plus=True)} if no and {cents(yes, plus=True)} if yes; at this chance it is nothing on average."
+        crossings = ""
+    return (
+        page.explained.input(flip.path, charts.in_unit(flip.entered, flip.unit, exact=True)),
+        page.explained.told(
+            ("flip", flip.path, other),
+            f"{label}: level with “{other}” at {charts.in_unit(flip.flip, flip.unit)}",
+            charts.in_unit(flip.flip, flip.unit),
+            how + crossings,
         ),
     )
 
@@ -172,7 +259,7 @@ def _sale_rows(page: Page) -> list[Row]:
             Row("Tax on the sale alone", none),
             Row("Left after that tax", none),
         ]
-    machine = page.comparison.scenario.offers[route.name].machine
+    machine, x = page.comparison.scenario.offers[route.name].machine, page.explained
     whose = (
         ""
         if t.sale_is_part
@@ -181,27 +268,59 @@ def _sale_rows(page: Page) -> list[Row]:
     when = f"Sold {day(route.sold_on)}, paid {day(route.paid_on)}." if t.sale_is_part else f"Paid {day(route.paid_on)}."
     if t.credited_on is not None:
         when += f" Credited to the order of the next machine on {day(t.credited_on)}: until then that dealer's promise."
-    shares = "; ".join(
-        f"{name} {money(route.tax_by_owner[name])}" for name in route.tax_by_owner if not page.hidden(f"owners.{name}")
-    )
-    due = "; ".join(f"{money(amount)} on {day(when_due)}" for when_due, amount in route.tax_due)
-    lost = route.over_allowance
+    own = {name: amount for name, amount in route.tax_by_owner.items() if not page.hidden(f"owners.{name}")}
+    paid = [x.column(route, f"tax on the sale {name}.tax", money(amount)) for name, amount in own.items()]
+    shares = "; ".join(f"{name} {amount}" for name, amount in zip(own, paid, strict=True))
+    days = [_due_link(page, route, when_due, amount) for when_due, amount in route.tax_due]
+    due = "; ".join(f"{amount} on {day(when)}" for amount, (when, _) in zip(days, route.tax_due, strict=True))
+    lost, tax = route.over_allowance, _tax_link(page, route)
+    discount = x.column(route, f"settlement {machine}.over_allowance", money(lost)) if lost > 0.005 else ""
     end = (
-        f"Less {money(lost)} of discount on the next machine that the trade gives up."
+        f"Less {discount} of discount on the next machine that the trade gives up."
         if lost > 0.005
         else "Cash at the closing less that tax."
     )
     if t.credited_on is not None and route.tax > 0:
-        end = f"A credit pays no tax: the {money(route.tax)} must come from elsewhere."
+        end = f"A credit pays no tax: the {tax} must come from elsewhere."
+    net = x.column(route, f"settlement {machine}.net_cash", money(route.net_cash))
+    said = f"{shares + '. ' if shares else ''}Due {due}." if due else "No tax falls due on it."
     return [
-        Row("Cash from the sale, after lender and costs", (money(route.net_cash), whose + when)),
-        Row("Tax on the sale alone", (money(route.tax), f"{shares}. Due {due}." if due else "No tax falls due on it.")),
-        Row("Left after that tax", (_left(route), end)),
+        Row("Cash from the sale, after lender and costs", (net, whose + when)),
+        Row("Tax on the sale alone", (tax, marked(said, *paid, *days))),
+        Row("Left after that tax", (_left(page, route), marked(end, discount or tax))),
     ]
 
 
+def _tax_link(page: Page, route: RouteResult) -> str:
+    """Return the tax on a sale alone as a link; the shares of owners this page leaves out are not written there."""
+    shown = [name for name in route.tax_by_owner if not page.hidden(f"owners.{name}")]
+    shares = {name: cents(route.tax_by_owner[name]) for name in shown}
+    if page.ten.sale is not None and route.name == page.ten.sale.name:
+        shares |= {
+            name: page.explained.column(route, f"tax on the sale {name}.tax", figure) for name, figure in shares.items()
+        }
+    made = listed(f"{name} {amount}" for name, amount in shares.items())
+    rest = " The other owners' shares are left out of this copy." if len(shown) < len(route.tax_by_owner) else ""
+    return page.explained.told(
+        ("tax on the sale", route.name),
+        f"sale by “{route.name}” alone: tax of all owners = {cents(route.tax)}",
+        money(route.tax),
+        "Each owner's federal and state return as filed, less the same return with this sale struck out.",
+        marked(f"{made}.{rest}" if made else rest.strip(), *shares.values()),
+    )
+
+
+def _due_link(page: Page, route: RouteResult, when: dt.date, amount: float) -> str:
+    return page.explained.told(
+        ("due", route.name, when),
+        f"sale by “{route.name}” alone: tax due {day(when)} = {cents(amount)}",
+        money(amount),
+        "The part of that tax that falls on this day: what each owner's estimates and balance come to with the sale, less what they come to without it.",
+    )
+
+
 def _cash_row(page: Page) -> Row:
-    low, floor = page.ten.cash_low, page.ten.cash_floor
+    low, floor, x = page.ten.cash_low, page.ten.cash_floor, page.explained
     if low is None:
         return Row(
             "Lowest cash of the shop",
@@ -210,44 +329,54 @@ def _cash_row(page: Page) -> Row:
     if floor is None:
         return Row(
             "Lowest cash of the shop",
-            (money(low.amount), f"{month(low.month)}. No floor was given, so it is not tested."),
+            (_lowest(page, page.course), f"End of {month(low.month)}. No floor was given, so it is not tested."),
         )
-    gap = low.amount - floor
-    return Row(
-        "Lowest cash of the shop",
-        (
-            money(low.amount),
-            f"{month(low.month)}. Floor {money(floor)}: {money(abs(gap))} {'above' if gap >= 0 else 'under'} it.",
-        ),
-    )
+    gap = x.column(page.course, "cash test.margin", money(abs(low.amount - floor)))
+    least = x.input("shop.cash_floor", money(floor))
+    said = f"End of {month(low.month)}. Floor {least}: {gap} {'above' if low.amount >= floor else 'under'} it."
+    return Row("Lowest cash of the shop", (_lowest(page, page.course), marked(said, least, gap)))
 
 
-def _payments_row(t: TenNumbers) -> Row:
+def _lowest(page: Page, outcome: Outcome) -> str:
+    low = outcome.cash_low
+    return page.explained.column(outcome, "cash test.lowest", money(low.amount)) if low else ""
+
+
+def _payments_row(page: Page) -> Row:
+    t, course, x = page.ten, page.course, page.explained
     if t.payments is None:
         return Row("Loan payments a month", ("", "The study is in whole years."))
-    said = f"From {month(t.payments.after_month)}."
+    first = page.comparison.evaluation.time.cash.labels[1]
+    before = x.column(page.comparison.keep, "cash.all debt service", money(t.payments.before), first)
+    after = x.column(course, "cash.all debt service", money(t.payments.after), t.payments.after_month)
+    said, links = f"From {month(t.payments.after_month)}.", []
     if t.coverage is not None:
-        asked = f", {number(t.coverage.required)} asked" if t.coverage.required is not None else ""
-        said += f" Coverage in the worst year, {t.coverage.year}: {number(t.coverage.worst)} times{asked} (operating cash before tax and drawings over the year's loan payments)."
+        worst, required = x.column(course, "coverage.worst", number(t.coverage.worst)), t.coverage.required
+        links = [worst, x.input("shop.coverage_required", number(required)) if required is not None else ""]
+        asked = f", {links[1]} asked" if required is not None else ""
+        said += f" Coverage in the worst year, {t.coverage.year}: {worst} times{asked} (operating cash before tax and drawings over the year's loan payments)."
     elif t.payments.after < 0.5:
         said += " Nothing is owed then."
     else:
         said += " Coverage is not shown: what the business earns is not in the scenario."
-    return Row("Loan payments a month, now and then", (f"{money(t.payments.before)} → {money(t.payments.after)}", said))
+    return Row(
+        "Loan payments a month, now and then",
+        (marked(f"{before} → {after}", before, after), marked(said, *links)),
+    )
 
 
 def _hours_row(page: Page) -> Row:
     head = "Extra good hours a year that must be sold"
-    found = next((h for h in page.flips.extra_hours if h.alternative == page.course.name), None)
+    found = _extra_hours(page)
     if page.course.name == "keep":
-        return Row(head, ("0", "Keeping asks for no further orders."))
+        return Row(head, ("none", "Keeping asks for no further orders."))
     if found is None:
         return Row(head, ("", "Hours and parts are not in the scenario."))
     if found.believed < 0.5:
-        return Row(head, ("0", "This course sells no more hours than keeping does."))
-    needed = whole(found.needed) if found.needed is not None else f"over {whole(found.believed)}"
+        return Row(head, (_believed_link(page, found), "This course sells no more hours than keeping does."))
+    needed, believed = _hours_link(page, found), _believed_link(page, found)
     ahead = " It is ahead of keeping without any." if found.needed == 0 else ""
-    return Row(head, (needed, f"To come level with keeping; {whole(found.believed)} are believed.{ahead}"))
+    return Row(head, (needed, marked(f"To come level with keeping; {believed} are believed.{ahead}", believed)))
 
 
 def _guarantee_row(page: Page) -> Row:
@@ -257,11 +386,14 @@ def _guarantee_row(page: Page) -> Row:
             "Guarantees, and the shortfall behind them",
             ("none", "No debt on a machine, or no owners, in the scenario."),
         )
-    worst = max(behind.shortfall for behind in found)
-    who = "; ".join(
-        f"{b.owner} guarantees {'all debts' if b.limit is None else f'up to {money(b.limit)}'}, {money(b.shortfall)} behind it"
-        for b in found
-    )
+    x, links, said = page.explained, [], []
+    for b in found:
+        limit = "" if b.limit is None else x.input(f"owners.{b.owner}.guarantees", money(b.limit))
+        short = x.column(page.course, f"guarantees.behind {b.owner}", money(b.shortfall))
+        said.append(f"{b.owner} guarantees {f'up to {limit}' if limit else 'all debts'}, {short} behind it")
+        links += [limit, short]
+    most = max(found, key=lambda behind: behind.shortfall)
+    worst, who = x.column(page.course, f"guarantees.behind {most.owner}", money(most.shortfall)), "; ".join(said)
     when = (
         f" At its worst in {month(found[0].month)}."
         if found[0].month
@@ -271,7 +403,7 @@ def _guarantee_row(page: Page) -> Row:
         when += " What the machine would bring is not given, so all that is owed is counted."
     return Row(
         "Guarantees, and the shortfall behind them",
-        (money(worst), f"{who}.{when} Joint and several means the whole shortfall."),
+        (worst, marked(f"{who}.{when} Joint and several means the whole shortfall.", *links)),
     )
 
 
@@ -283,11 +415,12 @@ def why(page: Page) -> Part:
     if against is not None:
         difference = course - against
         rows = [
-            Row(group[:1].upper() + group[1:], (money(value, plus=True), GROUP_WORDS[group]))
+            Row(group[:1].upper() + group[1:], (_group_link(page, difference, group), GROUP_WORDS[group]))
             for group, value in difference.by_group.items()
             if abs(value) >= 0.5
         ]
-        rows.append(Row("All together", (money(difference.npv, plus=True), ""), "total"))
+        together = page.explained.less(course, against, money(difference.npv, plus=True))
+        rows.append(Row("All together", (together, ""), "total"))
         blocks.append(
             Table(
                 f"Present worth of “{course.name}” less that of “{against.name}”, by what the money is for, dollars",
@@ -297,8 +430,31 @@ def why(page: Page) -> Part:
             )
         )
     if len(c.outcomes) > 1:
-        blocks.append(chart(charts.cumulative_worth(c, charts.blank(7.6, 4.1))))
+        blocks.append(chart(charts.cumulative_worth(c, charts.blank(7.6, 4.1)), _ends(page)))
     return Part("why", "Why", tuple(blocks))
+
+
+def _group_link(page: Page, difference: Difference, group: str) -> str:
+    one, other, x = difference.minuend, difference.subtrahend, page.explained
+    a, b = (x.column(o, f"worth.{group}", cents(o.column(f"worth.{group}").figure())) for o in (one, other))
+    return x.told(
+        ("less", one.name, other.name, group),
+        f"“{one.name}” less “{other.name}”, present worth of {group} = {cents(difference.by_group[group], plus=True)}",
+        money(difference.by_group[group], plus=True),
+        marked(f"“{one.name}” {a} less “{other.name}” {b}.", a, b),
+    )
+
+
+def _ends(page: Page) -> str:
+    """Say what the lines end at, each course less keeping, with links."""
+    c = page.comparison
+    ends = [
+        (o.name, page.explained.less(o, c.keep, money(o.npv_less_keep, plus=True)))
+        for o in c.outcomes
+        if o is not c.keep
+    ]
+    said = "The lines end at: " + "; ".join(f"{name} {end}" for name, end in ends) + "."
+    return marked(said, *(end for _, end in ends))
 
 
 def flips(page: Page) -> Part:
@@ -311,13 +467,13 @@ def flips(page: Page) -> Part:
     ]
     if found:
         blocks.append(Text(_who_gave(page, [flip.path for flip in found])))
-        blocks.append(chart(charts.flips(page.flips, charts.blank(7.6, 1.1 + 0.4 * max(len(found), 2)))))
+        drawn = charts.flips(page.flips, charts.blank(7.6, 1.1 + 0.4 * max(len(found), 2)))
+        blocks.append(chart(drawn, "Every figure of the bars stands in the table below, with its links."))
         rows = tuple(
             Row(
                 charts.flip_label(flip),
                 (
-                    charts.in_unit(flip.entered, flip.unit, exact=True),
-                    charts.in_unit(flip.flip, flip.unit),
+                    *_flip_links(page, flip),
                     f"“{charts.other_course(flip, page.course.name)}”",
                     _provenance(page.entered.get(flip.path)),
                 ),
@@ -334,8 +490,6 @@ def flips(page: Page) -> Part:
         )
     else:
         blocks.append(Text("No single input, moved alone within what was searched, turns the lead."))
-    if said := if_nothing_extra_is_sold(page):
-        blocks.append(Text(said))
     return Part("flips", "What would flip it", tuple(blocks))
 
 
@@ -373,11 +527,11 @@ def alternatives(page: Page) -> Part:
             Row(
                 o.name,
                 (
-                    "" if o is c.keep else money(o.npv_less_keep, plus=True),
-                    money(o.annual_worth),
-                    "" if o is c.keep else _payback(o),
-                    money(o.own_money_needed),
-                    f"{money(o.cash_low.amount)}\n{month(o.cash_low.month)}" if o.cash_low else "not tested",
+                    "" if o is c.keep else page.explained.less(o, c.keep, money(o.npv_less_keep, plus=True)),
+                    page.explained.column(o, "worth.annual_worth", money(o.annual_worth)),
+                    "" if o is c.keep else _payback(page, o),
+                    page.explained.column(o, "own money.needed", money(o.own_money_needed)),
+                    Said([_lowest(page, o), f"\n{month(o.cash_low.month)}"]) if o.cash_low else "not tested",
                     _verdict(o, tested),
                 ),
                 "best" if o is page.course else "",
@@ -399,11 +553,17 @@ def alternatives(page: Page) -> Part:
     )
 
 
-def _payback(outcome: Outcome) -> str:
+def _payback(page: Page, outcome: Outcome) -> str:
     first, last = outcome.payback_less_keep.first, outcome.payback_less_keep.last
-    if first is None or last is None or abs(float(last) - float(first)) < 0.05:
-        return years(float(first) if first is not None else None)
-    return f"{years(float(first))}\nfor good {number(float(last), 1)}"
+    said = years(float(first) if first is not None else None)
+    if first is not None and last is not None and abs(float(last) - float(first)) >= 0.05:
+        said += f"\nfor good {number(float(last), 1)}"
+    return page.explained.told(
+        ("payback", outcome.name),
+        f"“{outcome.name}”: payback = {said.replace(chr(10), ', ')}",
+        said,
+        "Cash of all purses after tax, loans left out and not discounted, less that of keeping, is added up month by month; the time until the sum comes above zero, and until it stays there.",
+    )
 
 
 def _verdict(outcome: Outcome, tested: bool) -> str:
@@ -418,22 +578,27 @@ def proceeds(page: Page) -> Part | None:
     route, sold = page.ten.sale, page.ten.sold
     if route is None or sold is None:
         return None
-    settled = route.ledger.workings[f"settlement {sold.machine}"]
-    rows = [Row("Price", (cents(route.gross),))]
-    rows += [Row("Commission", (cents(-settled["commission"].figure()),))] if settled["commission"].figure() else []
-    rows += [Row("Costs of selling", (cents(-settled["costs"].figure()),))] if settled["costs"].figure() else []
-    rows += [
-        Row("Payoff to the lender", (cents(-route.payoff),)),
-        Row("Release of the lien", (cents(-route.other_costs),)),
-        Row("Net cash, before tax", (cents(route.net_cash),), "total"),
+    settled, x = route.ledger.workings[f"settlement {sold.machine}"], page.explained
+    rows = [
+        Row(words, (x.column(route, f"{settled.name}.{key}", cents(sign * settled[key].figure())),), tone)
+        for key, words, sign, tone in SETTLED
+        if sign > 0 or settled[key].figure() or key == "payoff"
     ]
     caption = f"Settlement of {sold.machine} by “{route.name}”, sold {day(route.sold_on)}, dollars and cents"
     blocks: list[Block] = [
-        chart(charts.settlement(route, charts.blank(7.6, 3.4))),
+        chart(
+            charts.settlement(route, charts.blank(7.6, 3.4)),
+            "Every figure of the bars stands in the tables below, with its links, and the tax in rows 4 and 5 of the ten numbers.",
+        ),
         Table(caption, ("", "Amount"), tuple(rows), look="narrow"),
     ]
-    gain = f"For tax, the amount realized is {money(route.amount_realized)}, the adjusted basis {money(route.adjusted_basis)}, the gain {money(route.gain)}; debt paid off does not lower it."
-    blocks.append(Text(gain))
+    realized = x.column(route, f"{settled.name}.amount_realized", money(route.amount_realized))
+    basis, gain = (
+        x.column(route, f"gain federal {sold.machine}.{key}", money(value))
+        for key, value in (("adjusted_basis", route.adjusted_basis), ("gain", route.gain))
+    )
+    said = f"For tax, the amount realized is {realized}, the adjusted basis {basis}, the gain {gain}; debt paid off does not lower it."
+    blocks.append(Text(marked(said, realized, basis, gain)))
     if len(sold.routes) > 1:
         blocks.append(_offers(page, sold))
     return Part("sale", "Where the price of the machine goes", tuple(blocks))
@@ -444,11 +609,15 @@ def _offers(page: Page, sold: SaleResult) -> Table:
         Row(
             r.name,
             (
-                money(r.gross),
-                money(r.net_cash),
-                money(r.over_allowance) if r.over_allowance > 0.005 else "",
-                money(r.tax),
-                _left(r),
+                page.explained.column(r, f"settlement {sold.machine}.gross", money(r.gross)),
+                page.explained.column(r, f"settlement {sold.machine}.net_cash", money(r.net_cash)),
+                page.explained.column(
+                    r,
+                    f"settlement {sold.machine}.over_allowance",
+                    money(r.over_allowance) if r.over_allowance > 0.005 else "",
+                ),
+                _tax_link(page, r),
+                _left(page, r),
                 day(r.paid_on),
             ),
             "best" if page.ten.sale is not None and r.name == page.ten.sale.name else "",
@@ -459,22 +628,31 @@ def _offers(page: Page, sold: SaleResult) -> Table:
     return Table(f"Every offer for {sold.machine}, handed over on {day(sold.date)}, dollars", columns, rows)
 
 
-def _left(route: RouteResult) -> str:
+def _left(page: Page, route: RouteResult) -> str:
     left = route.like_for_like
-    return money(left) if left >= 0 else f"short by {money(-left)}"
+    tax, lost = _tax_link(page, route), route.over_allowance
+    made = f"Net cash {cents(route.net_cash)} less tax {cents(route.tax)}"
+    made += f" less the discount on the next machine that the trade gives up, {cents(lost)}" if lost > 0.005 else ""
+    paid = route.paid_until_sold
+    made += f" less {cents(paid)} paid on its loan between handing over and the sale" if paid > 0.005 else ""
+    return page.explained.told(
+        ("left", route.name),
+        f"sale by “{route.name}” alone: left after that tax = {cents(left)}",
+        money(left) if left >= 0 else f"short by {money(-left)}",
+        marked(f"{made}.", Linked(cents(route.tax), tax.anchor) if isinstance(tax, Linked) else ""),
+    )
 
 
 def cash(page: Page) -> Part:
     """The shop's cash by month, with the days on which the course moves money."""
     course = page.course
-    blocks: list[Block] = [chart(charts.cash_calendar(course, charts.blank(7.6, 4.0)))]
-    rows = tuple(
-        Row(
-            day(one.day),
-            (money(one.net, plus=True), "; ".join(f"{name} {money(amount, plus=True)}" for name, amount in one.parts)),
-        )
-        for one in one_offs(course)
-    )
+    lowest = _lowest(page, course)
+    said = f"Lowest: {lowest}; days of single payments stand in the table below."
+    if not lowest:
+        lowest = page.explained.column(course, "cash.shop", "cash of each period")
+        said = f"No cash in the bank was given: the {lowest} is added up from nothing on the day of decision."
+    blocks: list[Block] = [chart(charts.cash_calendar(course, charts.blank(7.6, 4.0)), marked(said, lowest))]
+    rows = tuple(Row(day(one.day), _day_cells(page, one)) for one in one_offs(course))
     if rows:
         blocks.append(
             Table(
@@ -487,14 +665,45 @@ def cash(page: Page) -> Part:
     return Part("cash", "Cash, month by month", tuple(blocks))
 
 
+def _day_cells(page: Page, one: DatedCash) -> tuple[str, str]:
+    """Return the sum of a day, and what it is made of, with links."""
+    amounts = [
+        page.explained.line(page.course, page.course.line(name, "shop"), money(amount, plus=True))
+        for name, amount in one.parts
+    ]
+    made = "; ".join(f"{name} {amount}" for (name, _), amount in zip(one.parts, amounts, strict=True))
+    exact = "; ".join(f"{name} {cents(amount, plus=True)}" for name, amount in one.parts)
+    net = page.explained.told(
+        ("day", one.day),
+        f"“{page.course.name}”: moved on {day(one.day)} = {cents(one.net, plus=True)}",
+        money(one.net, plus=True),
+        f"Added up: {exact}.",
+    )
+    return net, marked(made, *amounts)
+
+
 def hours(page: Page) -> Part | None:
     """What an hour of the machine earns; None without parts."""
     stairs = stairs_of(page.comparison)
     if stairs is None:
         return None
-    drawn = chart(charts.staircase(stairs, charts.blank(7.6, 4.2)))
     found = hours_of(page.comparison.scenario, page.comparison.evaluation)
     nights = () if found.night is None else (chart(shop_charts.night_survival(found, charts.blank(7.6, 3.6))),)
+    keep, seen = page.comparison.keep, dict.fromkeys((stair.part, stair.per_hour) for stair in stairs.stairs)
+    each = {name: page.explained.column(keep, f"part {name}.per_hour", whole(per_hour)) for name, per_hour in seen}
+    can = {
+        name: page.explained.column(
+            page.comparison[name],
+            "capacity.hours",
+            whole(hours),
+            page.comparison[name].column("capacity.hours").axis.labels[-1],
+        )
+        for name, hours in stairs.capacities.items()
+    }
+    said = "Dollars an hour: " + "; ".join(f"{name} {figure}" for name, figure in each.items())
+    said += ". Hours a year: " + "; ".join(f"{name} {figure}" for name, figure in can.items()) + "."
+    figures = marked(said, *each.values(), *can.values())
+    drawn = chart(charts.staircase(stairs, charts.blank(7.6, 4.2)), figures)
     return Part(
         "hours",
         "What the next hour earns",
@@ -520,7 +729,9 @@ def assumptions(page: Page) -> Part:
     ]
     if guessed:
         rows = tuple(
-            Row(_plain(page.labels.get(path, path)), (_entered(amount), _provenance(amount)))
+            Row(
+                _plain(page.labels.get(path, path)), (page.explained.input(path, _entered(amount)), _provenance(amount))
+            )
             for path, amount in guessed.items()
         )
         blocks.append(Table("Guesses and defaults", ("Figure", "As entered", "Given by"), rows, words=(2,)))
@@ -550,12 +761,25 @@ def findings(page: Page) -> Part | None:
     if found.warnings:
         blocks += [Text("Beware", "subhead"), Bullets(_set(found.warnings))]
     if found.notes:
-        blocks += [Text("To know", "subhead"), Bullets(_set(found.notes))]
+        of = {text: _courses_of(page, text) for text in found.notes}
+        blocks += [Text("To know", "subhead"), Bullets(_set([text for text in found.notes if not of[text]]))]
+        for courses in dict.fromkeys(courses for courses in of.values() if courses):
+            said = tuple(text for text in found.notes if of[text] == courses)
+            blocks += [Text(f"To know of {courses}", "subhead"), Bullets(_set(said))]
     return Part("findings", "What else the figures say", tuple(blocks)) if blocks else None
+
+
+def _courses_of(page: Page, text: str) -> str:
+    """Return the courses a finding is of, named; empty where it is of all, of none alone, or of the page's own course."""
+    names = [o.name for o in page.comparison.outcomes if any(text == f.text for f in o.ledger.findings)]
+    if not names or page.course.name in names:
+        return ""
+    return listed(f"“{name}”" for name in names)
 
 
 def _set(sentences: Sequence[str]) -> tuple[str, ...]:
     """Return sentences with a capital, a true minus sign and months in words, as the rest of the page has them."""
+    sentences = [re.sub(r"`([^`]+)`", r"“\1”", re.sub(r"(?<=\d)%", " %", text)) for text in sentences]
     return tuple(
         charts.capital(
             re.sub(r"(?<![\w-])-(?=\d)", MINUS, re.sub(r"\b\d{4}-\d\d\b(?!-)", lambda found: month(found[0]), text))
@@ -624,6 +848,12 @@ def definitions(page: Page) -> Part:
     return Part("definitions", "What the words mean", (Definitions(TERMS),))
 
 
+def where_from(page: Page) -> Part:
+    """The explanations of all figures that link here; made last."""
+    said = "Here the figures are exact. To go further down, to every input and source, ask the command line: equipdecide explain FILE COURSE FIGURE; course and figure stand at the end of an entry."
+    return Part("where-from", "Where the figures come from", (Text(said), Entries(page.explained.entries())))
+
+
 PartRow = tuple[Callable[[Page], Part | None], ...]
 PARTNERS: PartRow = (
     answer,
@@ -640,11 +870,16 @@ PARTNERS: PartRow = (
     cautions,
     law,
     definitions,
+    where_from,
 )
 
 
 def _unbroken(text: str) -> Markup:
-    """Return text in which no day and no per cent is broken over two lines."""
+    """Return text in which no day and no per cent is broken over two lines, and linked figures are links."""
+    if isinstance(text, Said):
+        return Markup("").join(_unbroken(piece) for piece in text.pieces)
+    if isinstance(text, Linked):
+        return Markup('<a href="#{}">{}</a>').format(text.anchor, _unbroken(str(text)))
     held = re.sub(r"(?<=\d) %", "\N{NO-BREAK SPACE}%", str(escape(text)))
     return Markup(re.sub(r"\b(\d{4}-\d\d-\d\d)\b", r"<time>\1</time>", held))
 
@@ -669,6 +904,7 @@ LENDER: PartRow = (
     lender.guarantees,
     lender.findings,
     cautions,
+    where_from,
 )
 ACCOUNTANT: PartRow = (
     accountant.course,
@@ -681,6 +917,7 @@ ACCOUNTANT: PartRow = (
     findings,
     law,
     cautions,
+    where_from,
 )
 OUTSIDE: dict[str, PartRow] = {"lender": LENDER, "accountant": ACCOUNTANT}
 

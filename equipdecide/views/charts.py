@@ -24,6 +24,7 @@ from typing import Any, ParamSpec, cast
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
@@ -148,10 +149,14 @@ def unfitted(width: float, height: float, box: tuple[float, float, float, float]
 
 
 def text_address(ax: Axes) -> str:
-    """Return the drawing as an address for an image, its words as text set by the reader's machine: quick, not the same everywhere."""
+    """Return the drawing as an address for an image, its words as text set by the reader's machine: quick, not the same everywhere.
+
+    For charts on :func:`unfitted` axes: the figure is drawn once, where saving it would draw it twice to find a layout.
+    """
     with style(), plt.rc_context({"svg.fonttype": "none"}):
         out = io.StringIO()
-        cast("Figure", ax.figure).savefig(out, format="svg", metadata={"Date": None})
+        canvas: Any = FigureCanvasSVG(cast("Figure", ax.figure))
+        canvas.print_svg(out, metadata={"Date": None})
     return "data:image/svg+xml;base64," + base64.b64encode(out.getvalue().encode()).decode()
 
 
@@ -372,14 +377,25 @@ def shown_range(curves: Sequence[FloatArray]) -> tuple[float, float]:
 
 
 def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
-    """Write each line's name and last figure to the right of the axes, moved apart where they would touch."""
+    """Write each course and its last figure to the right of its line; what runs off the chart is said to be below it."""
+    low, _ = ax.get_ylim()
+    named = []
+    for value, name, colour, bold in ends:
+        text = name if name == "keep" else f"{name}  {plus(value)}" + ("" if value >= low else " (below the chart)")
+        named.append((value, "\n".join(textwrap.wrap(text, 30)), colour, bold))
+    names_at_the_end(ax, x, named)
+
+
+def names_at_the_end(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
+    """Write each line's name to the right of its end at `x`, moved apart where names would touch.
+
+    `ends` are the last value, the name, the colour, and whether the name is bold.
+    """
     low, high = ax.get_ylim()
     heights = apart([max(end[0], low + 0.02 * (high - low)) for end in ends], (high - low) * 0.066)
     for (value, name, colour, bold), y in zip(ends, heights, strict=True):
-        inside = value >= low
-        text = name if name == "keep" else f"{name}  {plus(value)}" + ("" if inside else " (below the chart)")
         ax.annotate(
-            "\n".join(textwrap.wrap(text, 30)),
+            name,
             (x, max(value, low)),
             xytext=(1.03, y),
             textcoords=ax.get_yaxis_transform(),
@@ -754,36 +770,45 @@ def cash_by_group(result: Outcome | Difference, ax: Axes | None = None) -> Axes:
 
 @styled
 def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
-    """Draw why one course beats another: present worth of the first less the second, by what the money is for."""
+    """Draw why one course beats another: present worth of the first less the second, by what the money is for.
+
+    Each bar begins where the one above it ends; the last is all of them together.
+    """
     ax = axes(ax, 7.6, 3.0)
     found = [(group, value) for group, value in result.by_group.items() if abs(value) >= 0.5] or [("nothing", 0.0)]
     found.sort(key=lambda pair: -pair[1])
     rows = [*found, ("all together", result.npv)]
-    size = max(abs(value) for _, value in rows) or 1.0
+    level, ends = 0.0, [0.0]
     for k, (name, value) in enumerate(rows):
         whole = name == "all together"
+        start, end = (0.0, value) if whole else (level, level + value)
         ax.barh(
             k,
             value,
+            left=start,
             height=0.62,
             color=(GREEN if value >= 0 else VERMILION) if not whole else BLUE,
             hatch="" if value >= 0 else "///",
             edgecolor="white",
             linewidth=0.4,
         )
-        ax.text(
-            value + (0.015 if value >= 0 else -0.015) * size,
-            k,
+        ax.annotate(
             plus(value),
+            (max(start, end), k),
+            xytext=(4, 0),
+            textcoords="offset points",
             va="center",
-            ha="left" if value >= 0 else "right",
+            ha="left",
             fontweight="bold",
         )
+        if not whole:
+            ax.plot([end, end], [k, k + 1], color="#999999", linewidth=0.8, linestyle=":")
+        level, ends = end, [*ends, end]
     ax.set_yticks(range(len(rows)), [capital(name) for name, _ in rows])
     ax.invert_yaxis()
     ax.axvline(0, color=BLACK, linewidth=1.0)
-    low, high = min(0.0, *(value for _, value in rows)), max(0.0, *(value for _, value in rows))
-    ax.set_xlim(low - 0.17 * (high - low) * (low < 0), high + 0.13 * (high - low or 1.0))
+    low, high = min(ends), max(ends)
+    ax.set_xlim(low - 0.03 * (high - low) * (low < 0), high + 0.16 * (high - low or 1.0))
     ax.xaxis.grid(True)
     money_axis(ax.xaxis, sign=True)
     ax.set_xlabel("present worth, dollars")
@@ -794,7 +819,7 @@ def worth_by_group(result: Difference, ax: Axes | None = None) -> Axes:
         + (f", {worst[0]} {plus(worst[1])}" if worst is not best else "")
     )
     alt = (
-        f"Bars of present worth, {one} less {other}: "
+        f"Bars of present worth, {one} less {other}, each from the end of the one above: "
         + "; ".join(f"{name} {plus(value)}" for name, value in rows)
         + " dollars."
     )

@@ -17,17 +17,32 @@ from matplotlib.axes import Axes
 
 from equipdecide.decide.breakeven import Breakevens, breakeven
 from equipdecide.decide.compare import Comparison, Difference, measure
+from equipdecide.decide.simulate import Runs
 from equipdecide.decide.trials import decides_dates
+from equipdecide.decide.turning import Turning
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts, quantity_at
 from equipdecide.views import charts
+from equipdecide.views.risk_charts import exceedance
 from equipdecide.views.table import headline
 from equipdecide.words import money
 
 STEPS = 60  # of a knob, about: fine enough to look smooth, coarse enough to read
 PER_CENT = ("share", "chance", "1/year", "rate")
-LINES_BOX, BARS_BOX = (0.125, 0.13, 0.57, 0.73), (0.2, 0.185, 0.77, 0.62)  # room for the words around the axes
+LINES_BOX, BARS_BOX, CHANCES_BOX = (0.125, 0.13, 0.57, 0.73), (0.2, 0.185, 0.77, 0.62), (0.075, 0.13, 0.6, 0.71)
+# The handle of a slider is made by the browser's part of ipywidgets, which gives it no name: the row's label is put there.
+NAME_HANDLES = """(() => {
+  let turns = 40;
+  const name = () => {
+    document.querySelectorAll('.equipdecide-knob').forEach(row => {
+      const label = row.querySelector('.widget-slider .widget-label');
+      row.querySelectorAll('.noUi-handle').forEach(handle => handle.setAttribute('aria-label', label.textContent));
+    });
+    if (--turns) setTimeout(name, 250);
+  };
+  name();
+})()"""
 HIDE_LABEL = "<style>.equipdecide-typed > .widget-label {position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%);}</style>"
 
 
@@ -66,11 +81,12 @@ class Knob:
 
 @dataclass(frozen=True, eq=False)
 class Redrawn:
-    """What the knobs show at one setting: the comparison, the answer in words, and the two charts."""
+    """What the knobs show at one setting: the comparison, the answer in words, the chances, and the charts."""
 
     comparison: Comparison
     answer: str
     entered: str  # the course that leads as entered
+    runs: Runs | None = None  # None where no input is doubtful
 
     @property
     def shown(self) -> Difference | None:
@@ -90,6 +106,13 @@ class Redrawn:
         )
 
     @cached_property
+    def chances(self) -> Axes | None:
+        """Share of draws in which each course is worth at least so much more than keeping; None without doubts."""
+        if self.runs is None or len(self.runs.names) < 2:
+            return None
+        return exceedance(self.runs, charts.unfitted(7.6, 4.3, CHANCES_BOX))
+
+    @cached_property
     def lines(self) -> Axes | None:
         """Present worth added up over the years, each course less keeping; None where there is no second course."""
         return (
@@ -99,8 +122,10 @@ class Redrawn:
         )
 
 
-def redraw(comparison: Comparison, values: Mapping[str, float]) -> Redrawn:
+def redraw(comparison: Comparison, values: Mapping[str, float], turning: Turning | None = None) -> Redrawn:
     """Return answer and charts with inputs moved: `values` by path [unit of the input], the others as compared first.
+
+    With `turning` the chances are run again too, at the same draws.
 
     Raises KeyError for a path on which no figure rests.
     """
@@ -112,7 +137,8 @@ def redraw(comparison: Comparison, values: Mapping[str, float]) -> Redrawn:
         said += (
             f" Its lead over keeping is {money(abs(change))} {'larger' if change > 0 else 'smaller'} than as entered."
         )
-    return Redrawn(moved, said, comparison.leader.name)
+    runs = turning.runs(moved, values) if turning is not None and turning.draws else None
+    return Redrawn(moved, said, comparison.leader.name, runs)
 
 
 def nearest_knobs(comparison: Comparison, count: int = 6, paths: Sequence[str] = ()) -> tuple[Knob, ...]:
@@ -183,13 +209,14 @@ class Knobs:
         self.knobs = nearest_knobs(comparison, count, paths)
         self.sliders: dict[str, Any] = {}
         self.boxes: dict[str, Any] = {}
-        self._answer, self._bars, self._lines = ipywidgets.HTML(), ipywidgets.HTML(), ipywidgets.HTML()
+        self._turning = Turning(comparison, [knob.path for knob in self.knobs])
+        self._answer, self._bars, self._chances, self._lines = (ipywidgets.HTML() for _ in range(4))
         self._resetting = False
         rows = [self._row(ipywidgets, knob) for knob in self.knobs]
         again = ipywidgets.Button(description="As entered", tooltip="Put every knob back to the figure entered")
         again.on_click(lambda _: self.reset())
         self.widget = ipywidgets.VBox(
-            [ipywidgets.HTML(HIDE_LABEL), *rows, again, self._answer, self._bars, self._lines]
+            [ipywidgets.HTML(HIDE_LABEL), *rows, again, self._answer, self._bars, self._chances, self._lines]
         )
         self._show()
 
@@ -221,7 +248,9 @@ class Knobs:
         slider.observe(lambda _: self._show(), "value")
         self.sliders[knob.path], self.boxes[knob.path] = slider, box
         flip = f"flips at {knob.flip * knob.scale:{knob.format}}" if knob.flip is not None else ""
-        return ipywidgets.HBox([slider, box, ipywidgets.Label(flip)])
+        row = ipywidgets.HBox([slider, box, ipywidgets.Label(flip)])
+        row.add_class("equipdecide-knob")
+        return row
 
     @property
     def values(self) -> dict[str, float]:
@@ -244,13 +273,19 @@ class Knobs:
     def _show(self) -> None:
         if self._resetting:
             return
-        now = redraw(self.comparison, self.values)
+        now = redraw(self.comparison, self.values, self._turning)
         self._answer.value = f'<p class="mathjax_ignore" role="status" aria-live="polite" style="font-size:1.1em;line-height:1.4;max-width:60em">{html.escape(now.answer)}</p>'
-        for place, ax in ((self._bars, now.bars), (self._lines, now.lines)):
+        # each is sent as soon as it is drawn: answer, bars and chances are there before the lines
+        for place, chart in ((self._bars, "bars"), (self._chances, "chances"), (self._lines, "lines")):
+            ax = getattr(now, chart)
             place.value = _image(ax) if ax is not None else ""
 
-    def _repr_mimebundle_(self, **kwargs: Any) -> Any:
-        return self.widget._repr_mimebundle_(**kwargs)
+    def _ipython_display_(self) -> None:
+        from IPython import display  # IPython comes with ipywidgets
+
+        show: Any = display
+        show.display(self.widget)
+        show.display(show.Javascript(NAME_HANDLES))
 
 
 def _image(ax: Axes) -> str:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from html import escape
+
 from equipdecide.decide.papers import Papers
+from equipdecide.showing import shows
 from equipdecide.views.table import WIDTH
 from equipdecide.words import whole, wrap
 
@@ -29,3 +32,6 @@ def papers_text(result: Papers, year: int | None = None, width: int = WIDTH) -> 
         )
     foot = "Days are those of calendar years, for an original return or its extension. A preparer confirms every line."
     return "\n".join([*blocks, "", *wrap(foot, width)])
+
+
+shows(Papers, papers_text, lambda result: f'<pre class="mathjax_ignore">{escape(papers_text(result))}</pre>')

@@ -23,8 +23,19 @@ from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.views import charts
+from equipdecide.views.explained import Entry, Explained
 
 PAGE_TRIALS = 2048  # draws behind a page: chances to a point, and quick
+
+# of a settlement: its column, what the page calls it, its sign, its tone
+SETTLED = (
+    ("gross", "Price", 1, ""),
+    ("commission", "Commission", -1, ""),
+    ("costs", "Costs of selling", -1, ""),
+    ("payoff", "Payoff to the lender", -1, ""),
+    ("release", "Release of the lien", -1, ""),
+    ("net_cash", "Net cash, before tax", 1, "total"),
+)
 
 # --- what a page is made of
 
@@ -67,6 +78,7 @@ class Chart:
     title: str
     source: Markup
     alt: str
+    figures: str = ""  # a sentence that links to where its figures come from
 
 
 @dataclass(frozen=True)
@@ -85,7 +97,15 @@ class Definitions:
     pairs: tuple[tuple[str, str], ...]
 
 
-Block = Text | Table | Chart | Bullets | Definitions
+@dataclass(frozen=True)
+class Entries:
+    """Explanations that figures elsewhere on the page link to."""
+
+    kind: ClassVar[str] = "entries"
+    items: tuple[Entry, ...]
+
+
+Block = Text | Table | Chart | Bullets | Definitions | Entries
 
 
 @dataclass(frozen=True)
@@ -97,9 +117,9 @@ class Part:
     blocks: tuple[Block, ...]
 
 
-def chart(ax: Axes) -> Chart:
-    """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title and words."""
-    return Chart(charts.title(ax), Markup(charts.data_address(ax, with_title=False)), charts.alt_text(ax))
+def chart(ax: Axes, figures: str = "") -> Chart:
+    """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title, words, and where its figures are from."""
+    return Chart(charts.title(ax), Markup(charts.data_address(ax, with_title=False)), charts.alt_text(ax), figures)
 
 
 # --- what the parts read
@@ -161,6 +181,13 @@ class Page:
     def labels(self) -> dict[str, str]:
         """Every figure's label by path."""
         return labels(self.comparison.scenario)
+
+    @cached_property
+    def explained(self) -> Explained:
+        """The explanations that this page's figures link to; filled while its parts are made."""
+        scenario = self.comparison.scenario
+        hidden = [name for name in scenario.owners if name not in self.owners]
+        return Explained(self.entered, self.labels, hidden, (*scenario.alternatives, *scenario.offers))
 
     @property
     def owners(self) -> tuple[str, ...]:

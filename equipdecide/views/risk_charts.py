@@ -24,7 +24,7 @@ from equipdecide.views.risk import axis_words, end_in_words, tornado_headline
 from equipdecide.words import bare, entered, in_hundred, listed, money, short_label
 
 LEVELS = ((95, "o"), (50, "D"), (5, "s"))  # in so many of 100 draws a course is worth at least this; its mark
-POINTS = 400  # of a curve
+POINTS = 200  # of a curve
 WIDEST = 12  # bars drawn: more than that no reader weighs
 HALO = [path_effects.withStroke(linewidth=3.5, foreground="white")]
 

@@ -6,6 +6,9 @@ in the notes. Needs the extra ``slides``.
 
 from __future__ import annotations
 
+import io
+import re
+import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -28,7 +31,7 @@ Points = Sequence[tuple[float, float]]
 
 
 def slides(comparison: Comparison, path: str | Path) -> Path:
-    """Write five slides with charts that can be edited, and notes; returns the path.
+    """Write five slides with charts that can be edited, and notes; returns the path. The same comparison gives the same bytes.
 
     Raises ImportError where python-pptx is missing, ValueError where there is no course but one.
     """
@@ -42,8 +45,24 @@ def slides(comparison: Comparison, path: str | Path) -> Path:
     deck = _Deck(pptx.Presentation(), comparison)
     for make in (deck.answer, deck.why, deck.years, deck.cash, deck.flips):
         make()
-    deck.show.save(str(path))
+    made = io.BytesIO()
+    deck.show.save(made)
+    path.write_bytes(_undated(made.getvalue(), comparison.scenario.decision_date.isoformat().encode()))
     return path
+
+
+def _undated(data: bytes, day: bytes) -> bytes:
+    """Return a zipped document without the hour at which it was made: the same bytes for the same figures."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as found, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as kept:
+        for name in found.namelist():
+            part = found.read(name)
+            if name.endswith(".xlsx"):  # the figures behind a chart
+                part = _undated(part, day)
+            elif name == "docProps/core.xml":
+                part = re.sub(rb"\d{4}-\d\d-\d\d(?=T)", day, re.sub(rb"(?<=T)\d\d:\d\d:\d\d", b"00:00:00", part))
+            kept.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), part, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
 
 
 def _rgb(colour: str) -> Any:

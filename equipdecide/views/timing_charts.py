@@ -18,38 +18,15 @@ from equipdecide.views.charts import (
     ORANGE,
     SKY,
     VERMILION,
-    apart,
     axes,
     finish,
     money_axis,
+    names_at_the_end,
     plus,
     styled,
 )
 from equipdecide.views.timing import life_headline, sell_when_headline, years_in_words
 from equipdecide.words import day, money
-
-
-def _names_at_the_end(ax: Axes, x: float, ends: list[tuple[float, str, str]]) -> None:
-    """Write each line's name to the right of its end, moved apart where names would touch."""
-    low, high = ax.get_ylim()
-    for (value, name, colour), y in zip(ends, apart([end[0] for end in ends], 0.07 * (high - low)), strict=True):
-        ax.annotate(
-            name,
-            (x, value),
-            xytext=(1.03, y),
-            textcoords=ax.get_yaxis_transform(),
-            va="center",
-            fontsize=9,
-            annotation_clip=False,
-            arrowprops={
-                "arrowstyle": "-",
-                "color": colour,
-                "linewidth": 1.4,
-                "shrinkA": 1,
-                "shrinkB": 0,
-                "relpos": (0, 0.5),
-            },
-        )
 
 
 @styled
@@ -89,7 +66,9 @@ def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
     )
     ax.set_xlim(0.5, len(years) + 0.5)
     ax.set_ylim(0, float(total.max()) * 1.16)
-    _names_at_the_end(ax, float(years[-1]), [(float(values[-1]), name, colour) for values, name, colour, _, _ in lines])
+    names_at_the_end(
+        ax, float(years[-1]), [(float(values[-1]), name, colour, False) for values, name, colour, _, _ in lines]
+    )
     ax.set_xticks(years)
     ax.yaxis.grid(True)
     money_axis(ax.yaxis)
@@ -164,7 +143,7 @@ def sell_when(result: SellWhen, ax: Axes | None = None) -> Axes:
     )
     ax.set_ylim(bottom - 0.05 * (top - bottom), top + 0.08 * (top - bottom))
     ax.set_xlim(0, max(float(months[-1]), 1.0))
-    _names_at_the_end(
+    names_at_the_end(
         ax,
         float(months[-1]),
         [
@@ -172,6 +151,7 @@ def sell_when(result: SellWhen, ax: Axes | None = None) -> Axes:
                 float(values[-1]),
                 f"{name} {plus(float(values[-1])) if name.startswith('worth') else money(float(values[-1]))}",
                 colour,
+                False,
             )
             for values, name, colour, _, _ in lines
         ],

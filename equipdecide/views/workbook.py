@@ -17,10 +17,11 @@ from typing import Any
 from equipdecide.calendar import Axis
 from equipdecide.decide.compare import Comparison, Outcome
 from equipdecide.ledger import Column, Ledger, Line, Working
+from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 
 BAND = 8  # columns of a table side by side; the next ones follow below, so that a printed page stays readable
-HOW = 200  # letters of a formula or a source over a column
+HOW = 200  # letters of a formula over a column; a source is never cut
 FIRST, ANSWER, INPUTS, LAW, LINES = "Read me first", "Answer", "Inputs", "Law", "Lines"
 KEEP, COURSE = "keep", "course"
 
@@ -364,7 +365,7 @@ class _Writer:
 
     def write(self) -> None:
         first, answer = self._sheet(FIRST), self._sheet(ANSWER)
-        sheets = {name: self._sheet(name) for name in self.made.blocks}
+        sheets = {name: self._sheet(name, tall=name != INPUTS) for name in self.made.blocks}
         lines = self._sheet(LINES)
         self._first(first)
         self._answer(answer)
@@ -376,10 +377,11 @@ class _Writer:
         self._lines(lines)
         first.activate()
 
-    def _sheet(self, name: str) -> Any:
+    def _sheet(self, name: str, tall: bool = False) -> Any:
         sheet = self.book.add_worksheet(name)
         sheet.protect("", {"format_columns": True, "format_rows": True, "select_locked_cells": True})
-        sheet.set_landscape()
+        if not tall:
+            sheet.set_landscape()
         sheet.set_paper(_PAPER)
         sheet.fit_to_pages(1, 0)
         sheet.set_margins(0.5, 0.5, 0.6, 0.6)
@@ -437,6 +439,10 @@ class _Writer:
             (
                 "Law",
                 f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates above; a later law is not known to this file.",
+            ),
+            (
+                "What to print",
+                f"The sheets {FIRST}, {ANSWER}, {INPUTS} and {LINES}. The others are workings, of many pages, to be followed on a screen.",
             ),
             (
                 "What it is not",
@@ -577,18 +583,24 @@ class _Writer:
         sheet.set_column(2, 2, 12)
         sheet.set_column(3, 3, 24)
         sheet.set_column(4, 4, 30)
+        sheet.set_column(5, 5, 48)
         self._heading(
             sheet,
             "Inputs",
             "Change the yellow cells; every figure of both courses follows. What neither course reads is not here.",
         )
-        for at, head in enumerate(("Figure of the scenario", "Value", "Unit", "Given by", "Range in the file")):
+        titles = labels(self.made.comparison.scenario)
+        for at, head in enumerate(
+            ("Figure of the scenario", "Value", "Unit", "Given by", "Range in the file", "Key in the file")
+        ):
             sheet.write_string(4, at, head, self.left if at != 1 else self.label)
         for column in block.single:
             place = self.made.place(column)
             assert column.origin is not None
             amount = known.get(column.origin.ref)
-            sheet.write_string(place.row, 0, column.origin.ref.replace("_", " ").replace(".", ", "), self.short)
+            path = column.origin.ref
+            sheet.write_string(place.row, 0, titles.get(path, path).replace("`", ""), self.short)
+            sheet.write_string(place.row, 5, path, self.aside)
             sheet.write_number(place.row, 1, column.figure(), self.open[_kind(column.unit)])
             sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.beside)
             sheet.write_string(
@@ -627,8 +639,8 @@ class _Writer:
     # blocks
 
     def _blocks(self, sheet: Any, name: str, blocks: Sequence[Block]) -> None:
-        sheet.set_column(0, 0, 46)
-        sheet.set_column(1, 40, 16)
+        sheet.set_column(0, 0, 36)
+        sheet.set_column(1, 40, 14)
         self._heading(sheet, name, _about(name, self.made.course.name))
         for block in blocks:
             head = self._top(block)
@@ -649,7 +661,7 @@ class _Writer:
 
     def _single(self, sheet: Any, column: Column) -> None:
         place = self.made.place(column)
-        sheet.write_string(place.row, 0, _says(column), self.text if len(_says(column)) > 55 else self.short)
+        sheet.write_string(place.row, 0, _says(column), self.text if len(_says(column)) > 44 else self.short)
         self._cells(sheet, column)
         sheet.write_string(place.row, 2, _unit(column.unit, self.currency), self.beside)
         sheet.write_string(place.row, 3, _how(column), self.aside)
@@ -657,8 +669,8 @@ class _Writer:
     def _table(self, sheet: Any, band: Sequence[Column]) -> None:
         top = self.made.place(band[0]).row
         sheet.set_row(top - 3, 66)
-        longest = max(len(_how(column)[:HOW]) for column in band)
-        sheet.set_row(top - 1, 11 * (1 + longest // 20) + 2)
+        longest = max(len(_how(column)) for column in band)
+        sheet.set_row(top - 1, 11 * (1 + longest // 17) + 2)
         sheet.write_string(top - 3, 0, _axis_word(band[0].axis), self.corner)
         for row, label in enumerate(band[0].axis.labels):
             sheet.write_string(top + row, 0, label or str(row + 1), self.short)
@@ -666,7 +678,7 @@ class _Writer:
             place = self.made.place(column)
             sheet.write_string(top - 3, place.column, _says(column), self.label)
             sheet.write_string(top - 2, place.column, _unit(column.unit, self.currency), self.small)
-            sheet.write_string(top - 1, place.column, _how(column)[:HOW], self.small)
+            sheet.write_string(top - 1, place.column, _how(column), self.small)
             self._cells(sheet, column)
 
     def _cells(self, sheet: Any, column: Column) -> None:
@@ -782,8 +794,8 @@ def _how(column: Column) -> str:
         if column.formula.text == "same":
             return column.args[0].name
         text = column.formula.text
-        if len(text) > 200:
-            text = f"{text[:190].rsplit(' ', 1)[0]} and so on"
+        if len(text) > HOW:
+            text = f"{text[: HOW - 10].rsplit(' ', 1)[0]} and so on"
         return text
     if column.kind == "computed":
         return "solved at the figures of the file: it does not follow a changed amount, and its check is then not zero"
