@@ -112,6 +112,8 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
         (1, "a 2019 lathe bought June 2023 for $96,600",
          {"machine": "a 2019 lathe", "cost": "$96,600", "in_service": "June 2023"}),
         (1, "old lathe, about 30k I think, 1998 or so", {"machine": "old lathe", "cost": "30,000", "in_service": "1998"}),
+        (1, "Big Red the vertical, paid 92,500 and 4,100 for rigging in spring 2023",
+         {"machine": "Big Red the vertical", "cost": "96,600", "in_service": "spring 2023"}),
         (2, "half of it", {"deducted": "50,000"}),  # of a cost of 100,000
         (2, "80 %", {"deducted": "80,000"}),
         (3, "LLC, Mara and Theo, half each, Ohio", {"owners": "Mara 50 %, Theo 50 %", "taxed_as": "?", "state": "OH"}),
@@ -129,6 +131,7 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
         (5, "paid off", {"owed": "none"}),
         (6, "45, maybe half", {"shift_week": "45", "hours_week": "22.5"}),
         (6, "9 hours a day, it cuts 20", {"shift_week": "45", "hours_week": "20"}),  # five days
+        (6, "two of us, 9 hours a day; maybe 22 hours cutting", {"shift_week": "45", "hours_week": "22"}),
         (7, "none, never", {"nights_week": "none"}),
         (9, "5 h a week", {"extra_hours": "250"}),  # of 50 weeks
         (10, "about 11k, two weeks", {"repairs": "11,000", "lost_days": "10"}),  # working days
@@ -140,6 +143,11 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
         (13, "same hours, 20 % less time", {"new_cycle": "0.8"}),
         (14, "8% 5 years, 20k down", {"finance_rate": "8%", "finance_months": "60", "deposit": "20,000"}),
         (14, "cash", {"deposit": "100 %"}),
+        (12, "138,400 delivered, another 18 to 24k for tooling, 16 weeks",
+         {"new_price": "138,400", "new_extras": "18,000 to 24,000", "new_weeks": "16"}),
+        (13, "about 15% faster, would run 3 nights, 6 hrs, 7 out of 10, service 4k",
+         {"new_cycle": "0.87", "new_nights_week": "3", "new_night_hours": "6", "new_nights_of_ten": "7",
+          "new_repairs": "4,000"}),  # 1 / 1.15 = 0.8696
         (15, "7, no idea", {"years": "7"}),
     ],
 )  # fmt: skip
@@ -188,6 +196,16 @@ def test_a_figure_far_from_usual_is_asked_back() -> None:
     assert scenario.parts["more work"].contribution_per_hour.likely == 85
     kept = ask(typing([*lines[:8], "yes", *LEAST_LINES[8:]]), lambda text: None, TODAY)
     assert kept.parts["more work"].contribution_per_hour.likely == 11_000
+
+
+def test_a_floor_in_thousands_that_lost_its_k_is_asked_back() -> None:
+    lines = [*LEAST_LINES[:12], "42k, would not go below 15", "15k", ""]
+    floor = ask(typing(lines), lambda text: None, TODAY).shop.cash_floor
+    assert floor is not None and floor.likely == 15_000
+
+
+def test_a_second_amount_that_belongs_nowhere_is_said() -> None:
+    assert understood("mill, 96,600, 4,100, June 2023", keys(1), {}, TODAY).unclear == ["4,100"]
 
 
 def test_back_goes_to_the_question_before_and_enter_keeps_its_answer() -> None:

@@ -196,6 +196,8 @@ _CUES: dict[str, str] = {
 # What is usual; outside of it a part of a line is not taken for this blank unasked, and a single answer is asked back.
 # Common practice, no source: wide on purpose.
 _USUAL: dict[str, tuple[float, float]] = {
+    "shift_week": (5, 168),
+    "hours_week": (0.5, 168),
     "cost": (1_000, 5e6),
     "worth": (300, 5e6),
     "owed": (100, 5e6),
@@ -217,6 +219,8 @@ _USUAL: dict[str, tuple[float, float]] = {
     "new_repairs": (0, 200_000),
     "upgrade_repairs": (0, 200_000),
     "earns": (0, 0.40),
+    "cash": (500, 1e8),
+    "floor": (500, 1e8),
 }
 
 
@@ -262,6 +266,9 @@ def understood(text: str, keys: tuple[str, ...], known: Mapping[str, str], today
             continue
         if re.search(r"\bsame\b", part, re.I) and not re.search(r"\d", part):
             continue  # the same is what the default says
+        if re.fullmatch(r"\d+ (?:of us|people|persons?|men|guys|operators?|machinists?)", part, re.I):
+            said.aside.append(part)
+            continue
         _place(part, keys, known, today, said)
     return said
 
@@ -412,13 +419,14 @@ def _machine(text: str) -> Understood:
         except AmountError:
             said.unclear.append(day)
     money = r"(?:\$\s*)?(?:\d{1,3}(?:,\d{3})+|(?!(?:19|20)\d\d\b)\d{4,})(?:\.\d+)?"
-    added = rf"{money}(?:[^\d,;]*(?:\bplus\b|\+)\s*{money})*(?:\s+(?:freight|rigging|tooling|delivery)\b)?"
+    added = rf"{money}(?:[^\d,;]*(?:\bplus\b|\+|\band\b|&)\s*{money})*(?:\s+(?:freight|rigging|tooling|delivery)\b)?"
     if found := re.search(added, text):
-        said.answers["cost"] = figure(found[0]) or re.findall(money, found[0])[0]
+        said.answers["cost"] = figure(re.sub(r"\band\b", "plus", found[0])) or re.findall(money, found[0])[0]
         text = text.replace(found[0], ", ")
+        said.unclear.extend(re.findall(money, text))
     words = [
         re.sub(r"\b(?:for|cost|costs|paid|price|about|bought|in|since|all in)\s*$", "", each.strip(" ."))
-        for each in map(plainer, text.split(","))
+        for each in map(plainer, re.split(r",(?!\d{3}(?!\d))", text))
     ]
     names = [word.strip(" .").replace(".", "") for word in words if re.search(r"[A-Za-z]", word)]
     names = [name for name in names if name.lower() not in ("or so", "i think", "i guess", "maybe")]
@@ -464,7 +472,7 @@ def _strange(key: str, answer: str) -> bool:
     if usual is None or answer.lower() in (*UNKNOWN, *NONE):
         return False
     amount = BLANKS[key].read(answer)
-    return isinstance(amount, Amount) and not usual[0] <= float(amount) <= usual[1]
+    return isinstance(amount, Amount) and float(amount) != 0 and not usual[0] <= float(amount) <= usual[1]
 
 
 def shown(key: str, answer: str) -> str:
@@ -595,8 +603,9 @@ class _Dialogue:
             )
         if said.unclear or (said.aside and not got and not said.answers):
             parts = "; ".join(f"'{part}'" for part in said.unclear or said.aside)
-            self.say(f"Not understood: {parts}. One at a time, then:")
-            self.singly([key for key in line.keys if key not in got])
+            open_keys = [key for key in line.keys if key not in got and key not in left_out(self.answers)]
+            self.say(f"Not understood: {parts}." + (" One at a time, then:" if open_keys else ""))
+            self.singly(open_keys)
         else:
             if said.aside:
                 self.say("Left aside: " + "; ".join(f"'{part}'" for part in said.aside))

@@ -65,7 +65,7 @@ def rough_text(
     if nearest and not _near(nearest):
         turn = [f"Nothing near. The nearest: {turn[0]}"]
     if nearest and nearest in deciding:
-        turn = [f"{turn[0]} That figure is a guess."]
+        turn = [f"{turn[0]} That figure is a guess or in doubt."]
     say("What would turn it", turn)
     further = [flip for flip in deciding if flip is not nearest]
     if further:
@@ -153,7 +153,7 @@ def _deciding(flips: Breakevens, given: Mapping[str, Amount]) -> list[Flip]:
     found: dict[str, Flip] = {}
     for flip in flips.flips:
         guess = flip.path in given and given[flip.path].given_by in ("default", "guess")
-        if guess and _near(flip) and flips.leader in (flip.alternative, flip.against):
+        if (flip.inside_range or (guess and _near(flip))) and flips.leader in (flip.alternative, flip.against):
             found.setdefault(flip.path, flip)
     return list(found.values())
 
