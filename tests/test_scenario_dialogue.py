@@ -124,6 +124,8 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
         (4, "between 50 and 60k at auction, 12 %",
          {"worth": "50,000 to 60,000", "route": "auction", "commission": "12 %"}),
         (4, "n/a", {}),
+        (4, "scrap value probably, 2500?", {"worth": "2500"}),
+        (4, "I am there 10 hours a week", {}),
         (5, "54,800 at 6.5 %, 38 payments of 1,560",
          {"owed": "54,800", "loan_rate": "6.5 %", "payments_left": "38", "payment": "1,560"}),
         (5, "about 60k at 7 1/2 %, 1,890 a month", {"owed": "60,000", "loan_rate": "7.5 %", "payment": "1,890"}),
@@ -132,6 +134,9 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
         (6, "45, maybe half", {"shift_week": "45", "hours_week": "22.5"}),
         (6, "9 hours a day, it cuts 20", {"shift_week": "45", "hours_week": "20"}),  # five days
         (6, "two of us, 9 hours a day; maybe 22 hours cutting", {"shift_week": "45", "hours_week": "22"}),
+        (6, "works maybe 10 hours a week when I am there 50", {"shift_week": "50", "hours_week": "10"}),
+        (12, "not now", {"new_price": "none"}),
+        (10, "couple hundred bucks", {"repairs": "200"}),
         (7, "none, never", {"nights_week": "none"}),
         (9, "5 h a week", {"extra_hours": "250"}),  # of 50 weeks
         (10, "about 11k, two weeks", {"repairs": "11,000", "lost_days": "10"}),  # working days
@@ -154,7 +159,7 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
 def test_lines_as_people_write_them(number: int, typed: str, answers: dict[str, str]) -> None:
     said = understood(typed, keys(number), {"cost": "100,000"}, TODAY)
     assert said.answers == answers
-    assert not said.unclear
+    assert not said.unclear or not answers
 
 
 def test_next_spring_is_so_many_weeks() -> None:
@@ -253,7 +258,7 @@ def test_an_llc_of_several_is_taken_as_a_partnership_and_said() -> None:
 
 
 def test_answers_that_do_not_fit_are_asked_again_at_their_question() -> None:
-    text = told([*LEAST_LINES[:5], "40 h there, it cuts 60", "20", *LEAST_LINES[6:]])
+    text = told([*LEAST_LINES[:5], "40 h there, it cuts 50 to 60", "20", *LEAST_LINES[6:]])
     assert text.index("more than the 40 hours") < text.index("\n7 of 15")
     text = told([*LEAST_LINES[:4], "?", "none", *LEAST_LINES[5:]])
     assert "none if nothing is owed" in text

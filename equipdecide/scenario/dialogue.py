@@ -262,7 +262,7 @@ def understood(text: str, keys: tuple[str, ...], known: Mapping[str, str], today
     if "owners" in keys:
         text = _owners(text, said)
     for part in _parts(text, keys):
-        if part.lower() in (*UNKNOWN, *NONE) and len(keys) > 1 or re.search(r"\?$", part):
+        if part.lower() in (*UNKNOWN, *NONE) and len(keys) > 1 or re.fullmatch(r"\D*\?", part):
             continue
         if re.search(r"\bsame\b", part, re.I) and not re.search(r"\d", part):
             continue  # the same is what the default says
@@ -270,6 +270,13 @@ def understood(text: str, keys: tuple[str, ...], known: Mapping[str, str], today
             said.aside.append(part)
             continue
         _place(part, keys, known, today, said)
+    if {"shift_week", "hours_week"} <= set(said.answers):  # it cannot cut longer than somebody is there
+        there, cuts = (BLANKS[key].read(said.answers[key]) for key in ("shift_week", "hours_week"))
+        if float(cuts) > float(there) and cuts.low is None:
+            said.answers["shift_week"], said.answers["hours_week"] = (
+                said.answers["hours_week"],
+                said.answers["shift_week"],
+            )
     return said
 
 
@@ -317,11 +324,24 @@ _TAXED_WORDS = (
 )
 
 
+# Words of a unit, and the blanks that a figure with them may answer by its place in the line alone.
+_UNITS_OF = {
+    "hour": ("shift_week", "hours_week", "night_hours", "new_hours", "new_night_hours", "upgrade_hours", "extra_hours",
+             "hour_worth"),
+    "day": ("lost_days", "shift_week"),
+    "week": ("lost_days", "upgrade_weeks", "new_weeks", "shift_week", "hours_week", "nights_week", "new_hours",
+             "new_nights_week", "upgrade_hours", "upgrade_nights_week", "extra_hours"),
+    "month": ("payments_left", "payment", "finance_months", "upgrade_weeks", "new_weeks", "extra_hours"),
+    "year": ("payments_left", "finance_months", "years", "extra_hours", "repairs", "new_repairs", "upgrade_repairs",
+             "loan_rate", "finance_rate", "earns"),
+}  # fmt: skip
+
+
 def answered(key: str, part: str, known: Mapping[str, str], today: dt.date, cued: bool = True) -> str | None:
     """Return a part of a line as the answer to one blank, in words that the blank reads; None where it is none."""
     blank = BLANKS[key]
     low = part.lower().strip(" .!")
-    if blank.none and (low in NONE or (cued and re.match(r"(no|none|nothing)\b", low))):
+    if blank.none and (low in NONE or (cued and re.match(r"(no|none|nothing)\b", low) and len(low.split()) < 5)):
         return "none"
     if key == "taxed_as":
         found = next((word for word, words in _TAXED_WORDS if re.search(words, low)), None)
@@ -334,6 +354,8 @@ def answered(key: str, part: str, known: Mapping[str, str], today: dt.date, cued
         return part if re.fullmatch(r"[^\d%]*[A-Za-z][^\d%]* [\d.]+ ?%?", part) else None
     if blank.kind == "name":
         return re.sub(_CUES.get(key, "^$"), "", part).strip() or None if cued else None
+    if not cued and any(unit in low and key not in of for unit, of in _UNITS_OF.items()):
+        return None
     inside = _scaled(key, part, known, today)
     if inside is None:
         return None

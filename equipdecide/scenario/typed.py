@@ -11,7 +11,7 @@ import re
 from equipdecide.scenario.amounts import AmountError, read_day
 
 UNKNOWN = ("", "?", "don't know", "dont know", "do not know", "unknown", "no idea", "not sure", "unsure", "dunno")
-NONE = ("none", "no", "nothing", "n/a", "na", "n.a.", "-", "never", "zero")
+NONE = ("none", "no", "nothing", "n/a", "na", "n.a.", "-", "never", "zero", "nope", "not now", "not yet", "none yet")
 
 _HEDGE = re.compile(
     r"^(?:about|around|roughly|approx\.?|approximately|some|circa|ca\.|maybe|perhaps|probably|say|~)\s*",
@@ -22,8 +22,8 @@ _AFTER = re.compile(
     r"\s*[.!?]*$",
     re.I,
 )
-_SHORT = re.compile(r"(\d[\d,]*(?:\.\d+)?)\s*(k|m|grand|thousand|million)\b", re.I)
-_TIMES = {"k": 1e3, "grand": 1e3, "thousand": 1e3, "m": 1e6, "million": 1e6}
+_SHORT = re.compile(r"(\d[\d,]*(?:\.\d+)?)\s*(k|m|grand|hundred|thousand|million)\b", re.I)
+_TIMES = {"k": 1e3, "grand": 1e3, "hundred": 1e2, "thousand": 1e3, "m": 1e6, "million": 1e6}
 _FRACTION = re.compile(r"(?<![\d,./])(?:(\d+)[\s-]+)?(\d)/(\d{1,2})(?![\d/])")
 _HALVES = {"½": ".5", "¼": ".25", "¾": ".75"}
 _TO = re.compile(r"^(\$?\s*[\d.,]+\s*%?)\s*(?:-|\u2013|to|or)\s*(\$?\s*[\d.,]+\s*%?)$", re.I)
@@ -87,9 +87,10 @@ def _decimal(found: re.Match[str]) -> str:
 def in_digits(text: str) -> str:
     """Return a text with small numbers in words as digits.
 
-    >>> in_digits("two weeks, six of ten")
+    >>> in_digits("a couple of weeks, six of ten")
     '2 weeks, 6 of 10'
     """
+    text = re.sub(r"\b(?:a )?couple(?: of)?\b", "2", text, flags=re.I)
     return _WORD.sub(lambda m: str(_WORDS[m[1].lower()]), text)
 
 
