@@ -27,7 +27,7 @@ DOOR = """\
 equipdecide: keep, upgrade, sell or replace a machine tool.
 Nothing leaves this computer: no figure is sent anywhere.
 
-  1  answer fifteen questions    equipdecide ask
+  1  answer fifteen questions    equipdecide ask        (about ten minutes; "don't know" is an answer)
   2  fill in a starter file      equipdecide new my_shop.yaml
   3  see an example              python -m equipdecide.demo
   4  read my file                equipdecide compare my_shop.yaml
@@ -35,9 +35,20 @@ Nothing leaves this computer: no figure is sent anywhere.
 equipdecide --help lists every command."""
 
 EPILOG = """\
+A course is one thing you could do: keep, upgrade, replace, sell and do without, or steps of your own.
+To begin: ask (about ten minutes, no papers needed), or new or form; then compare, sale, breakeven and brief.
+
 Nothing leaves this computer. Estimates for a decision, not tax, legal, lending or safety advice.
 Exit codes: 0 fine; 2 faults in a file; 1 anything else.
 equipdecide alone offers four ways to begin; equipdecide COMMAND --help says more of one."""
+
+
+ASK = """\
+One line each, written as on paper: several figures on a line, "about 60k", "50k to 60k", "7 1/2 %", "next spring".
+Each line is read back. Enter or ? takes the default that is shown; "back" goes back; from question 9 on "answer"
+takes the defaults for the rest. "stop" or Ctrl-C keeps your answers in decision.answers.json beside the file, and
+the same command goes on from there. Which machine, what an hour is worth and what is owed must be answered; a guess
+is enough. Useful to have at hand: the invoice, the lender's last statement, a quote."""
 
 
 class Refusal(Exception):
@@ -680,7 +691,7 @@ def _marked(file: str, error: ScenarioError) -> str:
 
 
 COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
-    "ask": (_ask, "answer fifteen questions; writes a scenario file and gives a rough answer"),
+    "ask": (_ask, "answer fifteen questions in about ten minutes: a rough answer, and a scenario file to go on with"),
     "new": (_new, "write a starter file with a remark beside each line"),
     "form": (_form, "write the fifteen questions as a workbook to fill in; --to makes a scenario file of a filled one"),
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
@@ -724,6 +735,8 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
         if name == "ask":
+            verb.epilog = ASK
+            verb.formatter_class = argparse.RawDescriptionHelpFormatter
             verb.add_argument(
                 "-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)"
             )
