@@ -45,8 +45,8 @@ equipdecide alone offers four ways to begin; equipdecide COMMAND --help says mor
 
 ASK = """\
 One line each, written as on paper: several figures on a line, "about 60k", "50k to 60k", "7 1/2 %", "next spring".
-Each line is read back. Enter or ? takes the default that is shown; "back" goes back; from question 9 on "answer"
-takes the defaults for the rest. "stop" or Ctrl-C keeps your answers in decision.answers.json beside the file, and
+Each line is read back. Enter or ? takes the default that is shown; "back" goes back; "where" says where to find it;
+from question 9 on "answer" takes the defaults for the rest. "stop" or Ctrl-C keeps your answers beside the file, and
 the same command goes on from there. Which machine, what an hour is worth and what is owed must be answered; a guess
 is enough. Useful to have at hand: the invoice, the lender's last statement, a quote."""
 

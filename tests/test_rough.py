@@ -49,6 +49,13 @@ def test_what_the_sale_leaves() -> None:
     assert "you are short by 3,000" in said
 
 
+def test_a_sale_that_does_not_cover_the_lender() -> None:
+    # 36,000 less 50,000 owed: 14,000 to pay in, and 9,000 of tax on top: 23,000
+    said = plain(MILL | {"owed": "50,000"})
+    assert "to the lender does not cover it: 14,000 to pay in" in said
+    assert "you are short by 23,000" in said
+
+
 def test_what_is_left_where_nothing_is_owed() -> None:
     # 36,000 less 9,000 of tax
     assert ": 27,000 is left." in plain(MILL | {"owed": "none"})

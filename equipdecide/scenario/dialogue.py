@@ -17,7 +17,6 @@ from equipdecide.scenario.questions import (
     BLANKS,
     QUESTIONS,
     AnswerError,
-    Blank,
     answers_problems,
     scenario_from_answers,
 )
@@ -40,10 +39,9 @@ Input = Callable[[str], str]
 Print = Callable[[str], None]
 
 HOW = (
-    "Fifteen questions, one line each; about ten minutes. Write as you would on paper, several figures on a line, such as\n"
-    '"about 54,800 at 6 1/2 %, 38 payments of 1,560"; where you doubt "50k to 60k", or low .. likely .. high.\n'
-    'Enter or "?" takes what is shown. "back" goes back, "stop" keeps your answers for later, and from question 9 on\n'
-    '"answer" takes the defaults for the rest and answers at once.'
+    "Fifteen questions, one line each, written as on paper: about 60k, 50k to 60k, 7 1/2 %, next spring.\n"
+    "Enter or ? takes what is shown. back: one back. where: where to find it. stop: go on another day.\n"
+    "answer: from question 9 on, the answer now with the defaults for the rest."
 )
 FIRST_ANSWER = 9  # from this question on all that must be answered is
 SO_FAR_AFTER = 12  # the question after which there is something to compare
@@ -587,6 +585,9 @@ class _Dialogue:
             raise _Back
         if word in ("stop", "quit", "exit"):
             raise Stopped
+        if word == "where":
+            self.say(QUESTIONS[self.number - 1].where)
+            return self.heard(prompt)
         if word == "answer":
             if self.number >= FIRST_ANSWER:
                 raise _Enough
@@ -601,8 +602,10 @@ class _Dialogue:
         self.print(
             "\n" + "\n".join(wrap(f"{line.number} of {len(QUESTIONS)}. {line.ask or question.ask}", 96, "", "   "))
         )
-        self.say(line.where or question.where)
+        if line.where:
+            self.say(line.where)
         self.print(f"   Such as: {line.such_as}")
+        before_it = dict(self.answers)
         before = {key: self.answers[key] for key in line.keys if self.answers.get(key)}
         if before:
             self.say("Enter keeps: " + self.told(before))
@@ -620,8 +623,7 @@ class _Dialogue:
             self.say("Noted: " + self.told({key: got[key] for key in line.keys if key in got}))
         if "taxed_as" in said.answers and said.answers["taxed_as"] == "?":
             self.print(
-                "   An LLC of one owner is taken as a sole proprietor, of several as a partnership. Has it elected to\n"
-                "   be taxed as a corporation? Then go back and write S corporation or C corporation."
+                "   An LLC is taxed by its owners; if it elected otherwise, go back and write S or C corporation."
             )
         if said.unclear or (said.aside and not got and not said.answers):
             parts = "; ".join(f"'{part}'" for part in said.unclear or said.aside)
@@ -631,8 +633,8 @@ class _Dialogue:
         else:
             if said.aside:
                 self.say("Left aside: " + "; ".join(f"'{part}'" for part in said.aside))
-            if got and (taken := _taken(tuple(key for key in line.keys if key not in got), self.answers, named=True)):
-                self.say("Taken for the rest: " + taken)
+            if got:
+                self.rest(tuple(key for key in line.keys if key not in got), before_it)
         self.singly([key for key in line.keys if BLANKS[key].must and not self.answers.get(key)])
         for key in line.keys:
             if self.answers.get(key) and _strange(key, self.answers[key]):
@@ -641,6 +643,13 @@ class _Dialogue:
 
     def say(self, text: str) -> None:
         self.print("\n".join(wrap(text, 96, "   ")))
+
+    def rest(self, keys: tuple[str, ...], before: Mapping[str, str]) -> None:
+        """Say which defaults were taken for what a line leaves open, if they differ from those shown above it."""
+        now = _defaults(keys, self.answers)
+        above = _defaults(keys, before)
+        if news := {key: text for key, text in now.items() if above.get(key) != text}:
+            self.say("Taken: " + "; ".join(f"{_short(key)} {text}" for key, text in news.items()))
 
     def bad(self, key: str, answer: str) -> bool:
         try:
@@ -651,7 +660,7 @@ class _Dialogue:
         return False
 
     def told(self, answers: Mapping[str, str]) -> str:
-        return "; ".join(f"{_short(BLANKS[key])}: {shown(key, answer)}" for key, answer in answers.items())
+        return "; ".join(f"{_short(key)} {shown(key, answer)}".strip() for key, answer in answers.items())
 
     def singly(self, keys: list[str]) -> None:
         for key in keys:
@@ -737,26 +746,45 @@ _HELP = {
 }
 
 
-def _short(blank: Blank) -> str:
-    """The label without what follows a comma or a bracket."""
-    return re.split(r"[,(]", blank.label)[0].strip()[:1].lower() + re.split(r"[,(]", blank.label)[0].strip()[1:]
+# What is read back, in a word or two; the labels in full stand in the form and where a figure is asked singly.
+_WORDS = {
+    "machine": "", "cost": "cost", "in_service": "first parts", "deducted": "", "taxed_as": "taxed as", "owners": "owners",
+    "tax_rate": "tax", "state": "state", "worth": "", "route": "by", "commission": "cost of selling", "owed": "owed",
+    "loan_rate": "at", "payments_left": "payments left", "payment": "a month", "shift_week": "hours there",
+    "hours_week": "hours it cuts", "nights_week": "nights a week", "night_hours": "hours each",
+    "nights_of_ten": "of ten run through", "hour_worth": "", "extra_hours": "", "repairs": "repairs",
+    "lost_days": "days lost", "upgrade_price": "", "upgrade_weeks": "weeks", "upgrade_hours": "hours it cuts",
+    "upgrade_cycle": "time a part", "upgrade_nights_week": "nights a week", "upgrade_nights_of_ten": "of ten run through",
+    "upgrade_repairs": "repairs", "new_price": "price", "new_name": "called", "new_extras": "not in the quote",
+    "new_weeks": "weeks", "new_hours": "hours it cuts", "new_cycle": "time a part", "new_nights_week": "nights a week",
+    "new_night_hours": "hours each", "new_nights_of_ten": "of ten run through", "new_repairs": "repairs",
+    "finance_rate": "at", "finance_months": "months", "deposit": "down", "cash": "cash", "floor": "floor",
+    "years": "years", "earns": "elsewhere earns",
+}  # fmt: skip
 
 
-def _taken(keys: tuple[str, ...], answers: Mapping[str, str], named: bool = False) -> str:
-    """Say which defaults stand for blanks without an answer; one alone needs no name unless `named`."""
+def _short(key: str) -> str:
+    return _WORDS[key]
+
+
+def _defaults(keys: tuple[str, ...], answers: Mapping[str, str]) -> dict[str, str]:
+    """Return the defaults that stand for blanks without an answer."""
     skip = left_out(answers)
-    if keys and keys[0] in _ONLY_WITH:
-        skip |= set(keys[1:])
-    if not named and keys[0] == "owed" or any(BLANKS[key].must for key in keys):
-        return ""
     if answers.get("payment"):  # then the payments left follow, or the payment is known
         skip.add("payments_left")
     if answers.get("payments_left") or answers.get("owed"):
         skip.add("payment")
-    told = {key: _default_of(key, answers) for key in keys if key not in skip and key != "new_name"}
-    if len(told) == 1 and not named:
-        return next(iter(told.values()))
-    return "; ".join(f"{_short(BLANKS[key])}: {text}" for key, text in told.items())
+    return {
+        key: _default_of(key, answers) for key in keys if key not in skip and key != "new_name" and not BLANKS[key].must
+    }
+
+
+def _taken(keys: tuple[str, ...], answers: Mapping[str, str]) -> str:
+    """Say what Enter takes for a whole line; nothing where it must be answered."""
+    if keys[0] == "owed" or any(BLANKS[key].must for key in keys):
+        return ""
+    told = _defaults(keys[:1] if keys[0] in _ONLY_WITH else keys, answers)
+    return "; ".join(f"{_short(key)} {text}".strip() for key, text in told.items())
 
 
 def _default_of(key: str, answers: Mapping[str, str]) -> str:
@@ -771,7 +799,7 @@ def _default_of(key: str, answers: Mapping[str, str]) -> str:
     if key == "taxed_as" and len(BLANKS["owners"].read(answers["owners"]) if answers.get("owners") else {}) > 1:
         return "partnership"
     default = BLANKS[key].default
-    return "none" if default == "left out" else default
+    return {"left out": "none", "the floor is not tested": "not tested"}.get(default, default.split(":")[0])
 
 
 def left_out(answers: Mapping[str, str]) -> set[str]:

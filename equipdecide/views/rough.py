@@ -137,8 +137,10 @@ def _sale(sold: SaleResult) -> str:
     left = route.cash_less_tax
     due = listed([f"{whole(amount)} on {day(when)}" for when, amount in route.tax_due])
     end = f"{whole(left)} is left" if left >= 0 else f"you are short by {whole(-left)}, to be found elsewhere"
+    net = route.net_cash
+    cash = f"gives {whole(net)} in cash" if net >= 0 else f"does not cover it: {whole(-net)} to pay in"
     return (
-        f"{sold.machine}, {day(route.sold_on)}: {whole(route.gross)}{costs}{lender} gives {whole(route.net_cash)} in cash; "
+        f"{sold.machine}, {day(route.sold_on)}: {whole(route.gross)}{costs}{lender} {cash}; "
         f"tax on the gain of {whole(route.gain)} is {whole(route.tax)}{f', due {due}' if due else ''}: {end}."
     )
 
