@@ -3,6 +3,7 @@
     import equipdecide as ed
 
     s = ed.load("scenarios/first_sale.yaml")     # a frozen scenario; all faults of the file at once
+    s = ed.ask()                                 # or fifteen questions, answered under the cell
     ed.form("form.xlsx")                         # fifteen questions as a workbook to fill in; ed.load reads it
     c = ed.compare(s)                            # every alternative: worth, cash, gates; c["keep"] is one
     c["sell and replace"] - c["keep"]            # their difference
@@ -75,6 +76,7 @@ _VERBS = {
     "money": "equipdecide.decide.money",
     "cash_calendar": "equipdecide.decide.cash_calendar",
     "lender": "equipdecide.decide.lender",
+    "ask": "equipdecide.scenario.dialogue",
     "form": "equipdecide.scenario.form",
     "slides": "equipdecide.views.slides",
     "knobs": "equipdecide.views.knobs",
@@ -104,6 +106,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
+    from equipdecide.scenario.dialogue import ask
     from equipdecide.scenario.form import form
     from equipdecide.views.brief import brief
     from equipdecide.views.calendar_file import calendar_file
@@ -117,6 +120,7 @@ if TYPE_CHECKING:
 __all__ = [
     "ScenarioError",
     "after",
+    "ask",
     "breakeven",
     "brief",
     "calendar_file",

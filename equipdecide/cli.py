@@ -27,7 +27,7 @@ DOOR = """\
 equipdecide: keep, upgrade, sell or replace a machine tool.
 Nothing leaves this computer: no figure is sent anywhere.
 
-  1  answer fifteen questions    equipdecide ask
+  1  answer fifteen questions    equipdecide ask        (about ten minutes; "don't know" is an answer)
   2  fill in a starter file      equipdecide new my_shop.yaml
   3  see an example              python -m equipdecide.demo
   4  read my file                equipdecide compare my_shop.yaml
@@ -35,9 +35,20 @@ Nothing leaves this computer: no figure is sent anywhere.
 equipdecide --help lists every command."""
 
 EPILOG = """\
+A course is one thing you could do: keep, upgrade, replace, sell and do without, or steps of your own.
+To begin: ask (about ten minutes, no papers needed), or new or form; then compare, sale, breakeven and brief.
+
 Nothing leaves this computer. Estimates for a decision, not tax, legal, lending or safety advice.
 Exit codes: 0 fine; 2 faults in a file; 1 anything else.
 equipdecide alone offers four ways to begin; equipdecide COMMAND --help says more of one."""
+
+
+ASK = """\
+One line each, written as on paper: several figures on a line, "about 60k", "50k to 60k", "7 1/2 %", "next spring".
+Each line is read back. Enter or ? takes the default that is shown; "back" goes back; "where" says where to find it;
+from question 9 on "answer" takes the defaults for the rest. "stop" or Ctrl-C keeps your answers beside the file, and
+the same command goes on from there. Which machine, what an hour is worth and what is owed must be answered; a guess
+is enough. Useful to have at hand: the invoice, the lender's last statement, a quote."""
 
 
 class Refusal(Exception):
@@ -212,26 +223,43 @@ def _door() -> int:
 
 
 def _ask(args: argparse.Namespace) -> int:
-    from equipdecide.scenario.questions import ask
+    from equipdecide.scenario.dialogue import Stopped, ask
     from equipdecide.scenario.writing import dump
 
     path = _new_file(args.output or "decision.yaml")
+    kept_file = path.with_suffix(".answers.json")
     where = sys.stderr if args.json else sys.stdout
 
     def answered(prompt: str) -> str:
         _say_prompt(prompt, where)
         return input()
 
-    scenario = ask(answered, lambda text: _say(text, where))
+    def keep(answers: dict[str, str], number: int) -> None:
+        _write(kept_file, json.dumps({"next question": number, "answers": answers}, indent=2, ensure_ascii=False))
+
+    def so_far(scenario: Scenario) -> str:
+        from equipdecide.decide.compare import compare
+        from equipdecide.views.rough import one_line
+
+        return one_line(compare(scenario))
+
+    kept, reached = _kept_answers(kept_file, answered, where)
+    try:
+        scenario = ask(answered, lambda text: _say(text, where), kept=kept, reached=reached, keep=keep, so_far=so_far)
+    except (Stopped, EOFError, KeyboardInterrupt):
+        if not kept_file.exists():
+            raise EOFError from None
+        again = "equipdecide ask" + (f" -o {args.output}" if args.output else "")
+        return _fail(f"\nStopped. Your answers are kept in {kept_file}; {again} goes on from there.")
     _write(path, dump(scenario))
+    kept_file.unlink(missing_ok=True)
     from equipdecide.decide.breakeven import breakeven, nothing_extra_sold
     from equipdecide.decide.compare import compare
     from equipdecide.decide.sale import sale
-    from equipdecide.views.table import rough_text
+    from equipdecide.views.rough import rough_text
 
     comparison = compare(scenario)
     flips = breakeven(scenario)
-    none_sold = nothing_extra_sold(scenario, comparison)
     if args.json:
         _say(
             json.dumps(
@@ -241,9 +269,34 @@ def _ask(args: argparse.Namespace) -> int:
             )
         )
     else:
+        none_sold = nothing_extra_sold(scenario, comparison)
         _say("\n" + rough_text(comparison, flips, none_sold, sold=sale(scenario)))
-    _say(f"\nYour answers are in {path}. Correct it in any editor; then: equipdecide compare {path}", where)
+    _say(
+        f"\nYour answers are in {path}. Correct it in any editor. Then, for all figures and cautions:\n"
+        f"  equipdecide compare {path}\n  equipdecide brief {path} -o brief.html     (a page for partners)",
+        where,
+    )
     return FINE
+
+
+def _kept_answers(file: Path, answered: Callable[[str], str], where: Any) -> tuple[dict[str, str], int]:
+    """Return the answers of a dialogue that was stopped, and the question to go on from, where the person wants them."""
+    from equipdecide.scenario.questions import BLANKS, readable
+
+    if not file.exists():
+        return {}, 1
+    try:
+        found = json.loads(file.read_text(encoding="utf-8"))
+        number = int(found["next question"])
+        answers = {key: text for key, text in found["answers"].items() if key in BLANKS and readable(key, text)}
+    except (ValueError, KeyError, TypeError, AttributeError):
+        _say(f"{file} cannot be read as answers of before; beginning afresh.\n", where)
+        return {}, 1
+    said = answered(
+        f"Your answers up to question {number - 1} are kept from before. Enter goes on, new begins afresh: "
+    )
+    _say("", where)
+    return ({}, 1) if said.strip().lower() in ("new", "n", "no") else (answers, number)
 
 
 def _say_prompt(prompt: str, where: Any) -> None:
@@ -626,7 +679,7 @@ def _marked(file: str, error: ScenarioError) -> str:
 
 
 COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
-    "ask": (_ask, "answer fifteen questions; writes a scenario file and gives a rough answer"),
+    "ask": (_ask, "answer fifteen questions in about ten minutes: a rough answer, and a scenario file to go on with"),
     "new": (_new, "write a starter file with a remark beside each line"),
     "form": (_form, "write the fifteen questions as a workbook to fill in; --to makes a scenario file of a filled one"),
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
@@ -670,6 +723,8 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
         if name == "ask":
+            verb.epilog = ASK
+            verb.formatter_class = argparse.RawDescriptionHelpFormatter
             verb.add_argument(
                 "-o", "--output", metavar="FILE", help="scenario file to write (decision.yaml if left out)"
             )

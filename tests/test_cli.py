@@ -27,21 +27,25 @@ BROKEN = (
     .replace("payments: 60\n", "payments: 0\n")
 )
 
-# Answers to the questions in their order; "" is "don't know".
-ANSWERS = {
-    "name in the shop": "mill",
-    "What it cost": "200,000",
-    "first made parts": "2021-05-17",
-    "What it would bring": "60,000 .. 71,000 .. 80,000",
-    "Balance owed": "none",
-    "Worth of one more good hour": "70",
-    "More good hours a year": "300",
-    "Quoted price": "300,000",
-    "Hours a week it cuts [don't know = the same]": "30",
-    "Time a part takes": "0.9",
-    "Cash in the bank": "174,000",
-    "Cash you will not go under": "45,000",
-}
+# Lines of the dialogue in their order: a mill without a loan, and a new machine.
+ANSWERS = [
+    "mill, 200,000, 2021-05-17",
+    "",
+    "",
+    "60,000 .. 71,000 .. 80,000",
+    "none",
+    "",
+    "",
+    "70",
+    "300",
+    "",
+    "none",
+    "300,000",
+    "cuts 30 h, time 0.9",
+    "",
+    "174,000, not under 45,000",
+    "",
+]
 
 
 def run(*args: str, encoding: str = "utf-8") -> subprocess.CompletedProcess[bytes]:
@@ -294,34 +298,91 @@ def test_new_writes_a_file_that_reads_and_writes_over_nothing(
     assert file.read_text(encoding="utf-8") == before
 
 
-def _answers(monkeypatch: pytest.MonkeyPatch, asked: list[str]) -> None:
+def _answers(monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> list[str]:
+    """Type the lines one after another, then the end of input; returns the prompts as they come."""
+    asked: list[str] = []
+    left = iter(lines)
+
+    def typed() -> str:
+        try:
+            return next(left)
+        except StopIteration:
+            raise EOFError from None
+
     monkeypatch.setattr(cli, "_say_prompt", lambda prompt, where: asked.append(prompt))
-    monkeypatch.setattr(
-        "builtins.input", lambda: next((answer for words, answer in ANSWERS.items() if words in asked[-1]), "")
-    )
+    monkeypatch.setattr("builtins.input", typed)
+    return asked
 
 
 def test_ask_answers_roughly_and_writes_the_file(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    asked: list[str] = []
-    _answers(monkeypatch, asked)
+    asked = _answers(monkeypatch, ANSWERS)
     file = tmp_path / "decision.yaml"
     code, out, err = call(capsys, "ask", "-o", str(file))
     assert (code, err) == (0, "")
-    assert "ROUGH ANSWER" in out
-    assert "Nearest flip" in out
-    assert "If no extra hour is sold" in out
-    assert "The guesses that decide" in out
-    assert "not answered; they are marked from: default" in out
+    assert len(asked) == 16  # no upgrade: its second line is not asked
+    answer = out[out.index("ROUGH ANSWER") :]
+    heads = [
+        "The answer",
+        "What would turn it",
+        "The guesses that decide",
+        "If it is sold",
+        "Find out first",
+        "Rough: ",
+    ]
+    places = [answer.index(f"\n{head}") for head in heads]
+    assert places == sorted(places)
+    assert "If no extra hour is sold" in answer
+    assert "from: default" in " ".join(answer.split())
+    assert len(answer.splitlines()) < 45  # one screen
+    assert "So far, very roughly:" in out
     assert load(file).machine_in_question == ["mill"]
     assert set(load(file).alternatives) == {"keep", "replace", "sell and do without"}
+    assert [path.name for path in tmp_path.iterdir()] == ["decision.yaml"]  # the answers kept on the way are gone
+
+
+def test_ask_stopped_goes_on_where_it_was(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    file, kept = tmp_path / "decision.yaml", tmp_path / "decision.answers.json"
+    _answers(monkeypatch, [*ANSWERS[:5], "stop"])
+    code, _, err = call(capsys, "ask", "-o", str(file))
+    assert code == 1
+    assert str(kept) in err and f"ask -o {file} goes on from there" in err
+    assert not file.exists()
+    asked = _answers(monkeypatch, ["", *ANSWERS[5:]])
+    code, out, _ = call(capsys, "ask", "-o", str(file))
+    assert code == 0
+    assert "up to question 5 are kept" in asked[0]
+    assert "6 of 15" in out and "5 of 15" not in out.replace("15 of 15", "")
+    assert load(file).machine_in_question == ["mill"] and not kept.exists()
+
+
+@pytest.mark.parametrize("text", ["no json", "[]", '{"next question": 3}', '{"next question": "x", "answers": {}}'])
+def test_ask_begins_afresh_where_kept_answers_cannot_be_read(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path, text: str
+) -> None:
+    (tmp_path / "a.answers.json").write_text(text, encoding="utf-8")
+    _answers(monkeypatch, ANSWERS)
+    code, out, _ = call(capsys, "ask", "-o", str(tmp_path / "a.yaml"))
+    assert code == 0
+    assert "beginning afresh" in out and "\n1 of 15" in out
+
+
+def test_ask_answers_at_once_when_told_to(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    _answers(monkeypatch, [*ANSWERS[:8], "answer"])
+    code, out, _ = call(capsys, "ask", "-o", str(tmp_path / "a.yaml"))
+    assert code == 0
+    assert "ROUGH ANSWER" in out and "was not tested: cash or floor is not given" in out
 
 
 def test_ask_as_json_keeps_the_questions_apart(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    _answers(monkeypatch, [])
+    _answers(monkeypatch, ANSWERS)
     code, out, err = call(capsys, "ask", "--json", "-o", str(tmp_path / "a.yaml"))
     assert code == 0
     assert set(json.loads(out)) == {"file", "rough", "comparison", "breakeven"}

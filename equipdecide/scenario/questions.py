@@ -28,15 +28,23 @@ from equipdecide.scenario.amounts import (
     Rate,
     Share,
     Weeks,
-    read_day,
 )
 from equipdecide.scenario.faults import ScenarioError, did_you_mean
 from equipdecide.scenario.models import Route, Scenario, TaxedAs
 from equipdecide.scenario.reading import loads
+from equipdecide.scenario.typed import (
+    NONE,
+    as_meant,
+    figure,
+    read_name,
+    read_number,
+    read_state,
+    read_typed_day,
+    read_years,
+    shares_alike,
+)
+from equipdecide.scenario.typed import UNKNOWN as UNKNOWN
 from equipdecide.scenario.writing import dump
-
-UNKNOWN = ("", "?", "don't know", "dont know", "do not know", "unknown")
-NONE = ("none", "no", "nothing")
 
 PAYMENTS_LEFT = 36  # where they are not known; common practice, no source
 WEEKS_A_YEAR = 50  # common practice, no source: two weeks closed
@@ -49,6 +57,9 @@ class AnswerError(ValueError):
     def __init__(self, problems: Mapping[str, str]) -> None:
         self.problems = dict(problems)
         super().__init__("\n".join(f"{key}: {text}" for key, text in self.problems.items()))
+
+
+_OTHER_UNIT = re.compile(r"\b(h|hours?|days?|weeks?|months?|years?|of)\b", re.I)  # then the figure alone may mislead
 
 
 def _quantity(kind: Any) -> Quantity:
@@ -77,7 +88,14 @@ class Blank:
         if text.lower() in NONE and self.none:
             return None
         if isinstance(self.kind, Quantity):
-            amount = self.kind.read(as_meant(text, per_cent=self.kind.example.endswith("%")))
+            per_cent = self.kind.example.endswith("%")
+            try:
+                amount = self.kind.read(as_meant(text, per_cent))
+            except AmountError:
+                inside = "" if _OTHER_UNIT.search(text) else figure(text)
+                if not inside or ("%" in inside and not per_cent):
+                    raise
+                amount = self.kind.read(as_meant(inside, per_cent))
             return replace(amount, path="")
         if isinstance(self.kind, tuple):
             for word in self.kind:
@@ -112,88 +130,14 @@ class Question:
         return not any(blank.must for blank in self.blanks)
 
 
-_ABOUT = re.compile(r"^(?:about|around|roughly|approx\.?|approximately|some|~)\s*", re.I)
-_SHORT = re.compile(r"(\d[\d,]*(?:\.\d+)?)\s*([kKmM])\b")
-_TO = re.compile(r"^(\$?\s*[\d.,]+\s*%?)\s*(?:-|\u2013|to)\s*(\$?\s*[\d.,]+\s*%?)$")
-
-
-def as_meant(text: str, per_cent: bool = False) -> str:
-    """Return a typed figure as a file would have it: without "about", `60k` in full, a range with its middle.
-
-    With `per_cent` a plain number above 1 is taken as per cent.
-
-    >>> as_meant("about 60k"), as_meant("52,000 to 80,000"), as_meant("24", per_cent=True)
-    ('60,000', '52,000 .. 66,000 .. 80,000', '24 %')
-    """
-    text = _ABOUT.sub("", text)
-    text = _SHORT.sub(lambda m: f"{float(m[1].replace(',', '')) * {'k': 1e3, 'm': 1e6}[m[2].lower()]:,.0f}", text)
-    if found := _TO.match(text):
-        ends = [float(re.sub(r"[$,%\s]", "", end)) for end in found.groups()]
-        unit = " %" if "%" in text or per_cent else ""
-        low, middle, high = (f"{value:,.10g}{unit}" for value in (ends[0], sum(ends) / 2, ends[1]))
-        return f"{low} .. {middle} .. {high}"
-    if per_cent and re.fullmatch(r"\d+(\.\d+)?", text) and float(text) > 1:
-        return f"{text} %"
-    return text
-
-
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-
-
-def _read_day(text: str) -> dt.date:
-    """Return a day as typed: also 3/14/2022 (month first), March 2022 and 2022-03 (the first of the month)."""
-    if found := re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", text):
-        return read_day(f"{found[3]}-{int(found[1]):02d}-{int(found[2]):02d}")
-    if found := re.fullmatch(r"(\d{4})-(\d{1,2})", text):
-        return read_day(f"{found[1]}-{int(found[2]):02d}-01")
-    if (found := re.fullmatch(r"([A-Za-z]{3,9})\.?\s+(\d{4})", text)) and found[1][:3].lower() in _MONTHS:
-        return read_day(f"{found[2]}-{_MONTHS.index(found[1][:3].lower()) + 1:02d}-01")
-    return read_day(text)
-
-
-def _read_number(text: str) -> int:
-    text = re.sub(r"\s*(payments?|months?)$", "", text, flags=re.I)
-    if not re.fullmatch(r"\d{1,3}", text) or not 1 <= int(text) <= 480:
-        raise AmountError(f"'{text}' is not a whole number from 1 to 480", "Write digits only, for example 60")
-    return int(text)
-
-
-def _read_years(text: str) -> int:
-    text = re.sub(r"\s*(years?|yrs?)$", "", text, flags=re.I)
-    if not re.fullmatch(r"\d{1,2}", text) or not 1 <= int(text) <= 40:
-        raise AmountError(f"'{text}' is not a whole number from 1 to 40", "Write digits only, for example 7")
-    return int(text)
-
-
-def _read_name(text: str) -> str:
-    if "." in text or not text:
-        raise AmountError(f"the name '{text}' holds a full stop" if text else "no name is given", "Write a short name")
-    if text in ("from", "by", "on"):
-        raise AmountError(f"'{text}' cannot be a name", "Write another name")
-    return text
-
-
-def _read_state(text: str) -> str:
-    text = _STATES.get(text.lower(), text)
-    if not re.fullmatch(r"[A-Za-z]{2}", text):
-        raise AmountError(f"'{text}' is not a state's code", "Write two letters, for example OH")
-    return text.upper()
-
-
-_STATES = {
-    "california": "CA", "colorado": "CO", "florida": "FL", "georgia": "GA", "illinois": "IL", "indiana": "IN",
-    "michigan": "MI", "minnesota": "MN", "new york": "NY", "north carolina": "NC", "ohio": "OH", "pennsylvania": "PA",
-    "tennessee": "TN", "texas": "TX", "virginia": "VA", "washington": "WA", "wisconsin": "WI",
-}  # fmt: skip
-
-
 def _read_owners(text: str) -> dict[str, Amount]:
     owners: dict[str, Amount] = {}
+    text = shares_alike(text) or text
     for part in re.split(r"\s*(?:,|;|\band\b)\s*", text):
         found = re.fullmatch(r"(.+?)\s+([\d.]+)\s*%?", part)
         if found is None:
             raise AmountError(f"cannot read '{part}' as an owner and a share", "Write for example Ines 60 %, Walt 40 %")
-        owners[_read_name(found[1])] = _SHARE.read(f"{found[2]} %")
+        owners[read_name(found[1])] = _SHARE.read(f"{found[2]} %")
     if abs(sum(float(share) for share in owners.values()) - 1) > 1e-6:
         raise AmountError("the shares do not make 100 %", "Write for example Ines 60 %, Walt 40 %")
     return owners
@@ -202,6 +146,7 @@ def _read_owners(text: str) -> dict[str, Amount]:
 _MONEY, _MONEY_A_YEAR, _MONEY_AN_HOUR = _quantity(Money), _quantity(MoneyPerYear), _quantity(MoneyPerHour)
 _SHARE, _RATE, _HOURS, _HOUR_RATE = _quantity(Share), _quantity(Rate), _quantity(Hours), _quantity(HourRate)
 _MULTIPLE, _DAYS, _WEEKS = _quantity(Multiple), _quantity(Days), _quantity(Weeks)
+_TAX_RATE = replace(_RATE, name="a tax rate", example="24 %")
 _WEEK_HOURS = replace(_HOURS, name="a number of hours a week", example="26", high=168.0)
 _SHIFT = replace(_WEEK_HOURS, example="40", low=1.0)
 _NIGHT_HOURS = replace(_HOURS, name="a number of hours a night", example="5", low=0.25, high=72.0)
@@ -209,12 +154,12 @@ _NIGHTS = Quantity("a number of nights a week", "count", "4", high=7.0)
 _OF_TEN = Quantity("a number of nights out of ten", "count", "6", high=10.0)
 _ROUTES = tuple(route for route in get_args(Route) if route != "trade-in")  # a trade-in needs an offer of its own
 _READERS: dict[str, Callable[[str], Any]] = {
-    "day": _read_day,
-    "number": _read_number,
-    "years": _read_years,
-    "name": _read_name,
+    "day": read_typed_day,
+    "number": read_number,
+    "years": read_years,
+    "name": read_name,
     "owners": _read_owners,
-    "state": _read_state,
+    "state": read_state,
 }
 
 QUESTIONS: tuple[Question, ...] = (
@@ -244,7 +189,7 @@ QUESTIONS: tuple[Question, ...] = (
             Blank(
                 "tax_rate",
                 "Tax on one more dollar of income, federal and state together",
-                _RATE,
+                _TAX_RATE,
                 "12 % .. 24 % .. 37 %",
             ),
             Blank("state", "State, two letters", "state", "left out: its own depreciation books are not kept"),
@@ -349,8 +294,8 @@ QUESTIONS: tuple[Question, ...] = (
         "What does the new one change?",
         "A test cut by the dealer on your part; another owner who runs one.",
         (
-            Blank("new_hours", "Hours a week it cuts", _WEEK_HOURS, "the same"),
-            Blank("new_cycle", "Time a part takes, as a multiple of today's", _MULTIPLE, "1"),
+            Blank("new_hours", "Hours a week the new one cuts", _WEEK_HOURS, "the same as now"),
+            Blank("new_cycle", "Time a part takes on it, as a multiple of today's", _MULTIPLE, "1"),
             Blank("new_nights_week", "Nights a week it would run alone", _NIGHTS, "the same"),
             Blank("new_night_hours", "Hours of such a night when all goes well", _NIGHT_HOURS, "the same"),
             Blank("new_nights_of_ten", "Nights of ten that run through", _OF_TEN, "the same"),
@@ -383,24 +328,13 @@ QUESTIONS: tuple[Question, ...] = (
 
 BLANKS: dict[str, Blank] = {blank.key: blank for question in QUESTIONS for blank in question.blanks}
 
-# Blanks that are not asked where the first one is "none" or unknown.
-_ONLY_WITH = {
-    "upgrade_price": [blank.key for blank in QUESTIONS[10].blanks[1:]],
-    "new_price": [
-        blank.key for question in QUESTIONS[11:13] for blank in question.blanks[1 if question.number == 12 else 0 :]
-    ],
-    "nights_week": ["night_hours", "nights_of_ten"],
-}
-
-
-_NIGHTS_OF = {
-    "upgrade_nights_week": ["upgrade_nights_of_ten"],
-    "new_nights_week": ["new_night_hours", "new_nights_of_ten"],
-}
-
 
 def _read_deducted(text: str) -> Amount | str:
-    return "all" if text.lower() == "all" else _MONEY.read(text)
+    if text.lower() in ("all", "100 %", "100%", "fully") or re.search(
+        r"\b(in full|all of it|everything|fully|written off)\b", text, re.I
+    ):
+        return "all"
+    return _MONEY.read(as_meant(text))
 
 
 def _read_deposit(text: str) -> Amount:
@@ -438,6 +372,24 @@ def to_yaml(answers: Mapping[str, str], today: dt.date | None = None) -> str:
     except ScenarioError as error:
         raise AnswerError({fault.path: f"{fault.what}. {fault.mend}" for fault in error.faults}) from None
     return text
+
+
+def readable(key: str, answer: object) -> bool:
+    """Tell whether an answer can be read for the blank `key`."""
+    try:
+        BLANKS[key].read(str(answer))
+    except AmountError:
+        return False
+    return True
+
+
+def answers_problems(answers: Mapping[str, str], today: dt.date) -> dict[str, str]:
+    """Return what cannot be used in answers, and between them, by the key of each blank; empty where all is well."""
+    try:
+        _Answers(answers, today)
+    except AnswerError as error:
+        return error.problems
+    return {}
 
 
 class _Answers:
@@ -656,6 +608,8 @@ class _Answers:
         if owed is not None and "payments_left" not in self.given:
             payment = None  # the payment follows from the balance over the payments taken
         rate: Amount = self.amount("loan_rate")
+        if owed is not None and (stated := self.answered("payment")) and "payments_left" not in self.given:
+            left = _level_count(float(owed), float(stated), float(rate)) or left
         if owed is None:
             ends = [
                 _level_worth(float(payment), end, left) for end in (rate.high, rate.likely, rate.low) if end is not None
@@ -786,6 +740,15 @@ def _level_worth(payment: float, rate: float, count: int) -> float:
     return round(payment * (count if abs(monthly) < 1e-12 else -math.expm1(-count * math.log1p(monthly)) / monthly), 2)
 
 
+def _level_count(balance: float, payment: float, rate: float) -> int:
+    """Return how many whole monthly payments pay the balance off at `rate` a year; 0 where they never do."""
+    monthly = rate / 12
+    if payment <= balance * monthly:
+        return 0
+    exact = balance / payment if monthly < 1e-12 else -math.log1p(-balance * monthly / payment) / math.log1p(monthly)
+    return min(max(round(exact), 1), 480)
+
+
 def _level_rate(balance: float, payment: float, count: int) -> float:
     """Return the yearly rate at which `count` monthly payments pay off the balance, by halving between 0 and 100 %."""
     low, high = 0.0, 1.0
@@ -793,92 +756,3 @@ def _level_rate(balance: float, payment: float, count: int) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if _level_worth(payment, middle, count) > balance else (low, middle)
     return (low + high) / 2
-
-
-# --- the dialogue ----------------------------------------------------------------------------------------------------
-
-
-def ask(
-    input: Callable[[str], str] = input, print: Callable[[str], None] = print, today: dt.date | None = None
-) -> Scenario:
-    """Ask the fifteen questions and return the scenario; a bad answer is asked again with the reason.
-
-    `input` and `print` may be replaced (a script, a form). Ends with EOFError where `input` has no more answers.
-    """
-    answers: dict[str, str] = {}
-    print(
-        'Fifteen questions. Press Enter, or write "don\'t know", to take what stands in brackets; where there are none, the\n'
-        "answer is needed. Where you doubt, write low .. likely .. high, such as 52,000 .. 68,000 .. 80,000."
-    )
-    for question in QUESTIONS:
-        shown = False
-        for blank in question.blanks:
-            if blank.key in _left_out(answers):
-                continue
-            if not shown:
-                print(f"\n{question.number}. {question.ask}\n   {question.where}")
-                shown = True
-            answers[blank.key] = _asked(blank, input, print)
-        _until_they_fit(question, answers, today, input, print)
-    while True:
-        try:
-            return scenario_from_answers(answers, today)
-        except AnswerError as error:
-            if not set(error.problems) & set(BLANKS):
-                raise
-            for key, text in error.problems.items():
-                if key in BLANKS:
-                    print(f"   {text}")
-                    answers[key] = _asked(BLANKS[key], input, print)
-
-
-def _until_they_fit(
-    question: Question,
-    answers: dict[str, str],
-    today: dt.date | None,
-    input: Callable[[str], str],
-    print: Callable[[str], None],
-) -> None:
-    """Ask again, at their own question, what does not fit the answers before it."""
-    own = {blank.key for blank in question.blanks}
-    while True:
-        try:
-            _Answers(answers, today or dt.date.today())
-            return
-        except AnswerError as error:
-            wrong = {key: text for key, text in error.problems.items() if key in own and key in answers}
-            if not wrong:
-                return
-            for key, text in wrong.items():
-                print(f"   {text}")
-                answers[key] = _asked(BLANKS[key], input, print)
-
-
-def _left_out(answers: Mapping[str, str]) -> set[str]:
-    """Return the blanks that the answers so far make needless."""
-    empty = {key for key, answer in answers.items() if answer.lower() in (*UNKNOWN, *NONE, "0")}
-    found = {key for first, keys in _ONLY_WITH.items() if first in empty for key in keys}
-    if answers.get("owed", "").lower() in NONE:
-        found |= {"loan_rate", "payments_left", "payment"}
-    for week, others in _NIGHTS_OF.items():
-        if week in empty and "nights_week" in empty:  # no nights now and none then
-            found.update(others)
-    if {"upgrade_price", "new_price"} <= empty:
-        found |= {"finance_rate", "finance_months", "deposit"}
-    return found
-
-
-def _asked(blank: Blank, input: Callable[[str], str], print: Callable[[str], None]) -> str:
-    while True:
-        answer = input(f"   {blank.prompt}").strip()
-        if answer.lower() in UNKNOWN:
-            if not blank.must:
-                return ""
-            print("   This must be answered.")
-            continue
-        try:
-            blank.read(answer)
-        except AmountError as error:
-            print(f"   {error.what}. {error.mend}.")
-        else:
-            return answer

@@ -16,7 +16,6 @@ from equipdecide.decide.compare import Comparison, Outcome
 from equipdecide.decide.hours import HoursResult
 from equipdecide.decide.sale import RouteResult, SaleResult
 from equipdecide.ledger import Finding
-from equipdecide.scenario.reading import amounts
 from equipdecide.showing import shows
 from equipdecide.words import cents, day, entered, listed, money, month, number, percent, whole, wrap, years
 
@@ -555,57 +554,6 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
                 + ".",
                 width,
             ),
-        ]
-    return "\n".join(lines)
-
-
-def _sale_lines(sold: SaleResult | None, width: int) -> list[str]:
-    """Tell in a sentence what the sale leaves, and when its tax is due."""
-    if sold is None:
-        return []
-    route = sold.routes[0]
-    due = "; ".join(f"{money(amount)} on {day(when)}" for when, amount in route.tax_due)
-    return [*wrap(f"The sale. {sale_headline(sold)}{f' Its tax is due: {due}.' if due else ''}", width), ""]
-
-
-def rough_text(
-    comparison: Comparison, flips: Breakevens, none_sold: Comparison, width: int = WIDTH, sold: SaleResult | None = None
-) -> str:
-    """Return the answer to the fifteen questions: headed rough, with the flip and the guesses that decide."""
-    given = amounts(comparison.scenario)
-    lines = [
-        "ROUGH ANSWER",
-        "",
-        *wrap("It rests on your answers; what was not answered stands at a default, and a default is a guess.", width),
-        "",
-    ]
-    lines += [comparison_text(comparison, width), ""]
-    lines += _sale_lines(sold, width)
-    others = [o for o in none_sold.outcomes if o.name != "keep"]
-    told = "; ".join(
-        f"{o.name} {money(o.npv_less_keep, plus=True)}{'' if o.affordable is not False else ', which the shop cannot pay for'}"
-        for o in others
-    )
-    lines += wrap(f"If no extra hour is sold, each course against keeping: {told}.", width)
-    lines.append("")
-    lines += wrap(
-        f"Nearest flip. {flip_in_words(flips.nearest)}" if flips.nearest else f"Nothing searched flips {flips.leader}.",
-        width,
-    )
-    deciding: dict[str, Flip] = {}
-    for flip in flips.flips:
-        concerned = flips.leader in (flip.alternative, flip.against)
-        if concerned and flip.path in given and given[flip.path].given_by in ("default", "guess"):
-            deciding.setdefault(flip.path, flip)
-    if deciding:
-        lines += ["", "The guesses that decide, those first that are nearest to turning the answer:"]
-        for flip in list(deciding.values())[:6]:
-            lines += wrap(flip_in_words(flip), width, "  - ")
-    missing = [path for path, amount in given.items() if amount.given_by == "default"]
-    if missing:
-        lines += [
-            "",
-            *wrap(f"{len(missing)} figures were not answered; they are marked from: default in the file.", width),
         ]
     return "\n".join(lines)
 
