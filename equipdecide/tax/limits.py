@@ -96,15 +96,20 @@ def by_basis(
         held=held,
         activity=activity,
     )
-    w.formula(
-        "over_basis",
-        "max(paid_out - debts_added - max(prev(basis_or_held, start - held), 0) - max(activity, 0), 0)",
-        "USD",
-        "paid out beyond basis: long-term capital gain",
-        start=start,
-        held=held,
-        activity=activity,
-    )
+    if case == "without the sale":
+        # tax on the sale alone is of the sale and nothing else: that its gain lets more be paid out is tax of the plan
+        filed = draft[w.name.removesuffix(case) + "as filed"]["over_basis"]
+        w.formula("over_basis", "filed", "USD", "paid out beyond basis, as filed", filed=filed)
+    else:
+        w.formula(
+            "over_basis",
+            "max(paid_out - debts_added - max(prev(basis_or_held, start - held), 0) - max(activity, 0), 0)",
+            "USD",
+            "paid out beyond basis: long-term capital gain",
+            start=start,
+            held=held,
+            activity=activity,
+        )
     w.formula("held_back", "max(0 - basis_or_held, 0)", "USD", "loss held back for want of basis")
     counted = w.formula(
         "after_basis",

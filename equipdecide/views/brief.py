@@ -19,6 +19,7 @@ from markupsafe import Markup, escape
 from equipdecide.cautions import CAUTIONS, ESTIMATE
 from equipdecide.decide.breakeven import ExtraHours, Flip
 from equipdecide.decide.compare import Comparison, Difference, Outcome, passes
+from equipdecide.decide.hours import HoursResult
 from equipdecide.decide.hours import hours as hours_of
 from equipdecide.decide.page_figures import DatedCash, law_read, one_offs
 from equipdecide.decide.page_figures import staircase as stairs_of
@@ -688,7 +689,7 @@ def hours(page: Page) -> Part | None:
     if stairs is None:
         return None
     found = hours_of(page.comparison.scenario, page.comparison.evaluation)
-    nights = () if found.night is None else (chart(shop_charts.night_survival(found, charts.blank(7.6, 3.6))),)
+    nights = () if found.night is None else (_nights(page, found),)
     keep, seen = page.comparison.keep, dict.fromkeys((stair.part, stair.per_hour) for stair in stairs.stairs)
     each = {name: page.explained.column(keep, f"part {name}.per_hour", whole(per_hour)) for name, per_hour in seen}
     can = {
@@ -715,6 +716,26 @@ def hours(page: Page) -> Part | None:
             *nights,
         ),
     )
+
+
+def _nights(page: Page, found: HoursResult) -> Block:
+    """The nights of the log as a chart, with a link to how they were counted."""
+    night = found.night
+    assert night is not None  # asked by the caller
+    low, high = number(night.low), "" if night.high is None else number(night.high)
+    between = number(night.theta) if night.theta is not None else f"at least {low}"
+    counted = page.explained.told(
+        ("night log",),
+        f"hours alone between stops = {between}",
+        between,
+        f"{number(night.hours)} hours run alone in {night.evenings} evenings of the log, over the {night.stops} of them that "
+        "a stop ended; an evening that ran out counts its hours and no stop.",
+        f"95 % interval, stops at random: {low} to {high} hours."
+        if high
+        else "No stop was logged: a bound, no estimate.",
+    )
+    drawn = shop_charts.night_survival(found, charts.blank(7.6, 3.6))
+    return chart(drawn, marked(f"Hours alone between stops, from the log: {counted}.", counted))
 
 
 def assumptions(page: Page) -> Part:

@@ -16,7 +16,8 @@ import numpy as np
 
 from equipdecide.calendar import gather_weights, spread_weights
 from equipdecide.evaluate import Evaluation
-from equipdecide.ledger import Column, Ledger, Tape, Working
+from equipdecide.ledger import Column, Ledger, Working
+from equipdecide.tape import Tape
 
 MILL, KIT, CENTRE = "mill", "mill with kit", "centre"
 RANGES = {  # inputs of a setup that are drawn
