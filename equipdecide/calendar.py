@@ -31,6 +31,7 @@ def month_end(day: Date) -> Date:
     return day.replace(day=_calendar.monthrange(day.year, day.month)[1])
 
 
+@lru_cache(maxsize=4096)
 def add_months(day: Date, months: int) -> Date:
     """Return the same day of the month `months` later, or the month's last day where it has none.
 

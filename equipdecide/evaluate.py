@@ -114,13 +114,19 @@ def evaluate(
 
 @contextmanager
 def _no_collecting() -> Iterator[None]:
-    """Put the garbage collector off: a ledger is thousands of objects, all of them kept, and looking at them takes a tenth."""
+    """Put the garbage collector off: a ledger is thousands of objects, all of them kept, and looking at them takes a tenth.
+
+    Nor are they looked at right after: freezing and unfreezing hands them to the oldest generation as they are.
+    """
     was_on = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
         if was_on:
+            if not gc.get_freeze_count():  # what a program has frozen for itself stays frozen
+                gc.freeze()
+                gc.unfreeze()
             gc.enable()
 
 
@@ -276,8 +282,7 @@ def _worth(draft: Draft, plan: Plan) -> None:
     worth = draft.working("worth", ONE, "present worth, by what the money is for", "worth")
     cash = draft.working("cash", time.cash, "cash by period and purse", "worth")
     by_group: dict[str, list[Column]] = {group: [] for group in GROUPS}
-    by_purse: dict[str, list[Column]] = {}
-    per_group_cash: dict[str, list[Column]] = {group: [] for group in GROUPS}
+    flows: dict[tuple[str, Group], list[tuple[str, Column]]] = {}
     stretches: dict[tuple[str, Group], list[Line]] = {}
     days: dict[tuple[str, Group, int, tuple[Date, ...]], list[Line]] = {}
     for line in draft.lines:
@@ -292,6 +297,7 @@ def _worth(draft: Draft, plan: Plan) -> None:
             w = draft.working(f"{says} by stretch", plan.spans, says, "worth")
             whole = sum_of(w, "sum", [line.column for line in lines], "USD", says)
         spread = cash.formula(f"{purse}: {group}, spread", "spread(x)", "USD", f"{says}, by period", x=whole)
+        flows.setdefault((purse, group), []).append(("", spread))
         by_group[group].append(
             worth.formula(
                 f"{says}, spread",
@@ -302,8 +308,6 @@ def _worth(draft: Draft, plan: Plan) -> None:
                 factor=discounting["factor"],
             )
         )
-        by_purse.setdefault(purse, []).append(spread)
-        per_group_cash[group].append(spread)
     for k, ((purse, group, _, dates), lines) in enumerate(days.items()):
         says = f"{group} of {purse} ({', '.join(line.name for line in lines[:3])})"
         w = draft.working(
@@ -330,9 +334,15 @@ def _worth(draft: Draft, plan: Plan) -> None:
                 factor=_factor(draft, time, w.axis),
             )
         )
-        gathered = cash.formula(f"{purse}: {group} {k}", "gather(x)", "USD", says, x=whole)
-        by_purse.setdefault(purse, []).append(gathered)
-        per_group_cash[group].append(gathered)
+        flows.setdefault((purse, group), []).append(("gather", whole))
+    by_purse: dict[str, list[Column]] = {}
+    per_group_cash: dict[str, list[Column]] = {group: [] for group in GROUPS}
+    for (purse, group), parts in flows.items():
+        text = " + ".join(f"{how}(x{k})" if how else f"x{k}" for k, (how, _) in enumerate(parts))
+        uses: dict[str, Column | float] = {f"x{k}": column for k, (_, column) in enumerate(parts)}
+        flow = cash.formula(f"{purse}: {group}", text, "USD", f"{group} of {purse}, by period", **uses)
+        by_purse.setdefault(purse, []).append(flow)
+        per_group_cash[group].append(flow)
     for group in GROUPS:
         sum_of(worth, group, by_group[group], "USD", f"present worth of {group}")
         sum_of(cash, f"all {group}", per_group_cash[group], "USD", f"{group} of all purses")

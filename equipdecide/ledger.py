@@ -14,6 +14,7 @@ import keyword
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from math import isfinite
 from typing import Literal, Protocol
 
 import numpy as np
@@ -198,7 +199,7 @@ class Working:
         self.columns[column.name] = column
         if self.draft is None:
             raise Breach(f"column {column.full_name} is posted to a sealed ledger")
-        (self.draft.shared.order if self.draft.is_common else self.draft.order).append(column)
+        self.draft.posted.append(column)
         return column
 
     def given(
@@ -214,7 +215,8 @@ class Working:
         array: FloatArray = np.asarray(values, dtype=float)
         if array.ndim < 2:
             array = array.reshape(-1, 1)
-        axis = axis or (self.axis if array.shape[-2] == len(self.axis) and len(self.axis) > 1 else ONE)
+        if axis is None:
+            axis = self.axis if array.shape[-2] == len(self.axis) and len(self.axis) > 1 else ONE
         if array.shape[-2] not in (1, len(axis)):
             raise Breach(f"column {self.name}.{name}: {array.shape[-2]} values for {len(axis)} periods")
         return self._keep(Column(name, self.name, axis, array, unit, says, "given", self.rule, origin))
@@ -227,7 +229,7 @@ class Working:
         A plain number in `uses` becomes a given column, one for all that use the same number under the same name.
         """
         formula = parse(text, None if name in uses else name)
-        axis = axis or self.axis
+        axis = self.axis if axis is None else axis
         args: list[Column] = []
         taken = 0
         for used in formula.others:
@@ -246,7 +248,8 @@ class Working:
             raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.others))}")
         run = formula.bound(axis, tuple([arg.axis for arg in args]))
         values = run(*[arg.values for arg in args])
-        if formula.divides and not np.isfinite(values).all():
+        # one figure that is no finite number makes their sum none
+        if formula.divides and not isfinite(np.add.reduce(values, axis=None)):
             shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(formula.others, args, strict=True)}
             raise Breach(f"{self.name}.{name} = {text} is not a finite number; its columns are {shown}")
         return self._keep(
@@ -294,7 +297,7 @@ class Working:
         `through` are formula columns the proof goes through: name, text, unit, says, axis. They and the proof may name
         this column and any other of the working.
         """
-        axis = axis or self.axis
+        axis = self.axis if axis is None else axis
 
         def run(*arrays: FloatArray) -> FloatArray:
             found = np.atleast_2d(function(*arrays))
@@ -346,6 +349,7 @@ class Draft:
     def __init__(self, name: str, shared: Shared, is_common: bool = False) -> None:
         self.name, self.shared, self.is_common = name, shared, is_common
         self.order: list[Column] = []
+        self.posted = shared.order if is_common else self.order  # where the columns of its workings go
         self.workings: dict[str, Working] = shared.workings if is_common else {}
         self.lines: list[Line] = []
         self.findings: list[Finding] = []
@@ -494,11 +498,12 @@ class Ledger:
 
     def column(self, full_name: str) -> Column:
         """Return a column by ``working.name``. Raises KeyError naming the nearest ones."""
-        for working in self.workings.values():
-            if full_name.startswith(working.name + "."):
-                rest = full_name[len(working.name) + 1 :]
-                if rest in working.columns:
-                    return working.columns[rest]
+        at = full_name.find(".")
+        while at >= 0:  # either name may have dots of its own
+            working = self.workings.get(full_name[:at])
+            if working is not None and full_name[at + 1 :] in working.columns:
+                return working.columns[full_name[at + 1 :]]
+            at = full_name.find(".", at + 1)
         raise KeyError(f"{self.name}: no column {full_name}")
 
     def line(self, name: str, purse: str | None = None) -> Line:

@@ -46,7 +46,7 @@ def _where(condition: FloatArray, yes: FloatArray, no: FloatArray, out: FloatArr
 
 def _rounded(unit: float) -> Kernel:
     # the same steps as in `formula._round`, each into the same array
-    def kernel(x: FloatArray, out: FloatArray) -> None:
+    def rounded(x: FloatArray, out: FloatArray) -> None:
         np.absolute(x, out=out)
         np.divide(out, unit, out=out)
         np.multiply(out, 1 + 1e-12, out=out)
@@ -58,7 +58,7 @@ def _rounded(unit: float) -> Kernel:
         if unit != 1.0:
             np.round(out, 2, out=out)
 
-    return kernel
+    return rounded
 
 
 def _ceiling(x: FloatArray, out: FloatArray) -> None:
@@ -165,7 +165,7 @@ def _carried(formula: Formula, rows: int) -> Kernel:
     """Return the kernel of a carry-forward: one row after the other."""
     code = language.row_code(formula)
 
-    def kernel(*read: FloatArray, out: FloatArray) -> None:
+    def carried(*read: FloatArray, out: FloatArray) -> None:
         before: FloatArray | None = None
         prior: list[FloatArray] | None = None
         for t in range(rows):
@@ -173,7 +173,7 @@ def _carried(formula: Formula, rows: int) -> Kernel:
             out[t] = code(t, before, here, here if prior is None else prior)
             before, prior = out[t], here
 
-    return kernel
+    return carried
 
 
 def _evaluated(run: Evaluator) -> Kernel:
@@ -478,6 +478,20 @@ class Program:
                 free.setdefault(kind, []).append(spare)
         self._laid: dict[int, tuple[list[FloatArray], list[Call]]] = {}
 
+    def run(self, values: Mapping[str, FloatArray], trials: int) -> list[FloatArray]:
+        """Return the wanted values at inputs, each a vector of `trials` or one figure. Shapes (rows, trials or 1)."""
+        arrays, calls = self._lay_out(trials)
+        for path, k in self.inputs.items():
+            arrays[self.place[k]][...] = values[path]
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            for kernel, reads, out in calls:
+                kernel(*reads, **out)
+        return [arrays[self.place[k]].copy() if k in self.place else self.figures[k] for k in self.wanted]
+
+    def calls(self, trials: int) -> list[Call]:
+        """Return the work on a block of `trials` as calls in order: kernel, what it reads, what it writes to."""
+        return self._lay_out(trials)[1]
+
     def _lay_out(self, trials: int) -> tuple[list[FloatArray], list[Call]]:
         """Return the arrays of all places for a block of `trials`, and the work as calls on them."""
         if trials not in self._laid:
@@ -493,13 +507,3 @@ class Program:
                 calls.append((kernel, (*map(array, reads), *more), {"out": arrays[self.place[k]]}))
             self._laid[trials] = (arrays, calls)
         return self._laid[trials]
-
-    def run(self, values: Mapping[str, FloatArray], trials: int) -> list[FloatArray]:
-        """Return the wanted values at inputs, each a vector of `trials` or one figure. Shapes (rows, trials or 1)."""
-        arrays, calls = self._lay_out(trials)
-        for path, k in self.inputs.items():
-            arrays[self.place[k]][...] = values[path]
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            for kernel, reads, out in calls:
-                kernel(*reads, **out)
-        return [arrays[self.place[k]].copy() if k in self.place else self.figures[k] for k in self.wanted]

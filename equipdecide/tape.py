@@ -5,7 +5,7 @@ Structure never varies by trial, so the columns found for the entered figures ar
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -54,7 +54,7 @@ class Tape:
         given = {path: np.atleast_1d(np.asarray(values[path], float)) for path in self.inputs if path in values}
         trials = max((vector.shape[-1] for vector in given.values()), default=1)
         if trials >= MANY:
-            return self._program(frozenset(given)).run(given, trials)
+            return self.program(given).run(given, trials)
         arrays = list(self.base)
         for path, vector in given.items():
             arrays[self.inputs[path]] = vector.reshape(1, -1)
@@ -63,8 +63,9 @@ class Tape:
             arrays[target] = column.run(*[arrays[k] for k in sources])
         return [arrays[k] for k in self.wanted]
 
-    def _program(self, given: frozenset[str]) -> Program:
-        """Return the work where just these inputs vary, made once for each set of them."""
+    def program(self, paths: Iterable[str]) -> Program:
+        """Return the work where just the inputs `paths` vary, made once for each set of them."""
+        given = frozenset(paths).intersection(self.inputs)
         if given not in self._programs:
             graph = Graph()
             values = {self.inputs[path]: graph.input() for path in sorted(given)}

@@ -144,9 +144,7 @@ def test_one_vector_and_one_figure_may_be_set_together() -> None:
 
 def test_equal_operations_are_worked_out_once() -> None:
     made = ledger("x * y + max(x * y, 0)")
-    tape, x = Tape(made.order, list(drawn(1)), [made.column("w.found")]), drawn(TRIALS)
-    tape.run(x)
-    (program,) = tape._programs.values()
+    program = Tape(made.order, ["a", "b"], [made.column("w.found")]).program(["a", "b"])
     # a * fixed (nothing added), b - a * fixed, their product, its larger than 0, the sum
     assert len(program.work) == 5
 

@@ -14,7 +14,7 @@ import csv
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -57,6 +57,7 @@ def mean_between_stops(hours: float, stops: int, confidence: float = CONFIDENCE)
     return Mean(hours, stops, hours / _half_chi2(tail, stops + 1), hours / _half_chi2(1 - tail, stops))
 
 
+@lru_cache(maxsize=256)
 def _half_chi2(above: float, stops: int) -> float:
     """Return half the value that chi-square of ``2 stops`` degrees of freedom exceeds with probability `above`.
 

@@ -11,7 +11,7 @@ import numpy as np
 from timing import Table, medians
 
 from equipdecide.decide import draws
-from equipdecide.decide.trials import BLOCK
+from equipdecide.decide.trials import BLOCK, Trials
 
 TRIALS, LOOP = 100_000, 200  # the loop is timed on a slice
 TO_THE_CENT = 0.01  # half a cent may be rounded the other way, once in a while
@@ -79,37 +79,28 @@ def _speed(table: Table, load: loads.Load, by_hand_goal: float | None) -> None:
 
 
 def _where(load: loads.Load, x: dict[str, np.ndarray]) -> str:
-    """Return in words where the time of one block goes, by the rule that posts the columns."""
-    tape, order = load.tape, load.program.evaluation.order
-    here = {path: vector[:BLOCK] for path, vector in x.items()}
+    """Return in words where the time of one block goes, by the kernel that is called."""
+    program = load.tape.program({path: vector[:BLOCK] for path, vector in x.items()})
+    program.run({path: vector[:BLOCK] for path, vector in x.items()}, BLOCK)
     spent: dict[str, float] = defaultdict(float)
     for _ in range(4):
-        arrays = list(tape.base)
-        for path, vector in here.items():
-            arrays[tape.inputs[path]] = np.atleast_2d(vector)
-        for (target, evaluate, sources), done in zip(tape.steps, tape.release, strict=True):
+        for kernel, reads, out in program.calls(BLOCK):
             start = time.process_time()
-            arrays[target] = evaluate(*[arrays[k] for k in sources])
-            spent[order[target].rule] += time.process_time() - start
-            for k in done:
-                arrays[k] = None  # type: ignore[call-overload]
+            kernel(*reads, **out)
+            name = getattr(kernel, "__name__", type(kernel).__name__).strip("_")
+            spent[name] += time.process_time() - start
     whole = sum(spent.values())
-    few = {path: vector[:2] for path, vector in x.items()}
-    start = time.process_time()
-    for _ in range(4):
-        tape.run(few)
-    calls = (time.process_time() - start) / whole
-    most = sorted(spent.items(), key=lambda item: -item[1])[:5]
-    parts = ", ".join(f"{rule} {share / whole:.0%}" for rule, share in most)
-    return f"Of a block's time by the rule of the column: {parts}; calls alone (a block of 2 trials) are {calls:.0%} of it."
+    most = sorted(spent.items(), key=lambda item: -item[1])[:6]
+    parts = ", ".join(f"{name} {share / whole:.0%}" for name, share in most)
+    return f"Of a block's time, by operation: {parts}; {len(program.work):,} operations."
 
 
 def _memory(table: Table, load: loads.Load) -> None:
     x = load.draw(TRIALS)
-    load.program.run({path: vector[:BLOCK] for path, vector in x.items()})
     tracemalloc.start()
+    program = Trials(load.scenario, load.paths)  # anew: the arrays of a block are kept by whoever has run one
     before = tracemalloc.get_traced_memory()[0]
-    figures = load.program.run(x)
+    figures = program.run(x)
     after, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert len(figures["keep"].npv) == TRIALS
