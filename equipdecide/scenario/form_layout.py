@@ -348,9 +348,7 @@ def label_of(key: str, page: Page | None, all_pages: Sequence[Page], beside: Key
     return ""
 
 
-def in_form_words(
-    text: str, page: Page | None = None, all_pages: Sequence[Page] = (), beside: Keys = ()
-) -> str:
+def in_form_words(text: str, page: Page | None = None, all_pages: Sequence[Page] = (), beside: Keys = ()) -> str:
     """Return a text in which keys of scenario files between backquotes are called as the form calls them."""
 
     def called(found: re.Match[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -15,7 +16,7 @@ from equipdecide.scenario.amounts import AmountError, decimal_text
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean
 from equipdecide.scenario.form_cells import FIRST_SHEET, Cell, read_bracket, read_list, read_who
 from equipdecide.scenario.form_layout import ITEM, NAME, Keys, Line, Page, Part, pages
-from equipdecide.scenario.form_sheets import FIRST, KEY, LABEL, PRESENT, TOP, WHO, WHO_LABEL
+from equipdecide.scenario.form_sheets import FIRST, HINT, HOW_HEAD, KEY, LABEL, PRESENT, TOP, WHO, WHO_LABEL
 from equipdecide.scenario.form_words import faults_in_form_words
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import of_tree
@@ -24,6 +25,7 @@ from equipdecide.scenario.tree import NOBODY, Items, Provenance, Source, Table, 
 FAULTS = "Faults"
 """The sheet of a marked copy that lists what is wrong; it is not read."""
 
+_KEY = re.compile(rf"name:\d|{WHO}|[.#:][\w.]*")
 EMPTY_FORMULA = (
     "this formula holds no result",
     "Open the form in a spreadsheet program and save it, or type the figure",
@@ -125,6 +127,7 @@ class LaterSheets:
         above = ""
         for row in range(TOP + 1, sheet.max_row + 1):
             key = str(sheet.cell(row, KEY + 1).value or "")
+            key = key if _KEY.fullmatch(key) else ""
             filled = [c for c in range(FIRST + 1, sheet.max_column + 1) if sheet.cell(row, c).value is not None]
             if not key and above.startswith(":"):
                 key = above if sheet.cell(row, LABEL + 1).value is not None or filled else ""
@@ -136,6 +139,13 @@ class LaterSheets:
             if key:
                 found.append((row, key))
                 above = key
+        if sum(key.startswith("name:") for _, key in found) != len(page.called):
+            found = []
+        elif sheet.cell(TOP + max(1, len(page.called)), HINT + 1).value != HOW_HEAD:
+            cell = self.cell(page, TOP + max(1, len(page.called)), HINT + 1, "")
+            what = "columns or rows before the answers were moved, so nothing here can be read"
+            self.fault(cell, what, "Undo, or begin with a new form")
+            return []
         if not found and any(True for _ in self._filled(page)):
             cell = self.cell(page, 1, 1, "")
             self.fault(
@@ -151,9 +161,7 @@ class LaterSheets:
         for level, (name, row, called) in enumerate(zip(names, rows, page.called, strict=True)):
             cell = self.cell(page, row, column, called)
             if not name:
-                self.fault(
-                    cell, "a name is missing", "Write a name, or empty what stands below it"
-                )
+                self.fault(cell, "a name is missing", "Write a name, or empty what stands below it")
                 good = False
             elif "." in name:
                 self.fault(cell, f"the name '{name}' holds a full stop", "Leave it out of names")
@@ -273,10 +281,10 @@ class LaterSheets:
         columns = {
             str(sheet.cell(TOP + 3, column).value): column
             for column in range(1, sheet.max_column + 1)
-            if sheet.cell(TOP + 3, column).value
+            if _KEY.fullmatch(str(sheet.cell(TOP + 3, column).value))
         }
         self.known(".".join(page.bare_path), self.cell(page, TOP + 4, 1, ""), page)
-        if not columns:
+        if not {f"name:{k}" for k in range(len(page.called))} <= set(columns) or not columns:
             if any(True for _ in self._filled(page)):
                 cell = self.cell(page, TOP + 3, 1, "")
                 self.fault(

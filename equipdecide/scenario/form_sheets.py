@@ -19,6 +19,7 @@ from equipdecide.scenario.tree import NOBODY, Provenance
 KEY, LABEL, UNIT, HINT, FIRST = range(5)  # columns of a sheet of cards; entries stand from FIRST on
 TOP = 2  # the row after title and word of advice
 LONGEST = 32_000  # signs a cell holds
+HOW_HEAD = "How to fill it in"
 WHO = "who"
 WHO_LABEL = "Where the figures are from"
 WHO_HINT = "guess, quote, letter ...; who and when may follow: guess by Ines on 2026-09-01"
@@ -184,7 +185,7 @@ class _Cards(_Sheet):
             deepest = level == len(names) - 1
             self.sheet.write_string(row, LABEL, f"{called}: name" if called else "What is asked", self.head)
             self.sheet.write_string(row, UNIT, "In" if deepest else "", self.head)
-            self.sheet.write_string(row, HINT, "How to fill it in" if deepest else "", self.head)
+            self.sheet.write_string(row, HINT, HOW_HEAD if deepest else "", self.head)
             if not called:
                 self.sheet.write_string(row, FIRST, "Answer", self.head)
                 return row + 1
