@@ -21,6 +21,7 @@ from equipdecide.cli import main
 from equipdecide.scenario import Amount, Scenario, ScenarioError, dump, load, loads
 from equipdecide.scenario.form import NOT_USED, SHEET, form, form_to_yaml, read_form, remarks_in
 from equipdecide.scenario.form_cells import (
+    FAULTS,
     Cell,
     amount_cell,
     list_text,
@@ -31,7 +32,7 @@ from equipdecide.scenario.form_cells import (
 )
 from equipdecide.scenario.form_entries import rows_of_names
 from equipdecide.scenario.form_layout import NAME, pages
-from equipdecide.scenario.form_marks import FAULTS, mark
+from equipdecide.scenario.form_marks import mark
 from equipdecide.scenario.reading import fields_of, shape_of
 from equipdecide.scenario.tree import Provenance
 

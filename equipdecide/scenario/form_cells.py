@@ -14,6 +14,9 @@ from equipdecide.scenario.tree import NOBODY, Place, Provenance
 FIRST_SHEET = "Questions"
 """The first sheet, with the fifteen questions."""
 
+FAULTS = "Faults"
+"""The sheet of a marked copy that lists what is wrong; it is not read."""
+
 NOT_SAID = "not said"
 EMPTY_LIST = "[]"
 REMARK = "remark:"

@@ -8,10 +8,10 @@ from typing import Any
 
 from equipdecide.scenario.faults import Fault
 from equipdecide.scenario.form import NEEDED, _open
-from equipdecide.scenario.form_cells import Cell
+from equipdecide.scenario.form_cells import FAULTS, Cell
 
-FAULTS = "Faults"
 AUTHOR = "equipdecide"
+COLUMNS = (("Sheet", 18), ("Cell", 8), ("What it asks", 44), ("What is wrong", 50), ("How to mend it", 60))
 RED, YELLOW = "FFFF9B8F", "FFFFF7D6"
 
 
@@ -68,23 +68,24 @@ def _list(book: Any, faults: Sequence[Fault]) -> None:
     sheet = book.create_sheet(FAULTS, 0)
     count = len(faults)
     sheet["A1"] = f"{count} fault{'s' if count != 1 else ''} in this form"
-    sheet["A1"].font = Font(bold=True, size=14)
+    sheet["A1"].font = Font(name="Calibri", bold=True, size=14)
     sheet["A2"] = "Each is red on its sheet, with the same words in a comment. Correct the form itself, not this copy."
-    for column, (head, width) in enumerate(
-        (("Sheet", 18), ("Cell", 8), ("What it asks", 44), ("What is wrong", 50), ("How to mend it", 60)), 1
-    ):
-        sheet.cell(4, column, head).font = Font(bold=True)
+    for column, (head, width) in enumerate(COLUMNS, 1):
+        sheet.cell(4, column, head).font = Font(name="Calibri", bold=True)
         sheet.column_dimensions["ABCDE"[column - 1]].width = width
     for row, fault in enumerate(faults, 5):
         place = fault.place
         here = (place.sheet, place.name, place.label) if isinstance(place, Cell) else (str(place), "", "")
-        for column, text in enumerate((*here, *(f"{t[:1].upper()}{t[1:]}" for t in (fault.what, fault.mend))), 1):
+        texts = (*here, *(f"{text[:1].upper()}{text[1:]}" for text in (fault.what, fault.mend)))
+        lines = max(-(-len(text) // (width - 6)) for text, (_, width) in zip(texts[2:], COLUMNS[2:], strict=True))
+        sheet.row_dimensions[row].height = 15.5 * max(1, lines) + 1
+        for column, text in enumerate(texts, 1):
             cell = sheet.cell(row, column)
             cell.value, cell.data_type = text, "s"  # text, whatever it begins with
             cell.alignment = Alignment(wrap_text=True, vertical="top")
         if isinstance(place, Cell) and place.sheet in book.sheetnames:
             sheet.cell(row, 2).hyperlink = f"#'{place.sheet}'!{place.name}"
-            sheet.cell(row, 2).font = Font(color="FF0072B2", underline="single")
+            sheet.cell(row, 2).font = Font(name="Calibri", color="FF0072B2", underline="single")
     sheet.freeze_panes = "A5"
     sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
