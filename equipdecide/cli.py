@@ -28,7 +28,7 @@ equipdecide: keep, upgrade, sell or replace a machine tool.
 Nothing leaves this computer: no figure is sent anywhere.
 
   1  answer fifteen questions    equipdecide ask        (about ten minutes; "don't know" is an answer)
-  2  fill in a starter file      equipdecide new my_shop.yaml
+  2  fill in a starter file      equipdecide new my_shop.yaml      (or a workbook: equipdecide form my_shop.xlsx)
   3  see an example              python -m equipdecide.demo
   4  read my file                equipdecide compare my_shop.yaml
 
@@ -96,7 +96,7 @@ def _run(argv: list[str]) -> int:
 
 def _unforeseen(error: Exception) -> int:
     if "ScenarioError" in [kind.__name__ for kind in type(error).__mro__]:  # a scenario, a record or a file of actuals
-        return _faults(error, sys.stderr)  # type: ignore[arg-type]
+        return _faults(error, sys.stderr, hint=True)  # type: ignore[arg-type]
     if isinstance(error, OSError):
         return _fail(f"{error.strerror or error}: {error.filename}" if error.filename else str(error))
     said = str(error.args[0]) if error.args else ""
@@ -125,8 +125,11 @@ def _fail(text: str) -> int:
     return REFUSED
 
 
-def _faults(error: ScenarioError, file: Any) -> int:
+def _faults(error: ScenarioError, file: Any, hint: bool = False) -> int:
     _say(str(error), file)
+    forms = [fault.place.file for fault in error.faults if getattr(fault.place, "sheet", "")]
+    if hint and forms:
+        _say(f"'equipdecide check {forms[0]}' says the same and writes a copy in which these cells are marked.", file)
     return FAULTS
 
 
@@ -172,12 +175,17 @@ def _read(name: str) -> Scenario:
         raise Refusal(f"{path} is a folder. Name a scenario file in it")
     if not path.exists():
         folder = path.parent if path.parent.is_dir() else Path()
-        near = difflib.get_close_matches(path.name, [p.name for p in folder.glob("*.y*ml")], 1, 0.5)
+        near = difflib.get_close_matches(
+            path.name, [p.name for end in ("*.y*ml", "*.xlsx") for p in folder.glob(end)], 1, 0.5
+        )
         raise Refusal(
             f"there is no file {path}. "
             + (f"Did you mean '{near[0]}'?" if near else "'equipdecide new my_shop.yaml' writes one to begin with")
         )
-    return load(path)
+    try:
+        return load(path)
+    except ImportError as error:
+        raise Refusal(str(error)) from None
 
 
 def _day(text: str | None, flag: str = "--on") -> Any:
@@ -317,6 +325,8 @@ def _check(args: argparse.Namespace) -> int:
             if marked := _marked(args.file, error):
                 _say(marked)
             return FAULTS
+        from equipdecide.scenario.form_cells import Cell
+
         faults = [
             {
                 "file": f.place.file,
@@ -325,6 +335,7 @@ def _check(args: argparse.Namespace) -> int:
                 "path": f.path,
                 "what": f.what,
                 "mend": f.mend,
+                **({"cell": f"{f.place.sheet}!{f.place.name}"} if isinstance(f.place, Cell) else {}),
             }
             for f in error.faults
         ]
@@ -333,7 +344,8 @@ def _check(args: argparse.Namespace) -> int:
 
     def said() -> str:
         names = list(scenario.alternatives)
-        return f"{args.file}: no fault found. {len(names)} courses: {', '.join(names)}."
+        found = f"{args.file}: no fault found. {len(names)} courses: {', '.join(names)}."
+        return "\n".join([found, *scenario.source.remarks])
 
     return _give(args, said, lambda: {"file": args.file, "faults": [], "alternatives": list(scenario.alternatives)})
 
@@ -644,29 +656,64 @@ def _new(args: argparse.Namespace) -> int:
 
 
 def _form(args: argparse.Namespace) -> int:
-    from equipdecide.scenario.form import form, form_to_yaml
-
-    if args.to is not None:
-        filled, path = _there(args.name or "form.xlsx", "form"), _new_file(args.to)
-        _write(path, form_to_yaml(filled))
-        said = f"Written: {path}. Go on there with what the questions do not ask: equipdecide check {path}"
+    source, target = args.name or "form.xlsx", args.to or args.target
+    if target is None and Path(source).suffix.lower() in (".yaml", ".yml"):
+        target = str(Path(source).with_suffix(".xlsx"))
+    if target is not None:
+        path, remarks = _converted(source, target, plain_file=args.to is not None)
     else:
-        path = _new_file(args.name or "form.xlsx")
+        path, remarks = _new_file(source), []
         if path.suffix.lower() != ".xlsx":
             raise Refusal(f"a form is a workbook: give a name that ends in .xlsx, not {path.name}")
-        try:
-            form(path)
-        except ImportError as error:
-            raise Refusal(str(error)) from None
-        said = f"Written: {path}. Fill in the yellow cells and save; then: equipdecide compare {path}"
-    _say(json.dumps({"file": str(path)}, indent=2) if args.json else said)
+        _write_form(path, None)
+        says = "Fill in the yellow cells of the first sheet and save; the later sheets hold all else there is to say."
+        remarks.append(f"{says} Then: equipdecide compare {path}")
+    said = " ".join([f"Written: {path}.", *remarks])
+    _say(json.dumps({"file": str(path), "remarks": remarks}, indent=2, ensure_ascii=False) if args.json else said)
     return FINE
+
+
+def _write_form(path: Path, scenario: Scenario | None) -> None:
+    from equipdecide.scenario.form import form
+
+    try:
+        form(path, scenario)
+    except ImportError as error:
+        raise Refusal(str(error)) from None
+    except OSError as error:
+        raise Refusal(f"{path} cannot be written: {(error.strerror or str(error)).lower()}") from None
+
+
+def _converted(source: str, target: str, plain_file: bool) -> tuple[Path, list[str]]:
+    """Write a scenario file as a form or a form as a scenario file; return its path and what did not go with it."""
+    from equipdecide.scenario.form_entries import files_named
+    from equipdecide.scenario.writing import dump
+
+    scenario, path = _read(source), _new_file(target)
+    if path.suffix.lower() == ".xlsx":
+        _write_form(path, scenario)
+        remarks = [f"Every sheet holds what {source} says. Change the yellow cells; then: equipdecide compare {path}."]
+    elif plain_file or path.suffix.lower() in (".yaml", ".yml"):
+        _write(path, dump(scenario))
+        remarks = [f"Go on there with what the questions do not ask: equipdecide check {path}."]
+    else:
+        raise Refusal(f"a form ends in .xlsx and a scenario file in .yaml; {path.name} does neither")
+    remarks += scenario.source.remarks
+    if Path(source).suffix.lower() != ".xlsx":
+        from equipdecide.scenario.form import remarks_in
+
+        if count := remarks_in(Path(source).read_text(encoding="utf-8-sig")):
+            lines = "1 line has a remark" if count == 1 else f"{count} lines have remarks"
+            remarks.append(f"{lines} after # in {source}; they do not go into it (notes do).")
+    remarks += [f"Put {name} beside it." for name in files_named(scenario) if not (path.parent / name).is_file()]
+    return path, remarks
 
 
 def _marked(file: str, error: ScenarioError) -> str:
     """Write the marked copy of a form with faults beside it; return what is to be said of it, nothing for a text file."""
     path = Path(file)
-    from equipdecide.scenario.form import Cell, mark
+    from equipdecide.scenario.form_cells import Cell
+    from equipdecide.scenario.form_marks import mark
 
     if not any(isinstance(fault.place, Cell) for fault in error.faults):
         return ""
@@ -675,13 +722,19 @@ def _marked(file: str, error: ScenarioError) -> str:
         mark(path, error.faults, copy)
     except OSError as trouble:
         return f"No marked copy was written: {copy} ({(trouble.strerror or str(trouble)).lower()})."
-    return f"{copy} is a copy with these cells in red and what is wrong in a comment; correct {path.name} itself."
+    return (
+        f"{copy} is a copy with these cells in red, what is wrong in a comment, and a list in front; "
+        f"correct {path.name} itself."
+    )
 
 
 COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
     "ask": (_ask, "answer fifteen questions in about ten minutes: a rough answer, and a scenario file to go on with"),
     "new": (_new, "write a starter file with a remark beside each line"),
-    "form": (_form, "write the fifteen questions as a workbook to fill in; --to makes a scenario file of a filled one"),
+    "form": (
+        _form,
+        "write a workbook to fill in, empty or from a scenario file; or make a scenario file of a filled one",
+    ),
     "check": (_check, "read a scenario file and say every fault at once, with line and mend"),
     "compare": (_compare, "all courses side by side: worth, rate of return, payback, cash against the floor"),
     "sale": (_answer, ANSWERS["sale"].says),
@@ -718,8 +771,11 @@ def _parser() -> argparse.ArgumentParser:
             verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
         if name == "form":
-            verb.add_argument("name", nargs="?", metavar="FILE", help="workbook to write (form.xlsx if left out)")
-            verb.add_argument("--to", metavar="YAML", help="FILE is filled in: write the scenario file it makes")
+            says = "empty form to write (form.xlsx if left out); or a scenario file or filled form to convert"
+            verb.add_argument("name", nargs="?", metavar="FILE", help=says)
+            says = "file to write FILE's scenario to: .xlsx makes a form, .yaml a scenario file"
+            verb.add_argument("target", nargs="?", metavar="OUT", help=says)
+            verb.add_argument("--to", metavar="YAML", help="the same, for a scenario file of any name")
             verb.add_argument("--json", action="store_true", help="say the file's name as JSON")
             continue
         if name == "ask":
@@ -732,7 +788,7 @@ def _parser() -> argparse.ArgumentParser:
                 "--json", action="store_true", help="give the answer as JSON; questions go to the error output"
             )
             continue
-        verb.add_argument("file", metavar="FILE", help="scenario file")
+        verb.add_argument("file", metavar="FILE", help="scenario file, or a filled form (.xlsx)")
         if name == "brief":
             verb.add_argument(
                 "-o", "--output", metavar="FILE", help="page to write (brief.html if left out); .pdf prints it"

@@ -148,6 +148,8 @@ def _evaluate(
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
     common = Draft("common", shared, True)
+    for remark in scenario.source.remarks:
+        common.find("how_it_was_read", remark, scenario.source.name, "warning")
     _discounting(common, scenario, time)
     part_economics(common, scenario)
     doubts = {path: float(vector[0, 0]) for path, vector in shared.values.items()}

@@ -11,7 +11,8 @@ import pytest
 
 import equipdecide as ed
 from equipdecide.scenario import ScenarioError
-from equipdecide.scenario.form import SHEET, answers, doubtful, form, form_to_yaml, mark, read_form, rows
+from equipdecide.scenario.form import SHEET, answers, doubtful, form, form_to_yaml, read_form, rows
+from equipdecide.scenario.form_marks import mark
 from equipdecide.scenario.questions import BLANKS, QUESTIONS, scenario_from_answers
 from equipdecide.scenario.reading import amounts
 

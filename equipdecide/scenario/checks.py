@@ -44,7 +44,7 @@ def resolve_doubts(tree: Table) -> None:
     """Replace the words of each step's ``when:`` ("P5 bracket renews") by the path of the doubt, where it is known."""
     for _, step in _steps(tree):
         words = step.get("when")
-        if isinstance(words, Text) and (path := _doubt(words, _names(tree, "parts"), _names(tree, "events"))):
+        if isinstance(words, Text) and (path := doubt_path(words, _names(tree, "parts"), _names(tree, "events"))):
             step["when"] = Text.at(path, words.place, words.path, words.provenance, words.currency)
 
 
@@ -149,7 +149,7 @@ def names_stand(c: Checker) -> None:
         c.refers(step, "improvement", "improvements", "improvement")
         if step.get("do") == "sell":
             taken = c.refers(step, "by", "offers", "offer")
-            if taken is not None and taken.get("machine") != step.get("machine"):
+            if taken is not None and taken.get("machine") and taken.get("machine") != step.get("machine"):
                 c.report(
                     step, f"offer '{step['by']}' is for {taken.get('machine')}", "Name an offer for this machine", "by"
                 )
@@ -813,7 +813,7 @@ def _ways(tree: Table, path: str) -> Iterable[str]:
     return steps
 
 
-def _doubt(words: str, names: list[str], events: list[str]) -> str | None:
+def doubt_path(words: str, names: list[str], events: list[str]) -> str | None:
     """Return the path of the doubt that words such as "P5 bracket renews", "P5 renews" or an event's name say."""
     if words in events:
         return f"events.{words}"

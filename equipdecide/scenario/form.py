@@ -1,20 +1,26 @@
-"""The fifteen questions as a workbook to fill in, and a filled one read back: every fault by its cell, and marked in a copy.
+"""A scenario as a workbook to fill in, and a filled one read back: every fault by its cell.
 
-Each blank is one row; where its figure may be doubtful it has three cells, low, likely and high. What is left empty is
-"don't know" and takes the default that stands beside it. Needs the extra ``workbook``.
+The first sheet asks the fifteen questions. Each blank is one row; where its figure may be doubtful it has three cells,
+low, likely and high. What is left empty is "don't know" and takes the default that stands beside it. The later sheets
+(:mod:`equipdecide.scenario.form_layout`) hold everything else a scenario can say; once anything stands there, they count
+and the answers do not. Needs the extra ``workbook``.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import warnings
 import zipfile
-from collections.abc import Sequence
-from dataclasses import dataclass
+import zlib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+import yaml
+
 from equipdecide.scenario.amounts import AmountError, Quantity
 from equipdecide.scenario.faults import Fault, ScenarioError
+from equipdecide.scenario.form_cells import FIRST_SHEET, Cell
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.questions import (
     BLANKS,
@@ -23,11 +29,11 @@ from equipdecide.scenario.questions import (
     AnswerError,
     Blank,
     scenario_from_answers,
-    to_yaml,
 )
-from equipdecide.scenario.tree import Place
+from equipdecide.scenario.tree import Place, Source
+from equipdecide.scenario.writing import dump
 
-SHEET = "Questions"
+SHEET = FIRST_SHEET
 DAY_KEY = "decided"
 DAY_LABEL = "Day of the decision"
 LOW, LIKELY, HIGH, KEY = "C", "D", "E", "H"  # columns
@@ -48,22 +54,21 @@ EXACT = frozenset(
         "floor",
     }
 )
+MADE = dt.datetime(2026, 1, 1)  # a day that is always the same, so that the same form is the same file
 NEEDED = "A form needs XlsxWriter and openpyxl: pip install 'equipdecide[workbook]'."
 HOW = (
     "Fill in the yellow cells; leave empty what you do not know, and the default in column F is taken and marked as such. Nothing leaves this computer.",
-    "Where a figure is doubtful give the low, the likely and the high one. Write none where there is nothing. Words such as about 60k are read too.",
+    "Where a figure is doubtful give the low, the likely and the high one. Write none where there is nothing. Words such as about 60k are read too. "
+    "The later sheets hold all else, and once anything stands there, they count and these answers do not.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Cell(Place):
-    """A cell of a form, and what it asks for."""
-
-    name: str = ""
-    label: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.file}, {SHEET}!{self.name}" + (f" ({self.label})" if self.label else "")
+HELD = (
+    "This form holds a whole scenario on its later sheets. They count; answers on this sheet would not be used.",
+    "The fifteen questions are for a start from nothing: for that, leave the later sheets empty.",
+)
+NOT_USED = (
+    "The answers on the sheet Questions are not used: the later sheets of the form are filled in, and they count. To "
+    "start from the answers, make a new form of a copy whose later sheets are empty."
+)
 
 
 def doubtful(blank: Blank) -> bool:
@@ -85,10 +90,16 @@ def rows() -> dict[str, int]:
 # --- writing
 
 
-def form(path: str | Path) -> Path:
-    """Write an empty form of the fifteen questions; returns its path. Raises ImportError where XlsxWriter is missing."""
+def form(path: str | Path, scenario: Scenario | None = None) -> Path:
+    """Write a form: empty, or with a scenario on its later sheets; returns its path.
+
+    The same scenario makes the same file, byte by byte. Raises ImportError where XlsxWriter is missing, ValueError where
+    a text is too long for a cell.
+    """
     try:
         import xlsxwriter
+
+        from equipdecide.scenario.form_sheets import Sheets
     except ImportError:
         raise ImportError(NEEDED) from None
     path = Path(path)
@@ -97,19 +108,25 @@ def form(path: str | Path) -> Path:
     )
     book.set_properties(
         {
-            "title": "Fifteen questions",
+            "title": scenario.title if scenario is not None else "Fifteen questions",
             "comments": "Estimates for a decision, not tax, legal, lending or safety advice.",
+            "created": MADE,
         }
     )
-    _Sheet(book).write()
+    _Sheet(book, HOW if scenario is None else HELD).write()
+    later = Sheets(book, scenario)
+    later.write()
+    if scenario is not None:
+        book.worksheets()[1].activate()
     book.close()
     return path
 
 
 class _Sheet:
-    """The first and only sheet: a row for each blank under its question, answer cells open, all else locked."""
+    """The first sheet: a row for each blank under its question, answer cells open, all else locked."""
 
-    def __init__(self, book: Any) -> None:
+    def __init__(self, book: Any, says: tuple[str, ...]) -> None:
+        self.says = says
         wrap = {"text_wrap": True, "valign": "top"}
         self.title = book.add_format({"bold": True, "font_size": 14})
         self.plain = book.add_format(wrap)
@@ -141,7 +158,7 @@ class _Sheet:
             sheet.set_column(column, width)
         sheet.set_column(f"{KEY}:{KEY}", 12, None, {"hidden": True})
         sheet.write_string("A1", "Keep, upgrade, replace or sell? Fifteen questions", self.title)
-        for k, said in enumerate(HOW):
+        for k, said in enumerate(self.says):
             sheet.write_string(f"A{2 + k}", said)
         for column, head in zip(
             "ABCDEFG", ("No.", "Question", "Low", "Likely", "High", "If left empty", "Where to find it"), strict=True
@@ -246,30 +263,80 @@ def answers(path: str | Path) -> tuple[dict[str, str], dt.date | None]:
 
 
 def read_form(path: str | Path) -> Scenario:
-    """Return the scenario that a filled form makes.
+    """Return the scenario of a filled form: of its later sheets where anything stands there, else that of the answers.
 
-    Raises :class:`ScenarioError` with every fault by its cell, OSError where the file cannot be opened.
+    Raises :class:`ScenarioError` with every fault by its cell, OSError where the file cannot be opened, ImportError
+    where openpyxl is missing.
     """
-    filled = _Filled(Path(path))
-    return filled.use(lambda: scenario_from_answers(filled.answers, filled.day))  # type: ignore[no-any-return]
+    path = Path(path)
+    book = _open(path)
+    from equipdecide.scenario.form_read import LaterSheets
+
+    later = LaterSheets(book, cache(lambda: _open(path, values=False)), path)
+    if not later.filled():
+        filled = _Filled(path, book)
+        scenario: Scenario = filled.use(lambda: scenario_from_answers(filled.answers, filled.day))
+        scenario._source = Source(path.name, path.parent, scenario.source.places, _left_out(later))
+        return scenario
+    said = [NOT_USED] if SHEET in book.sheetnames and _any_answer(book[SHEET]) else []
+    try:
+        scenario = later.scenario()
+    except ScenarioError as error:
+        if said:  # said with the faults too: it may be what went wrong
+            what, _, mend = NOT_USED.partition(". ")
+            first = Fault(Cell(path.name, 1, 1, "A1", "", SHEET, 0), "", what, mend)
+            raise ScenarioError([first, *error.faults]) from None
+        raise
+    source = scenario.source
+    scenario._source = Source(source.name, source.folder, source.places, (*said, *_left_out(later)))
+    return scenario
+
+
+def _left_out(later: Any) -> tuple[str, ...]:
+    """Say which sheets of a form are not read."""
+    return tuple(f"The sheet {name} is no sheet of a form and is not read." for name in later.not_read())
+
+
+def _any_answer(sheet: Any) -> bool:
+    return any(
+        sheet[f"{column}{row}"].value is not None
+        for row in range(FIRST_ROW - 1, sheet.max_row + 1)
+        if sheet[f"{KEY}{row}"].value
+        for column in (LOW, LIKELY, HIGH)
+    )
+
+
+def remarks_in(text: str) -> int:
+    """Return how many lines of a scenario file carry a remark after #: a form has no place for them.
+
+    >>> remarks_in("# yaml-language-server: x\\ntitle: 'one # two'  # a remark\\n# another\\n")
+    2
+    """
+    masked = list(text)
+    for token in yaml.scan(text, Loader=yaml.BaseLoader):
+        if isinstance(token, yaml.ScalarToken):
+            masked[token.start_mark.index : token.end_mark.index] = "x" * (
+                token.end_mark.index - token.start_mark.index
+            )
+    lines = "".join(masked).splitlines()
+    return sum("#" in line and not line.startswith("# yaml-language-server") for line in lines)
 
 
 def form_to_yaml(path: str | Path) -> str:
-    """Return the scenario file that a filled form makes, to go on with where the questions end. Raises as :func:`read_form`."""
-    filled = _Filled(Path(path))
-    return filled.use(lambda: to_yaml(filled.answers, filled.day))  # type: ignore[no-any-return]
+    """Return the scenario file that a filled form makes. Raises as :func:`read_form`."""
+    return dump(read_form(path))
 
 
 class _Filled:
     """A filled form: the answers as they would be typed, and what is wrong with its cells."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, book: Any = None) -> None:
         self.file = path.name
         self.answers: dict[str, str] = {}
         self.day: dt.date | None = None
         self.faults: list[Fault] = []
         self.rows = rows()
-        book = _open(path)
+        book = book if book is not None else _open(path)
         if SHEET not in book.sheetnames:
             fault = Fault(Cell(self.file, 1, 1, "A1"), "", f"there is no sheet {SHEET}", "Begin with an empty form")
             raise ScenarioError([fault])
@@ -401,28 +468,10 @@ def _open(path: Path, values: bool = True) -> Any:
     except ImportError:
         raise ImportError(NEEDED) from None
     try:
-        return openpyxl.load_workbook(path, data_only=values)
-    except (zipfile.BadZipFile, KeyError, ValueError):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what it leaves out of a file is none of the reader's business
+            return openpyxl.load_workbook(path, data_only=values)
+    except (zipfile.BadZipFile, zlib.error, KeyError, ValueError, TypeError, IndexError, SyntaxError, EOFError):
         raise ScenarioError(
             [Fault(Place(path.name, 1, 1), "", "this is no workbook", "Save it as .xlsx from the spreadsheet program")]
         ) from None
-
-
-def mark(path: str | Path, faults: Sequence[Fault], copy: str | Path) -> Path:
-    """Write a copy of a filled form in which each cell with a fault is red and says in a comment what is wrong."""
-    from openpyxl.comments import Comment
-    from openpyxl.styles import PatternFill
-
-    book = _open(Path(path), values=False)
-    sheet = book[SHEET]
-    said: dict[str, list[str]] = {}
-    for fault in faults:
-        if isinstance(fault.place, Cell):
-            said.setdefault(fault.place.name, []).append(f"{fault.what}. {fault.mend}".rstrip(".") + ".")
-    for name, sentences in said.items():
-        text = " ".join(sentence[:1].upper() + sentence[1:] for sentence in sentences)
-        sheet[name].fill = PatternFill("solid", start_color="FFFF9B8F", end_color="FFFF9B8F")
-        sheet[name].comment = Comment(text, "equipdecide", width=320, height=110)
-    copy = Path(copy)
-    book.save(copy)
-    return copy

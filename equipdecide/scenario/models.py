@@ -450,7 +450,7 @@ class Machine(Frozen):
         default_factory=dict, title="When the price is paid; left out: all on acceptance"
     )
     bought_used: bool = Field(False, title="It was used before you bought it")
-    asset_class: str = "34.0"
+    asset_class: str = Field("34.0", title="Asset class of the activity")
     sales_tax: Rate | None = Field(
         None, title="Sales or use tax on its price, where it is not exempt", description="part of its cost for tax"
     )
@@ -566,7 +566,7 @@ class Offer(Frozen):
     commission_minimum: Money | None = Field(None, title="Least commission")
     costs: dict[str, Money] = Field(default_factory=dict, title="Costs of selling you carry")
     monthly_costs: dict[str, MoneyPerMonth] = Field(default_factory=dict, title="Costs a month until it is sold")
-    days_to_sale: Days | None = None
+    days_to_sale: Days | None = Field(None, title="Days until it is sold")
     list_price: Money | None = Field(None, title="List price at which it is offered")
     price_steps: list[PriceStep] = Field(
         default_factory=list, title="Cuts of the list price that are agreed", description="shown; the price stays yours"
@@ -653,16 +653,16 @@ class Financing(Frozen):
 
 
 class _Step(Frozen):
-    on: Day
-    when: str | None = Field(None, title="Only if this yes/no doubt comes true (path of the doubt)")
+    on: Day = Field(title="Day it happens", description="of a purchase or an upgrade: the day it is in service")
+    when: str | None = Field(None, title="Only if this comes true: an event by its name, or a part and the word renews")
     done: bool = Field(False, title="Already done")
 
 
 class Sell(_Step):
     """Sell a machine."""
 
-    do: Literal["sell"]
-    machine: str
+    do: Literal["sell"] = Field(title="What is done")
+    machine: str = Field(title="Machine")
     by: str = Field(title="Name of the offer")
     rolled_into: str | None = Field(None, title="Financing that takes in what the price does not cover")
 
@@ -670,29 +670,29 @@ class Sell(_Step):
 class Buy(_Step):
     """Buy a machine: `on` is the day it is accepted and in service."""
 
-    do: Literal["buy"]
-    machine: str
-    ordered: Day | None = None
-    shipped: Day | None = None
+    do: Literal["buy"] = Field(title="What is done")
+    machine: str = Field(title="Machine")
+    ordered: Day | None = Field(None, title="Day it is ordered")
+    shipped: Day | None = Field(None, title="Day it is shipped")
     pay: list[str] = Field(default_factory=list, title="Names of the financing")
-    section_179: Money | Literal["all", "none"] = "none"
-    bonus: Literal["by law", "elected out", "reduced"] = "by law"
+    section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    bonus: Literal["by law", "elected out", "reduced"] = Field("by law", title="Bonus depreciation")
 
 
 class Improve(_Step):
     """Fit an improvement: `on` is the day it is in service."""
 
-    do: Literal["improve"]
-    improvement: str
-    pay: list[str] = Field(default_factory=list)
-    section_179: Money | Literal["all", "none"] = "none"
-    bonus: Literal["by law", "elected out", "reduced"] = "by law"
+    do: Literal["improve"] = Field(title="What is done")
+    improvement: str = Field(title="Upgrade")
+    pay: list[str] = Field(default_factory=list, title="Names of the financing")
+    section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    bonus: Literal["by law", "elected out", "reduced"] = Field("by law", title="Bonus depreciation")
 
 
 class Spend(_Step):
     """Money that goes out (or comes in, `do: earn`): once on a day, or so much a year from that day on."""
 
-    do: Literal["spend", "earn"]
+    do: Literal["spend", "earn"] = Field(title="What is done")
     what: str = Field(title="What it is, in a few words")
     once: Money | None = Field(None, title="amount, once")
     a_year: MoneyPerYear | None = Field(None, title="amount a year")
@@ -750,7 +750,12 @@ class Criterion(Frozen):
 class Doubt(Frozen):
     """How an input with a range is drawn, or how two of them go together; left out: PERT, each on its own."""
 
-    of: list[str] = Field(min_length=1, max_length=2, title="Input by its path; two for a correlation")
+    of: list[str] = Field(
+        min_length=1,
+        max_length=2,
+        title="Input by its path; two for a correlation",
+        description="names with full stops between: machines.MC-1.upkeep.growth",
+    )
     shape: Literal["PERT", "triangular", "uniform", "normal", "lognormal", "logged"] | None = Field(
         None,
         title="Shape of the doubt",
@@ -765,7 +770,7 @@ class Doubt(Frozen):
 class Guess(Frozen):
     """One input as one partner sees it."""
 
-    of: str = Field(title="Input by its path")
+    of: str = Field(title="Input by its path", description="names with full stops between: machines.MC-1.upkeep.growth")
     value: str = Field(title="What this partner believes it is, in the input's unit")
 
 

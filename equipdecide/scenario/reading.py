@@ -353,6 +353,8 @@ def _plain(item: Any, value: Any, model: type[BaseModel] | None) -> tuple[str, s
         return f"{_shown(value)} is neither yes nor no", "Write yes or no"
     if kind.startswith("int"):
         return f"{_shown(value)} is not a whole number", "Write digits only, for example 7"
+    if kind.startswith("float"):
+        return f"{_shown(value)} is not a number", "Write for example 0.5"
     if kind == "too_short":
         return "the list is empty", "Write at least one name"
     if kind == "string_pattern_mismatch":
@@ -463,20 +465,37 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
         for key, value in root.value:
             if key.value == "currency" and isinstance(value, yaml.ScalarNode) and value.value.strip():
                 reader.currency = value.value.strip()
-        tree = reader.walk(root, Shape("model", Scenario), "", NOBODY)
-        checks.resolve_doubts(tree)
-        try:
-            scenario = Scenario.model_validate(tree)
-        except ValidationError as error:
-            reader.translate(error, tree)
-        checks.check(tree, reader.faults, reader.lines, folder, reader.misspelt)
-        doubts.check(checks.Checker(tree, reader.faults, reader.lines, folder, reader.misspelt), quantity_at)
+        scenario = _checked(reader, reader.walk(root, Shape("model", Scenario), "", NOBODY), folder)
     if reader.faults or scenario is None:
         raise ScenarioError(
             sorted(reader.faults, key=lambda fault: (fault.place.file != name, fault.place.line, fault.place.column))
         )
     scenario._source = Source(name, folder, reader.places)
     return scenario
+
+
+def _checked(reader: _Reader, tree: Table, folder: Path | None) -> Scenario | None:
+    """Return the scenario of a tree, or None; everything that is wrong is added to the faults of the reader."""
+    checks.resolve_doubts(tree)
+    scenario = None
+    try:
+        scenario = Scenario.model_validate(tree)
+    except ValidationError as error:
+        reader.translate(error, tree)
+    checks.check(tree, reader.faults, reader.lines, folder, reader.misspelt)
+    doubts.check(checks.Checker(tree, reader.faults, reader.lines, folder, reader.misspelt), quantity_at)
+    return scenario
+
+
+def of_tree(tree: Table, name: str, folder: Path | None) -> tuple[Scenario | None, list[Fault]]:
+    """Return the scenario that a tree made elsewhere states (None where it states none), and all that is wrong with it.
+
+    `name` is that of the file; `folder` is where files named in it are looked for.
+    """
+    reader = _Reader("", name)
+    reader.currency = tree.currency
+    scenario = _checked(reader, tree, folder)
+    return scenario, reader.faults
 
 
 @dataclass(frozen=True)

@@ -70,12 +70,14 @@ class Items(list[Any]):
 class Source:
     """The file a scenario was read from; no part of what the scenario says, so any two are equal.
 
-    `places` leads from a path by names to the place of its value.
+    `places` leads from a path by names to the place of its value. `remarks` are what the reader of the file must know of
+    how it was read.
     """
 
     name: str = field(default="", compare=False)
     folder: Path | None = field(default=None, compare=False)
     places: dict[str, Place] = field(default_factory=dict, compare=False)
+    remarks: tuple[str, ...] = field(default=(), compare=False)
 
     def where(self, path: str) -> Place | None:
         """Return the place of the value at `path`, or None where the file does not state it."""
