@@ -31,6 +31,7 @@ from equipdecide.scenario.amounts import (
     Rate,
     Share,
     Weeks,
+    Years,
     YesNo,
 )
 from equipdecide.scenario.tree import Source
@@ -329,6 +330,11 @@ class NightChanges(Frozen):
     scrap_hour: MoneyPerHour | None = Field(None, title="What an hour run on spoils, in material and tools")
     fault_cost: Money | None = Field(None, title="What one such night costs beside: a crash, a repair, a lost morning")
     cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
+    recovery: Hours | None = Field(
+        None,
+        title="Staffed spindle hours that a stopped night costs the next morning",
+        description="to clear, prove and restart; hours, where `fault_cost` is money",
+    )
 
 
 class Nights(NightChanges):
@@ -345,6 +351,16 @@ class Attended(Frozen):
     attendants: int = Field(1, ge=1, le=12, title="People who look after them")
     run: Minutes = Field(title="Minutes a machine runs between calls, on average")
     attention: Minutes = Field(title="Minutes a call takes, on average")
+
+
+class Crashes(Frozen):
+    """Crashes as a rate: entered, or counted over years; what one costs and how long the machine then stands."""
+
+    a_year: Count | None = Field(None, title="Crashes a year, on average")
+    count: Count | None = Field(None, title="Crashes there have been")
+    over_years: Years | None = Field(None, title="Years over which they were counted")
+    cost: Money = Field(title="What one crash costs in repairs")
+    days: Days | None = Field(None, title="Working days the machine stands after one")
 
 
 class Upkeep(Frozen):
@@ -371,6 +387,9 @@ class Running(Frozen):
         None,
         title="Several machines looked after by the same people",
         description="the cutting share is then that of a machine which never waits for them",
+    )
+    crashes: Crashes | None = Field(
+        None, title="Crashes a year, what one costs, how long it stands", description="not in the upkeep as well"
     )
 
 
@@ -477,6 +496,7 @@ class Changes(Frozen):
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: NightChanges | None = Field(None, title="What changes in the hours it runs alone")
+    crashes: Crashes | None = Field(None, title="Crashes a year from then on, what one costs, how long it stands")
     ends_causes: dict[str, Share] = Field(
         default_factory=dict,
         title="Share of the logged stops it ends, by reason",

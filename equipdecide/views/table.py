@@ -414,6 +414,14 @@ def hours_grid(result: HoursResult) -> Grid:
     rows = (
         row("hours cut, staffed", "staffed_hours", whole),
         row("hours cut alone", "night_hours", whole),
+        *(
+            row(label, key, whole)
+            for label, key in (
+                ("mornings after a stop, taken off", "recovery_hours"),
+                ("days down after a crash", "crash_hours"),
+            )
+            if any(getattr(entry, key) for entry in result.alternatives)
+        ),
         row("good standard hours", "good_standard_hours", whole),
         row("contribution", "contribution", money),
         row("profit a spindle hour", "profit_per_spindle_hour", cents),
