@@ -366,11 +366,17 @@ class Crashes(Frozen):
 class Upkeep(Frozen):
     """Repairs and service."""
 
-    first_year: MoneyPerYear = Field(
+    first_year: MoneyPerYear | None = Field(
+        None,
         title="Repairs and service in the first year",
         description="from the day of decision, or from service for a new machine",
     )
-    growth: Rate = Field(title="Growth of upkeep a year")
+    growth: Rate | None = Field(None, title="Growth of upkeep a year")
+    bills: str | None = Field(
+        None,
+        title="... or a CSV file of the shop's repair bills, from which both follow",
+        description="columns date, amount; hours (the meter) and what may stand too",
+    )
     warranty_years: int = Field(0, ge=0, le=10, title="Years of warranty")
     warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
 

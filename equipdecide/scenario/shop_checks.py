@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from equipdecide.scenario.tree import Table
+from equipdecide.scenario.bills import read_bills
+from equipdecide.scenario.models import Upkeep
+from equipdecide.scenario.tree import Table, Text
 
 if TYPE_CHECKING:
     from equipdecide.scenario.checks import Checker
@@ -50,4 +53,55 @@ def crashes_are_a_rate(c: Checker) -> None:
             c.report(crashes, "crashes cannot be counted over 0 years", "Write the years, such as 5", "over_years")
 
 
-SHOP_CHECKS = (crashes_are_a_rate,)
+def upkeep_is_said(c: Checker) -> None:
+    """Upkeep has its first year and growth, or a machine's bills, which can be read and cover a year."""
+    blocks = [block for _, block in _blocks(c.tree, "machines")]
+    for block in [*blocks, *_changes(c)]:
+        upkeep = block.get("upkeep")
+        if not isinstance(upkeep, Table):
+            continue
+        if "bills" not in upkeep:
+            for key, field in Upkeep.model_fields.items():
+                if key in ("first_year", "growth") and key not in upkeep:
+                    c.report(upkeep, f"`{key}` is missing", f"Add `{key}:` ({field.title})", key)
+            continue
+        name, given = upkeep["bills"], [key for key in ("first_year", "growth") if key in upkeep]
+        if given:
+            c.report(upkeep, f"`bills` and `{given[0]}` are both given", "Keep one of the two", given[0])
+        if not any(block is machine for machine in blocks):
+            what = "bills of the time before say nothing of the machine as improved"
+            c.report(upkeep, what, "Give `first_year:` and `growth:`", "bills")
+            continue
+        lines = file_lines(c, upkeep, "bills")
+        if lines is None:
+            continue
+        bills, faults = read_bills(lines, str(name), c.decision)
+        c.faults.extend(faults)
+        if bills and not faults and c.decision is not None and not _a_year_before(bills[0].day, c.decision):
+            what = f"the first bill is of {bills[0].day}: there is no whole year of them before the day of decision"
+            c.report(upkeep, what, "Give `first_year:` and `growth:`", "bills")
+
+
+def _a_year_before(day: dt.date, decision: dt.date) -> bool:
+    return (day.year + 1, day.month, day.day) <= (decision.year, decision.month, decision.day)
+
+
+def file_lines(c: Checker, block: Table, key: str) -> list[str] | None:
+    """Return the lines of the file that `block[key]` names; None where there is none to read, which is reported."""
+    name = block.get(key)
+    if not isinstance(name, Text) or not name:
+        return None
+    mend = f"Put it there, or leave `{key}:` out"
+    if c.folder is None:
+        c.report(block, f"the file '{name}' is looked for beside a scenario file, and this is none", mend, key)
+        return None
+    try:
+        return (c.folder / name).read_text(encoding="utf-8-sig").splitlines()
+    except OSError:
+        c.report(block, f"the file '{name}' is not in the folder of this file", mend, key)
+    except UnicodeDecodeError:
+        c.report(block, f"the file '{name}' is not text in UTF-8", "Save it as CSV in UTF-8", key)
+    return None
+
+
+SHOP_CHECKS = (crashes_are_a_rate, upkeep_is_said)

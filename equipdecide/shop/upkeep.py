@@ -10,6 +10,7 @@ from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import Plan, Setup
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Spend
+from equipdecide.shop.bills import upkeep_of_bills
 from equipdecide.shop.crashes import crashes
 
 
@@ -61,10 +62,15 @@ def upkeep(draft: Draft, plan: Plan) -> None:
                 Origin("calendar", "anniversaries"),
                 spans,
             )
+            if entry.first_year is not None and entry.growth is not None:
+                first, growth = draft.input(entry.first_year), draft.input(entry.growth)
+            else:  # the checks of a scenario ask for these two, or for bills
+                billed = upkeep_of_bills(draft, plan, setup)
+                first, growth = billed["first_year"], billed["growth"]
             uses: dict[str, Column | float] = {
                 "held": held,
-                "first": draft.input(entry.first_year),
-                "growth": draft.input(entry.growth),
+                "first": first,
+                "growth": growth,
                 "year": w[f"year_{k}"],
                 "years": years,
             }
