@@ -428,6 +428,22 @@ class Market(Frozen):
     )
 
 
+class Times(Frozen):
+    """Where the hours of a machine went, for `equipdecide times`: files of its shifts, its stops, its meter."""
+
+    shifts: str = Field(title="CSV file of the shifts", description="columns start, end, as 2026-09-14 06:00")
+    stops: str = Field(
+        title="CSV file of the stops",
+        description="columns start, end, kind, reason; kind: planned downtime, no order, set-up or delay",
+    )
+    meter: str | None = Field(None, title="CSV file of the meter's readings", description="columns date, hours")
+    minutes_each: Minutes | None = Field(None, title="Planned minutes of one piece made in these shifts")
+    produced: Count | None = Field(None, title="Pieces made in these shifts")
+    good: Count | None = Field(None, title="Of them good at once or after rework")
+    scrap: Count | None = Field(None, title="Of them scrapped")
+    rework: Count | None = Field(None, title="Of them reworked")
+
+
 class OwnBooks(Frozen):
     """How the shop's own books depreciate a machine, for statements; tax has methods of its own."""
 
@@ -450,6 +466,7 @@ class Machine(Frozen):
     running: Running | None = Field(None, title="Hours it runs in a year")
     upkeep: Upkeep | None = Field(None, title="Repairs and service")
     market: Market | None = Field(None, title="What is known of its market")
+    times: Times | None = Field(None, title="Files of its shifts and stops, to see where its hours went")
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Other yearly costs of having it")
     earnings: dict[str, MoneyPerYear] = Field(
         default_factory=dict, title="Yearly earnings or savings where hours are not modelled"

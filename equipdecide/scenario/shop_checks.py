@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from equipdecide.scenario.bills import read_bills
 from equipdecide.scenario.models import Upkeep
+from equipdecide.scenario.time_log import read_meter, read_shifts, read_stops
 from equipdecide.scenario.tree import Table, Text
 
 if TYPE_CHECKING:
@@ -104,4 +105,20 @@ def file_lines(c: Checker, block: Table, key: str) -> list[str] | None:
     return None
 
 
-SHOP_CHECKS = (crashes_are_a_rate, upkeep_is_said)
+def times_can_be_read(c: Checker) -> None:
+    """Files of shifts, stops and meter can be read; pieces made come with those good and the minutes of one."""
+    for _, machine in _blocks(c.tree, "machines"):
+        if not isinstance(times := machine.get("times"), Table):
+            continue
+        for key, read in (("shifts", read_shifts), ("stops", read_stops), ("meter", read_meter)):
+            if (lines := file_lines(c, times, key)) is not None:
+                c.faults.extend(read(lines, str(times[key]))[1])
+        output = ("produced", "good", "minutes_each")
+        if {*output, "scrap", "rework"} & set(times):
+            for key in output:
+                if key not in times:
+                    mend = f"Add `{key}:`, or leave the pieces out"
+                    c.report(times, f"`{key}` is missing to judge what was made", mend, key)
+
+
+SHOP_CHECKS = (crashes_are_a_rate, upkeep_is_said, times_can_be_read)
