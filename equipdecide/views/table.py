@@ -511,10 +511,16 @@ def flip_in_words(flip: Flip) -> str:
             f"{flip.alternative} leads {flip.against} by {money(yes)}, "
             f"if no by {money(no)}; even at a chance of {entered(flip.flip, flip.unit)}."
         )
-    return (
-        f"{flip.label}: {entered(flip.entered, flip.unit)} now; at {entered(flip.flip, flip.unit)} "
-        f"{flip.alternative} and {flip.against} are worth the same."
-    )
+    now, then = _at(flip)
+    return f"{flip.label}: {now} now; at {then} {flip.alternative} and {flip.against} are worth the same."
+
+
+def _at(flip: Flip) -> tuple[str, str]:
+    """Write an input as entered and at its flip; nights a year as nights a week too."""
+    now, then = entered(flip.entered, flip.unit), entered(flip.flip, flip.unit)
+    if flip.a_week is None:
+        return now, then
+    return f"{now} ({number(flip.a_week[0], 1)} a week)", f"{then} ({number(flip.a_week[1], 1)} a week)"
 
 
 def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> str:
@@ -567,7 +573,7 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
 
 
 def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
-    cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
+    cells = [(*_at(f), f"{f.alternative} = {f.against}") for f in flips]
     now, then = (max([len(cell[k]) for cell in cells] + [7]) for k in (0, 1))
     pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
     labels = max(width - now - then - pair - 3 * GAP, 24)
