@@ -9,6 +9,7 @@ import equipdecide as ed
 from equipdecide.cli import main
 from equipdecide.evaluate import evaluate
 from equipdecide.views import charts, shop_charts
+from equipdecide.views.table import flip_in_words
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
@@ -103,7 +104,10 @@ def test_the_watcher_turns_where_the_arithmetic_does():
 def test_nights_a_week_stand_beside_nights_a_year(capsys):
     file, path = str(SCENARIOS / "night_watch.yaml"), "machines.MC-1.running.nights.nights"
     assert main(["breakeven", file, "--input", path, "--course", "watcher"]) == 0
-    assert "190 (3.8 a week)" in (text := capsys.readouterr().out) and "(1.3 a week)" in text
+    text = capsys.readouterr().out
+    assert "3.8 a week" in text and "1.3 a week" in text
+    (flip,) = ed.breakeven(ed.load(file), path, "watcher").between("watcher")
+    assert "190 (3.8 a week) now; at " in flip_in_words(flip) and "(1.3 a week)" in flip_in_words(flip)
     assert main(["breakeven", file, "--input", "study.rate", "--course", "conveyor"]) == 0
     assert "a week" not in capsys.readouterr().out
 
