@@ -51,6 +51,13 @@ def test_years_that_scatter(tmp_path):
     assert "least squares" in said[0] and "up to 16% off" in said[0]  # 6,000 over the geometric mean 5,171: 16 %
 
 
+def test_a_steep_growth_is_warned_of(tmp_path):
+    """2,000, 3,000, 4,500: 50 % a year, 6,750 to come."""
+    first, growth, said, _ = posted(tmp_path, [*EARLY, "2024-01-10,2000", "2025-01-10,3000", "2026-01-10,4500"])
+    assert (first, growth) == (pytest.approx(6_750), pytest.approx(0.50))
+    assert "does not go on for years" in said[0]
+
+
 def test_too_few_years_claim_no_growth(tmp_path):
     rows = ["2024-01-10,4000", "2025-01-10,6000", "2026-01-10,7000"]
     first, growth, said, _ = posted(tmp_path, rows)

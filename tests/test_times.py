@@ -110,6 +110,11 @@ def test_many_stops_over_many_shifts():
     assert set(KINDS) == {"planned downtime", "no order", "set-up", "delay"}
 
 
+def test_a_record_keeps_the_files():
+    made = ed.record(ed.compare(ed.load(RECORDS)), "keep")
+    assert set(FILES) <= set(made.files)
+
+
 def test_the_records_by_hand():
     """120 nights of 6 h at 8 h between stops; one crash in 8 years; bills of 4,400, 4,600, 5,400, 6,100."""
     scenario = ed.load(RECORDS)

@@ -358,7 +358,7 @@ class Crashes(Frozen):
 
     a_year: Count | None = Field(None, title="Crashes a year, on average")
     count: Count | None = Field(None, title="Crashes there have been")
-    over_years: Years | None = Field(None, title="Years over which they were counted")
+    over_years: Years | None = Field(None, title="Years over which crashes were counted")
     cost: Money = Field(title="What one crash costs in repairs")
     days: Days | None = Field(None, title="Working days the machine stands after one")
 

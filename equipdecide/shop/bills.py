@@ -18,6 +18,7 @@ from equipdecide.scenario.bills import Bill, read_bills
 from equipdecide.shop.time_elements import meter_hours
 
 FOR_GROWTH = 3  # whole years of bills from which a growth is fitted
+STEEP = 0.25  # a growth a year above which a reader is warned; a judgement, no source
 
 
 def yearly_sums(bills: Sequence[Bill], decision: dt.date) -> list[float]:
@@ -96,10 +97,12 @@ def _in_words(machine: str, w: Working, bills: Sequence[Bill], sums: Sequence[fl
     if not grown:
         why = f"fewer than {FOR_GROWTH} whole years" if len(sums) < FOR_GROWTH else "a year without a bill"
         return f"{begun} There is {why}, so upkeep is their mean, {level:,.0f} a year, and no growth is claimed."
+    growth = w["growth"].figure()
+    steep = " So steep a growth does not go on for years: look for the dear bill." if growth > STEEP else ""
     missed = max(abs(one / line - 1) for one, line in zip(sums, w["line"].per_row(), strict=True))
     return (
         f"{begun} Log-linear least squares on them: {level:,.0f} in the first year of the study, growth "
-        f"{w['growth'].figure():.1%} a year; a single year lies up to {missed:.0%} off that line."
+        f"{growth:.1%} a year; a single year lies up to {missed:.0%} off that line.{steep}"
     )
 
 
