@@ -9,6 +9,7 @@
     c["sell and replace"] - c["keep"]            # their difference
     ed.sale(s, on="2026-10-09")                  # settlement, gain, tax and cash, by route
     ed.hours(s)                                  # staffed and night hours, profit per spindle hour
+    ed.times(s)                                  # where the shifts went: time elements, each share with what it is over
     ed.market_value(s)                           # what it may bring: a band, each curve named for what it shows
     ed.news(s)                                   # each yes/no event: both answers, weighed; what knowing is worth
     ed.breakeven(s)                              # every input, by how near its flip is
@@ -49,6 +50,7 @@ _VERBS = {
     "sale": "equipdecide.decide.sale",
     "papers": "equipdecide.decide.papers",
     "hours": "equipdecide.decide.hours",
+    "times": "equipdecide.decide.times",
     "market_value": "equipdecide.decide.market_value",
     "explain": "equipdecide.views.explain",
     "breakeven": "equipdecide.decide.breakeven",
@@ -102,6 +104,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
     from equipdecide.decide.simulate import simulate
+    from equipdecide.decide.times import times
     from equipdecide.decide.timing import sell_when, service_life, wait
     from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
@@ -154,6 +157,7 @@ __all__ = [
     "service_life",
     "simulate",
     "slides",
+    "times",
     "todo_page",
     "tornado",
     "two_way",
@@ -168,7 +172,7 @@ def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
             # so that results show themselves
-            for view in ("table", "beside", "risk", "timing", "lending", "market_value", "papers"):
+            for view in ("table", "beside", "risk", "timing", "lending", "market_value", "papers", "times"):
                 importlib.import_module(f"equipdecide.views.{view}")
         if _VERBS[name].startswith("equipdecide.after."):
             for view in ("record_page", "todo_page", "look_back_page"):

@@ -103,6 +103,10 @@ def _sale(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.sale:sale")(scenario, args.on, args.machine)
 
 
+def _times(scenario: Scenario, args: Namespace) -> Any:
+    return _named("decide.times:times")(scenario, args.machine)
+
+
 def _value(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.market_value:market_value")(scenario, args.machine)
 
@@ -155,6 +159,12 @@ ANSWERS: dict[str, Answer] = {
         _plainly("decide.hours:hours"),
         "views.table:hours_text",
         "views.shop_charts:hours_chart",
+    ),
+    "times": Answer(
+        "where the hours of a shift calendar went, from a log of stops: time elements and indicators",
+        _times,
+        "views.times:times_text",
+        options=(_MACHINE,),
     ),
     "value": Answer(
         "what a machine may bring: public curves and your comparables as a band, beside the offers",

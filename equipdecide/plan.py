@@ -292,7 +292,7 @@ def resolve(scenario: Scenario, name: str, time: Timeline, doubts: dict[str, flo
             if running is not None:
                 update = {
                     k: getattr(change, k)
-                    for k in ("staffed_hours", "cutting_share", "cycle_factor", "good_share")
+                    for k in ("staffed_hours", "cutting_share", "cycle_factor", "good_share", "crashes")
                     if getattr(change, k)
                 }
                 if change.nights is not None:

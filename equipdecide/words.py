@@ -143,7 +143,7 @@ def entered(value: float, unit: str) -> str:
         figure = whole(value) if abs(value) >= HUNDREDS_FROM else number(value, 2)
         return f"{figure} a{'n' if per == 'hour' else ''} {per}" if per else figure
     words = {"hour": "h", "hour/year": "h a year", "h/year": "h a year", "minute": "min", "factor": "", "count": ""}
-    if unit in ("day", "week", "month") and value != 1:
+    if unit in ("day", "week", "month", "year") and value != 1:
         words[unit] = f"{unit}s"
     return f"{number(value, 2 if abs(value) < 100 else 0)} {words.get(unit, unit)}".rstrip()
 

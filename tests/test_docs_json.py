@@ -78,6 +78,8 @@ def test_keys_on_the_page_are_those_printed(
         shutil.copy(DECK.with_name("nightlog.csv"), tmp_path)
         (tmp_path / "guesses.yaml").write_text(DECK.read_text(encoding="utf-8") + GUESSES, encoding="utf-8")
         file = str(tmp_path / "guesses.yaml")
+    if command == "times":
+        file = str(DECK.with_name("shop_records.yaml"))
     monkeypatch.chdir(tmp_path)
     assert main([command, file, *MORE.get(command, []), "--json"]) == 0
     found: dict[str, set[str]] = {}

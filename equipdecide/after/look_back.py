@@ -258,7 +258,7 @@ def seen(group: Sequence[Actual]) -> float:
 def _growth(entry: Actual) -> float:
     """Return the growth of upkeep from its first year to the one in which the entry begins."""
     setup = entry.setup
-    if setup is None or setup.upkeep is None or entry.since is None:
+    if setup is None or setup.upkeep is None or setup.upkeep.growth is None or entry.since is None:
         return 1.0
     whole = max(
         entry.since.year

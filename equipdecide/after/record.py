@@ -281,6 +281,9 @@ def _files(scenario: Scenario) -> dict[str, str]:
         i.changes.nights for i in scenario.improvements.values()
     ]
     named = [n.log for n in nights if n and n.log] + [doubt.log for doubt in scenario.doubts if doubt.log]
+    times = [m.times for m in scenario.machines.values() if m.times]
+    named += [name for one in times for name in (one.shifts, one.stops, one.meter) if name]
+    named += [m.upkeep.bills for m in scenario.machines.values() if m.upkeep and m.upkeep.bills]
     return {
         name: (folder / name).read_text(encoding="utf-8-sig")
         for name in sorted(set(named))

@@ -22,6 +22,7 @@ from equipdecide.parameters import Law
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
+from equipdecide.scenario.questions import WEEKS_A_YEAR
 from equipdecide.scenario.reading import amounts
 from equipdecide.showing import Shown
 
@@ -62,6 +63,13 @@ class Flip:
     searched: tuple[float, float]
     two_points: tuple[float, float] | None = None
 
+    @property
+    def a_week(self) -> tuple[float, float] | None:
+        """Nights a week entered and at the flip, over the 50 weeks worked in a year; None for any other input."""
+        if not self.path.endswith(".nights.nights"):
+            return None
+        return self.entered / WEEKS_A_YEAR, self.flip / WEEKS_A_YEAR
+
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys."""
         return {
@@ -79,6 +87,7 @@ class Flip:
             "searched": list(self.searched),
             "all": list(self.all),
             "two_points": None if self.two_points is None else {"no": self.two_points[0], "yes": self.two_points[1]},
+            "flip_a_week": None if self.a_week is None else self.a_week[1],
         }
 
 

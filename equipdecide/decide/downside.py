@@ -66,8 +66,13 @@ def adverse_events(scenario: Scenario, plan: Plan, ledger: Ledger) -> tuple[Adve
             nights = running.nights
             slower |= _ends([running.cutting_share, running.good_share], low=True)
             slower |= _ends([running.cycle_factor], low=False)
+            if (often := running.crashes) is not None:
+                slower |= _ends([often.a_year, often.count, often.days], low=False)
+                slower |= _ends([often.over_years], low=True)
+                dearer |= _ends([often.cost], low=False)
             if nights is not None:
                 slower |= _ends([nights.nights, nights.window, nights.mean_between_stops], low=True)
+                slower |= _ends([nights.recovery], low=False)
         if setup.installed:
             slower |= _ends([setup.source.ramp_loss, setup.source.down_days], low=False)
     lost = [

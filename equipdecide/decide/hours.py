@@ -40,7 +40,8 @@ DEFINITION = (
 class HoursOfOne:
     """One alternative in its first full year in place. None where hours are not modelled, or no such year is left.
 
-    `staffed_hours` and `night_hours` [h/year] are hours the spindle cuts with people present and alone,
+    `staffed_hours` and `night_hours` [h/year] are hours the spindle cuts with people present (mornings after a stop,
+    `recovery_hours`, taken off) and alone, both before days down after a crash, `crash_hours`;
     `good_standard_hours` [h/year] what they make at standard time, `contribution` [currency/year],
     `profit_per_spindle_hour` [currency/h].
     """
@@ -53,6 +54,8 @@ class HoursOfOne:
     contribution: float | None
     profit_per_spindle_hour: float | None
     limits: Mapping[str, float] = field(default_factory=dict)  # hours a year at which each becomes the limit
+    recovery_hours: float | None = None  # taken off the staffed hours: mornings after a stop [h/year]
+    crash_hours: float | None = None  # taken off both: days down after a crash [h/year]
 
     @property
     def limit(self) -> str | None:
@@ -104,7 +107,15 @@ class HoursResult(Shown):
     def to_json(self) -> dict[str, object]:
         """Return plain data with fixed keys: keys are added, never renamed."""
         night = self.night
-        keys = ("staffed_hours", "night_hours", "good_standard_hours", "contribution", "profit_per_spindle_hour")
+        keys = (
+            "staffed_hours",
+            "night_hours",
+            "recovery_hours",
+            "crash_hours",
+            "good_standard_hours",
+            "contribution",
+            "profit_per_spindle_hour",
+        )
         return {
             "night": None if night is None else night.to_json(),
             "alternatives": [
@@ -167,7 +178,7 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
         found = [
             (ledger.column(f"hours of {setup.name}.{column}").figure(), share)
             for setup, share in at_work
-            if setup is not None
+            if setup is not None and column in ledger.workings[f"hours of {setup.name}"]
         ]
         return sum(value * share for value, share in found) / length
 
@@ -190,6 +201,8 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
         contributed,
         profit,
         limits if good > 0 else {},
+        a_year("recovery_hours"),
+        a_year("crash_hours"),
     )
 
 

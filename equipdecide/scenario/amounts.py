@@ -299,6 +299,7 @@ HourRate = Annotated[
 Minutes = Annotated[Amount, Quantity("a number of minutes", "min", "19.5", high=1e5, words=("min", "minutes"))]
 Days = Annotated[Amount, Quantity("a number of days", "day", "10", high=3660, words=("d", "day", "days"))]
 Weeks = Annotated[Amount, Quantity("a number of weeks", "week", "16", high=520, words=("week", "weeks", "wk"))]
+Years = Annotated[Amount, Quantity("a number of years", "year", "5", high=100, words=("yr", "year", "years"))]
 Count = Annotated[
     Amount, Quantity("a count", "count", "3,400", high=1e9, words=("pieces", "nights", "a year", "pieces a year"))
 ]

@@ -26,6 +26,7 @@ from equipdecide.scenario.amounts import (
     read_day,
 )
 from equipdecide.scenario.faults import Fault, did_you_mean
+from equipdecide.scenario.shop_checks import SHOP_CHECKS
 from equipdecide.scenario.tax_checks import TAX_CHECKS
 from equipdecide.scenario.tree import Items, Place, Table, Text
 
@@ -725,6 +726,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     day_can_be_heard,
     stations_stand,
     learning_is_said_once,
+    *SHOP_CHECKS,
     *TAX_CHECKS,
 )
 

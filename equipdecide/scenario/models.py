@@ -31,6 +31,7 @@ from equipdecide.scenario.amounts import (
     Rate,
     Share,
     Weeks,
+    Years,
     YesNo,
 )
 from equipdecide.scenario.tree import Source
@@ -329,6 +330,11 @@ class NightChanges(Frozen):
     scrap_hour: MoneyPerHour | None = Field(None, title="What an hour run on spoils, in material and tools")
     fault_cost: Money | None = Field(None, title="What one such night costs beside: a crash, a repair, a lost morning")
     cost_a_night: Money | None = Field(None, title="What loading and proving for one night costs")
+    recovery: Hours | None = Field(
+        None,
+        title="Staffed spindle hours that a stopped night costs the next morning",
+        description="to clear, prove and restart; hours, where `fault_cost` is money",
+    )
 
 
 class Nights(NightChanges):
@@ -347,14 +353,30 @@ class Attended(Frozen):
     attention: Minutes = Field(title="Minutes a call takes, on average")
 
 
+class Crashes(Frozen):
+    """Crashes as a rate: entered, or counted over years; what one costs and how long the machine then stands."""
+
+    a_year: Count | None = Field(None, title="Crashes a year, on average")
+    count: Count | None = Field(None, title="Crashes there have been")
+    over_years: Years | None = Field(None, title="Years over which crashes were counted")
+    cost: Money = Field(title="What one crash costs in repairs")
+    days: Days | None = Field(None, title="Working days the machine stands after one")
+
+
 class Upkeep(Frozen):
     """Repairs and service."""
 
-    first_year: MoneyPerYear = Field(
+    first_year: MoneyPerYear | None = Field(
+        None,
         title="Repairs and service in the first year",
         description="from the day of decision, or from service for a new machine",
     )
-    growth: Rate = Field(title="Growth of upkeep a year")
+    growth: Rate | None = Field(None, title="Growth of upkeep a year")
+    bills: str | None = Field(
+        None,
+        title="... or a CSV file of the shop's repair bills, from which both follow",
+        description="columns date, amount; hours (the meter) and what may stand too",
+    )
     warranty_years: int = Field(0, ge=0, le=10, title="Years of warranty")
     warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
 
@@ -371,6 +393,9 @@ class Running(Frozen):
         None,
         title="Several machines looked after by the same people",
         description="the cutting share is then that of a machine which never waits for them",
+    )
+    crashes: Crashes | None = Field(
+        None, title="Crashes a year, what one costs, how long it stands", description="not in the upkeep as well"
     )
 
 
@@ -403,6 +428,22 @@ class Market(Frozen):
     )
 
 
+class Times(Frozen):
+    """Where the hours of a machine went, for `equipdecide times`: files of its shifts, its stops, its meter."""
+
+    shifts: str = Field(title="CSV file of the shifts", description="columns start, end, as 2026-09-14 06:00")
+    stops: str = Field(
+        title="CSV file of the stops",
+        description="columns start, end, kind, reason; kind: planned downtime, no order, set-up or delay",
+    )
+    meter: str | None = Field(None, title="CSV file of the meter's readings", description="columns date, hours")
+    minutes_each: Minutes | None = Field(None, title="Planned minutes of one piece made in these shifts")
+    produced: Count | None = Field(None, title="Pieces made in these shifts")
+    good: Count | None = Field(None, title="Of them good at once or after rework")
+    scrap: Count | None = Field(None, title="Of them scrapped")
+    rework: Count | None = Field(None, title="Of them reworked")
+
+
 class OwnBooks(Frozen):
     """How the shop's own books depreciate a machine, for statements; tax has methods of its own."""
 
@@ -425,6 +466,7 @@ class Machine(Frozen):
     running: Running | None = Field(None, title="Hours it runs in a year")
     upkeep: Upkeep | None = Field(None, title="Repairs and service")
     market: Market | None = Field(None, title="What is known of its market")
+    times: Times | None = Field(None, title="Files of its shifts and stops, to see where its hours went")
     costs: dict[str, MoneyPerYear] = Field(default_factory=dict, title="Other yearly costs of having it")
     earnings: dict[str, MoneyPerYear] = Field(
         default_factory=dict, title="Yearly earnings or savings where hours are not modelled"
@@ -477,6 +519,7 @@ class Changes(Frozen):
     cycle_factor: Multiple | None = Field(None, title="Time a part takes, as a multiple of the standard time")
     good_share: Share | None = Field(None, title="Good parts, as a share of parts made")
     nights: NightChanges | None = Field(None, title="What changes in the hours it runs alone")
+    crashes: Crashes | None = Field(None, title="Crashes a year from then on, what one costs, how long it stands")
     ends_causes: dict[str, Share] = Field(
         default_factory=dict,
         title="Share of the logged stops it ends, by reason",

@@ -17,6 +17,7 @@ from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
 from equipdecide.scenario.amounts import Amount, decimal_text
 from equipdecide.scenario.models import Attended, Nights, Running
+from equipdecide.shop.crashes import crashes
 from equipdecide.shop.nights import NightLog, read_log
 
 BATCHES = listed("batch", [str(k) for k in range(1, 201)])  # a ramp-up is over long before its two-hundredth batch
@@ -30,31 +31,44 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     running = setup.running
     assert isinstance(running, Running)
     w = draft.common.working(name, says=f"hours a year on {setup.name}", rule="hours")
-    staffed, cutting = draft.input(running.staffed_hours), draft.input(running.cutting_share)
-    if running.attended is None:
-        w.formula(
-            "staffed_spindle_hours",
-            "staffed * cutting",
-            "h/year",
-            "hours it cuts with people present",
-            staffed=staffed,
-            cutting=cutting,
-        )
-    else:
-        w.formula(
-            "staffed_spindle_hours",
-            "staffed * cutting * not_waiting",
-            "h/year",
-            "hours it cuts with people present, waiting for them taken out",
-            staffed=staffed,
-            cutting=cutting,
-            not_waiting=_not_waiting(draft, w, running.attended),
-        )
+    mornings = running.nights is not None and running.nights.recovery is not None
+    says = "hours it cuts with people present" + (", before mornings after a stop" if mornings else "")
+    staffed: dict[str, Column | float] = {
+        "staffed": draft.input(running.staffed_hours),
+        "cutting": draft.input(running.cutting_share),
+    }
+    text = "staffed * cutting"
+    if running.attended is not None:
+        text, says = f"{text} * not_waiting", f"{says}, waiting for them taken out"
+        staffed["not_waiting"] = _not_waiting(draft, w, running.attended)
+    w.formula("staffed_before_mornings" if mornings else "staffed_spindle_hours", text, "h/year", says, None, **staffed)
     if running.nights is not None:
         _nights(draft, w, setup, running.nights, folder)
     else:
         w.formula("night_hours", "0", "h/year", "hours it cuts alone")
-    w.formula("spindle_hours", "staffed_spindle_hours + night_hours", "h/year", "hours the spindle cuts")
+    if mornings:
+        w.formula(
+            "staffed_spindle_hours",
+            "max(staffed_before_mornings - recovery_hours, 0)",
+            "h/year",
+            "hours it cuts with people present, mornings after a stop taken off",
+        )
+    if (expected := crashes(draft, setup)) is None:
+        w.formula("spindle_hours", "staffed_spindle_hours + night_hours", "h/year", "hours the spindle cuts")
+    else:
+        w.formula(
+            "crash_hours",
+            f"(staffed_spindle_hours + night_hours) * min(down_days / {WORKING_DAYS}, 1)",
+            "h/year",
+            "hours it stands after a crash, at what it cuts on a working day",
+            down_days=expected["down_days"],
+        )
+        w.formula(
+            "spindle_hours",
+            "staffed_spindle_hours + night_hours - crash_hours",
+            "h/year",
+            "hours the spindle cuts, days down after a crash taken off",
+        )
     factor = draft.input(running.cycle_factor) if running.cycle_factor else 1.0
     good = draft.input(running.good_share) if running.good_share else 1.0
     return w.formula(
@@ -103,6 +117,17 @@ def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path
         window=window,
     )
     w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=count)
+    if nights.recovery is not None:
+        w.formula(
+            "recovery_hours",
+            "nights * (1 - exp(-window / theta)) * recovery",
+            "h/year",
+            "staffed spindle hours lost in the mornings after a stop, to clear and restart",
+            nights=count,
+            window=window,
+            theta=theta,
+            recovery=draft.input(nights.recovery),
+        )
     costs = []
     if nights.cost_a_night is not None:
         costs.append(

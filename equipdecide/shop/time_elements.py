@@ -12,32 +12,28 @@ draft's "quality rate" and "setup rate" are called quality ratio and set-up rati
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from equipdecide.calendar import FloatArray
 from equipdecide.ledger import Finding
+from equipdecide.scenario.time_log import KINDS, Stop, Stretch
 
-Kind = Literal["planned downtime", "no order", "set-up", "delay"]
-KINDS: tuple[Kind, ...] = ("planned downtime", "no order", "set-up", "delay")
+__all__ = [
+    "KINDS",
+    "Indicator",
+    "Output",
+    "Stop",
+    "Stretch",
+    "TimeElements",
+    "elements",
+    "indicators",
+    "meter_hours",
+]
 
-
-@dataclass(frozen=True)
-class Stretch:
-    """A stretch of clock time, from `start` up to `end`."""
-
-    start: dt.datetime
-    end: dt.datetime
-
-
-@dataclass(frozen=True)
-class Stop(Stretch):
-    """A stretch in which the machine did not produce, its kind, and the reason as logged."""
-
-    kind: Kind = "delay"
-    reason: str = ""
+_CODE = {kind: k for k, kind in enumerate(KINDS)}
 
 
 @dataclass(frozen=True)
@@ -106,18 +102,19 @@ def elements(shifts: Sequence[Stretch], stops: Sequence[Stop]) -> tuple[TimeElem
             )
         )
     shift_list = _joined(spans)
-    lost = dict.fromkeys(KINDS, 0.0)
-    double = outside = 0.0
-    reached: dt.datetime | None = None
-    for stop in sorted(stops, key=lambda s: (s.start, s.end)):
-        start = stop.start if reached is None else max(stop.start, reached)
-        double += max((min(start, stop.end) - stop.start).total_seconds() / 60, 0.0)
-        reached = stop.end if reached is None else max(reached, stop.end)
-        if start >= stop.end:
-            continue
-        inside = sum(max((min(stop.end, b) - max(start, a)).total_seconds() / 60, 0.0) for a, b in shift_list)
-        outside += (stop.end - start).total_seconds() / 60 - inside
-        lost[stop.kind] += inside
+    base = shift_list[0][0] if shift_list else dt.datetime(2000, 1, 1)
+    edges = _minutes([edge for pair in shift_list for edge in pair], base)
+    length = np.concatenate(([0.0], np.cumsum(np.where(np.arange(1, len(edges)) % 2, np.diff(edges), 0.0))))
+    starts, ends = _minutes((stop.start for stop in stops), base), _minutes((stop.end for stop in stops), base)
+    kinds = np.array([_CODE[stop.kind] for stop in stops], dtype=np.int64)
+    order = np.lexsort((ends, starts))
+    starts, ends, kinds = starts[order], ends[order], kinds[order]
+    reached = np.concatenate(([-np.inf], np.maximum.accumulate(ends)[:-1])) if len(ends) else ends
+    begun = np.minimum(np.maximum(starts, reached), ends)  # what stands in an earlier record counts there
+    double = float((begun - starts).sum())
+    inside = np.interp(ends, edges, length) - np.interp(begun, edges, length) if len(edges) else np.zeros(len(ends))
+    outside = float((ends - begun).sum() - inside.sum())
+    lost = dict(zip(KINDS, np.bincount(kinds, inside, len(KINDS)).tolist(), strict=True))
     if double:
         findings.append(
             Finding(
@@ -127,7 +124,7 @@ def elements(shifts: Sequence[Stretch], stops: Sequence[Stop]) -> tuple[TimeElem
                 "warning",
             )
         )
-    if outside:
+    if outside > 1e-6:
         findings.append(
             Finding(
                 "outside_shifts",
@@ -136,11 +133,15 @@ def elements(shifts: Sequence[Stretch], stops: Sequence[Stop]) -> tuple[TimeElem
                 "warning",
             )
         )
-    operation = sum((b - a).total_seconds() / 60 for a, b in shift_list)
+    operation = float(length[-1])
     planned = operation - lost["planned downtime"]
     busy = planned - lost["no order"]
     failures = sum(stop.kind == "delay" for stop in stops)
     return TimeElements(operation, planned, busy, lost["set-up"], lost["delay"], failures), tuple(findings)
+
+
+def _minutes(days: Iterable[dt.datetime], base: dt.datetime) -> FloatArray:
+    return np.array([(day - base).total_seconds() for day in days], dtype=float) / 60
 
 
 def _joined(spans: Sequence[Stretch]) -> list[tuple[dt.datetime, dt.datetime]]:

@@ -10,6 +10,8 @@ from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.plan import Plan, Setup
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import Spend
+from equipdecide.shop.bills import upkeep_of_bills
+from equipdecide.shop.crashes import crashes
 
 
 def whole_years(first: Date, spans: Axis) -> list[int]:
@@ -60,10 +62,15 @@ def upkeep(draft: Draft, plan: Plan) -> None:
                 Origin("calendar", "anniversaries"),
                 spans,
             )
+            if entry.first_year is not None and entry.growth is not None:
+                first, growth = draft.input(entry.first_year), draft.input(entry.growth)
+            else:  # the checks of a scenario ask for these two, or for bills
+                billed = upkeep_of_bills(draft, plan, setup)
+                first, growth = billed["first_year"], billed["growth"]
             uses: dict[str, Column | float] = {
                 "held": held,
-                "first": draft.input(entry.first_year),
-                "growth": draft.input(entry.growth),
+                "first": first,
+                "growth": growth,
                 "year": w[f"year_{k}"],
                 "years": years,
             }
@@ -72,6 +79,18 @@ def upkeep(draft: Draft, plan: Plan) -> None:
                 text += f" * where(year < {entry.warranty_years}, share, 1)"
                 uses["share"] = draft.input(entry.warranty_share)
             repairs.append(w.formula(f"upkeep_{k}", text, "USD", f"repairs and service of {setup.name}", None, **uses))
+        if (expected := crashes(draft, setup)) is not None:
+            repairs.append(
+                w.formula(
+                    f"crashes_{k}",
+                    "held * a_year * years",
+                    "USD",
+                    f"repairs after crashes of {setup.name}, on average",
+                    held=held,
+                    a_year=expected["cost_a_year"],
+                    years=years,
+                )
+            )
         costs += _yearly(draft, plan, w, setup, held, years, "costs", k)
         earnings += _yearly(draft, plan, w, setup, held, years, "earnings", k)
         hours = f"hours of {setup.name}"

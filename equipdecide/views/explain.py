@@ -38,6 +38,8 @@ RULES = {
     "part economics": "shop.contribution",
     "contribution": "shop.contribution",
     "upkeep": "shop.upkeep",
+    "crashes": "shop.crashes",
+    "bills": "shop.bills",
     "spending": "shop.upkeep",
     "elsewhere": "shop.upkeep",
     "loan schedule": "money.loan",

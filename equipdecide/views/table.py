@@ -414,6 +414,14 @@ def hours_grid(result: HoursResult) -> Grid:
     rows = (
         row("hours cut, staffed", "staffed_hours", whole),
         row("hours cut alone", "night_hours", whole),
+        *(
+            row(label, key, whole)
+            for label, key in (
+                ("mornings after a stop, taken off", "recovery_hours"),
+                ("days down after a crash", "crash_hours"),
+            )
+            if any(getattr(entry, key) for entry in result.alternatives)
+        ),
         row("good standard hours", "good_standard_hours", whole),
         row("contribution", "contribution", money),
         row("profit a spindle hour", "profit_per_spindle_hour", cents),
@@ -503,10 +511,19 @@ def flip_in_words(flip: Flip) -> str:
             f"{flip.alternative} leads {flip.against} by {money(yes)}, "
             f"if no by {money(no)}; even at a chance of {entered(flip.flip, flip.unit)}."
         )
+    now, then = (f" ({week})" if week else "" for week in _a_week(flip))
     return (
-        f"{flip.label}: {entered(flip.entered, flip.unit)} now; at {entered(flip.flip, flip.unit)} "
+        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at {entered(flip.flip, flip.unit)}{then} "
         f"{flip.alternative} and {flip.against} are worth the same."
     )
+
+
+def _a_week(flip: Flip) -> tuple[str, str]:
+    """Write nights a year, as entered and at the flip, as nights a week; empty for any other input."""
+    if flip.a_week is None:
+        return "", ""
+    now, then = flip.a_week
+    return f"{number(now, 1)} a week", f"{number(then, 1)} a week"
 
 
 def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> str:
@@ -560,21 +577,22 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
 
 def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
     cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
-    now, then = (max([len(cell[k]) for cell in cells] + [7]) for k in (0, 1))
+    weeks = [_a_week(f) for f in flips]  # stand below the nights a year
+    now, then = (max([len(cell[k]) for cell in [*cells, *weeks]] + [7]) for k in (0, 1))
     pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
     labels = max(width - now - then - pair - 3 * GAP, 24)
     lines = [
         _line("input", ["now", "flip at"], labels, [now, then]) + " " * GAP + "equally good",
         RULE * (labels + now + then + pair + 3 * GAP),
     ]
-    for flip, cell in zip(flips, cells, strict=True):
+    for flip, cell, week in zip(flips, cells, weeks, strict=True):
         names, sides = wrap(flip.label, labels, "", "  "), wrap(cell[2], pair)
-        for n in range(max(len(names), len(sides))):
+        for n in range(max(len(names), len(sides), 2 if any(week) else 1)):
             name = names[n] if n < len(names) else ""
             side = sides[n] if n < len(sides) else ""
             lines.append(
                 (
-                    _line(name, cell[:2] if n == 0 else ("", ""), labels, [now, then]).ljust(
+                    _line(name, cell[:2] if n == 0 else week if n == 1 else ("", ""), labels, [now, then]).ljust(
                         labels + now + then + 2 * GAP
                     )
                     + " " * GAP

@@ -27,7 +27,17 @@ KEEP, COURSE = "keep", "course"
 
 # which sheet the workings of a rule stand on, in the order of the sheets; a rule not named stands with the returns
 SUBJECTS: Mapping[str, tuple[str, ...]] = {
-    "Shop": ("part economics", "hours", "capacity", "contribution", "upkeep", "spending", "elsewhere"),
+    "Shop": (
+        "part economics",
+        "crashes",
+        "bills",
+        "hours",
+        "capacity",
+        "contribution",
+        "upkeep",
+        "spending",
+        "elsewhere",
+    ),
     "Loans and orders": ("loan schedule", "settlement", "payoff", "orders", "debt service", "lease", "guarantees"),
     "Books": ("depreciation", "disposal", "section 179", "own books"),
     "Returns": ("income", "reference", "business interest", "limits", "returns", "qualified income"),
