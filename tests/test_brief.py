@@ -87,7 +87,7 @@ def test_the_page_asks_nothing_and_runs_nothing(pages, read, name: str) -> None:
 def test_the_page_is_small_and_the_same_twice(pages, comparisons, name: str) -> None:
     again = ed.brief(comparisons[name])
     assert again == pages[name]
-    assert len(again.encode()) < 400_000
+    assert len(again.encode()) < 330_000
 
 
 def test_the_headline_is_that_of_the_comparison(read, comparisons) -> None:

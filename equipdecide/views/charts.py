@@ -34,6 +34,7 @@ from equipdecide.decide.compare import Comparison, Difference, Outcome
 from equipdecide.decide.page_figures import DatedCash, Staircase, cash_by_year, one_offs, worth_so_far
 from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.decide.sale import RouteResult
+from equipdecide.views.small_svg import small
 from equipdecide.words import MINUS, day, money, month, number, percent, whole
 
 STYLE = Path(__file__).with_name("equipdecide.mplstyle")
@@ -89,22 +90,7 @@ def svg(ax: Axes, with_title: bool = True) -> str:
             figure.suptitle("").set_in_layout(False)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    text = out.getvalue()
-    text = re.sub(r"<!--.*?-->", "", text[text.index("<svg") :], flags=re.DOTALL)
-    text = re.sub(r'<g id="[^"]*"', "<g", text).replace("DejaVuSans-Bold-", "b").replace("DejaVuSans-", "r")
-    text = re.sub(
-        r'<use xlink:href="(#[br]\w+)" transform="translate\((-?[\d.]+) 0\)"/>', r'<use xlink:href="\1" x="\2"/>', text
-    )
-    text = re.sub(r"-?\d+\.\d+", _shorter, text)
-    return re.sub(r">\s+<", "><", re.sub(r"\s*\n\s*", " ", text)).strip()
-
-
-def _shorter(found: re.Match[str]) -> str:
-    """Return a number as short as no eye can tell: a tenth of a point, and more digits for small scale factors."""
-    number = float(found[0])
-    places = 4 if abs(number) < 1 else 1 if abs(number) < 1000 else 0
-    text = f"{number:.{places}f}"
-    return text.rstrip("0").rstrip(".") if places else text
+    return small(out.getvalue())
 
 
 def data_address(ax: Axes, with_title: bool = True) -> str:
