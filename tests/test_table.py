@@ -17,20 +17,11 @@ from equipdecide.decide.sale import SaleResult, sale
 from equipdecide.ledger import Finding
 from equipdecide.scenario import Scenario, load
 from equipdecide.scenario.examples import example
-from equipdecide.views.table import (
-    breakeven_text,
-    comparison_grid,
-    comparison_text,
-    findings_text,
-    headline,
-    hours_text,
-    payback_in_words,
-    rates_in_words,
-    sale_grid,
-    sale_headline,
-    sale_text,
-    sort_findings,
-)
+from equipdecide.views.finding_lists import findings_text, sort_findings
+from equipdecide.views.flip_list import breakeven_text
+from equipdecide.views.hours_table import hours_text
+from equipdecide.views.sale_table import sale_grid, sale_headline, sale_text
+from equipdecide.views.table import comparison_grid, comparison_text, headline, payback_in_words, rates_in_words
 from equipdecide.words import MINUS, plain
 
 

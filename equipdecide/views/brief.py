@@ -29,10 +29,11 @@ from equipdecide.views import accountant_page as accountant
 from equipdecide.views import charts, shop_charts
 from equipdecide.views import lender_page as lender
 from equipdecide.views.explained import Linked, Said, marked
+from equipdecide.views.finding_lists import sort_findings
 from equipdecide.views.parts import SETTLED, Block, Bullets, Definitions, Entries, Page, Part, Row, Table, Text, chart
 from equipdecide.views.printing import print_page
 from equipdecide.views.sure_part import sure
-from equipdecide.views.table import headline, sort_findings
+from equipdecide.views.table import headline
 from equipdecide.words import MINUS, cents, day, entered, listed, money, month, number, percent, whole, years
 
 TEMPLATE = "brief.html.j2"
