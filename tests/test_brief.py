@@ -12,7 +12,10 @@ import pytest
 import equipdecide as ed
 from equipdecide.cautions import CAUTIONS
 from equipdecide.decide.page_figures import ten_numbers
-from equipdecide.views.brief import PARTNERS, TERMS, Page, first_table
+from equipdecide.views.brief import PARTNERS
+from equipdecide.views.parts import Page
+from equipdecide.views.reading_parts import TERMS
+from equipdecide.views.ten_numbers import first_table
 from equipdecide.words import cents, money, month
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
