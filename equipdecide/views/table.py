@@ -17,13 +17,22 @@ SMALL_RATE = (
 )  # a rate below this is told in a remark: it comes of tax that falls after the study, not of the purchase
 
 
-def rates_in_words(outcome: Outcome) -> str:
-    """Write the rates of return over keeping: "36.8 %", "none", "2: 12 %, 114 %"; a star where a remark tells of more."""
+def _shown_rates(outcome: Outcome) -> list[float]:
     roots = outcome.rates_less_keep.roots
-    shown = [root for root in roots if root > SMALL_RATE] or list(roots)
-    star = "*" if len(shown) < len(roots) else ""
-    if not roots:
+    return [root for root in roots if root > SMALL_RATE] or list(roots)
+
+
+def rates_in_words(outcome: Outcome) -> str:
+    """Write the rates of return over keeping: "36.8 %", "none", "2: 12 %, 114 %"; a star where a remark tells of more.
+
+    A rate that only says what giving up keeping costs is no return: "no return", and a remark has it.
+    """
+    shown, all_rates = _shown_rates(outcome), outcome.rates_less_keep.roots
+    star = "*" if len(shown) < len(all_rates) else ""
+    if not all_rates:
         return "none"
+    if set(shown) <= set(outcome.costs_of_giving_up):
+        return "no return" + star
     if len(shown) == 1:
         return percent(shown[0]) + star
     return f"{len(shown)}: " + ",\n".join(percent(root, 0) for root in shown) + star
@@ -40,6 +49,17 @@ def _other_rates(comparison: Comparison) -> list[str]:
     if not told:
         return []
     return [f"* The same cash flows have another real rate, far below any return: {'; '.join(told)}."]
+
+
+def _given_up(comparison: Comparison) -> list[str]:
+    """Tell what giving up what keeping earns costs, where a course takes money in first: that rate is no return."""
+    return [
+        f"{o.name}: no return, because money comes in first and what keeping would earn is given up for it. That costs "
+        f"{listed(percent(rate) for rate in shown)} a year of the money that comes in; to money worth less than that, "
+        "keeping is the better."
+        for o in comparison.outcomes
+        if (shown := _shown_rates(o)) and set(shown) <= set(o.costs_of_giving_up)
+    ]
 
 
 def _affordable(outcome: Outcome) -> str:
@@ -130,6 +150,7 @@ def _remarks(comparison: Comparison) -> list[str]:
     said = ["Worth less keep is present worth after tax, loans included, of each course less that of keeping."]
     if any(o.rates_less_keep.roots for o in comparison.outcomes):
         said.append("Rate of return and payback are of what is paid beyond keeping, loans left out.")
+    said += _given_up(comparison)
     said += _other_rates(comparison)
     if any(sum(root > SMALL_RATE for root in o.rates_less_keep.roots) > 1 for o in comparison.outcomes):
         said.append(
