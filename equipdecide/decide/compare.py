@@ -16,6 +16,7 @@ from equipdecide.calendar import FloatArray
 from equipdecide.decide.named import named
 from equipdecide.decide.news import on_average
 from equipdecide.decide.remarks import remarks
+from equipdecide.decide.told_once import told_once
 from equipdecide.evaluate import GROUPS, Evaluation, evaluate
 from equipdecide.ledger import Column, Finding, Ledger, Line
 from equipdecide.measures import Payback, Rates, gives_up, payback, rates_of_return
@@ -237,12 +238,11 @@ def measure(evaluation: Evaluation) -> Comparison:
     scenario = evaluation.scenario
     keep = evaluation["keep"]
     outcomes = tuple(_outcome(evaluation, name, keep) for name in evaluation.ledgers)
-    findings = list(dict.fromkeys(f for ledger in evaluation.ledgers.values() for f in ledger.findings))
+    told = told_once({name: ledger.findings for name, ledger in evaluation.ledgers.items()})
     passing = [o for o in outcomes if passes(o)]
     best = max(passing, key=lambda o: o.npv).name if passing else None
     ignoring = max(outcomes, key=lambda o: o.npv).name
-    findings = [*remarks(evaluation, outcomes, best), *findings]
-    return Comparison(scenario, evaluation, outcomes, best, ignoring, tuple(findings))
+    return Comparison(scenario, evaluation, outcomes, best, ignoring, (*remarks(evaluation, outcomes, best), *told))
 
 
 def _before_financing(ledger: Ledger) -> FloatArray:

@@ -12,7 +12,7 @@ from equipdecide.views import charts
 from equipdecide.views.figure_links import provenance
 from equipdecide.views.finding_lists import sort_findings
 from equipdecide.views.parts import Block, Bullets, Definitions, Entries, Page, Part, Row, Table, Text
-from equipdecide.words import MINUS, day, entered, listed, month, percent
+from equipdecide.words import MINUS, day, entered, month, percent
 
 
 def assumptions(page: Page) -> Part:
@@ -57,20 +57,8 @@ def findings(page: Page) -> Part | None:
     if found.warnings:
         blocks += [Text("Beware", "subhead"), Bullets(_set(found.warnings))]
     if found.notes:
-        of = {text: _courses_of(page, text) for text in found.notes}
-        blocks += [Text("To know", "subhead"), Bullets(_set([text for text in found.notes if not of[text]]))]
-        for courses in dict.fromkeys(courses for courses in of.values() if courses):
-            said = tuple(text for text in found.notes if of[text] == courses)
-            blocks += [Text(f"To know of {courses}", "subhead"), Bullets(_set(said))]
+        blocks += [Text("To know", "subhead"), Bullets(_set(found.notes))]
     return Part("findings", "What else the figures say", tuple(blocks)) if blocks else None
-
-
-def _courses_of(page: Page, text: str) -> str:
-    """Return the courses a finding is of, named; empty where it is of all, of none alone, or of the page's own course."""
-    names = [o.name for o in page.comparison.outcomes if any(text == f.text for f in o.ledger.findings)]
-    if not names or page.course.name in names:
-        return ""
-    return listed(f"“{name}”" for name in names)
 
 
 def _set(sentences: Sequence[str]) -> tuple[str, ...]:
