@@ -172,7 +172,10 @@ def __getattr__(name: str) -> Any:
     if name in _VERBS:
         if _VERBS[name].startswith("equipdecide.decide."):
             # so that results show themselves
-            for view in ("table", "beside", "risk", "timing", "lending", "market_value", "papers", "times"):
+            for view in (
+                "table", "sale_table", "hours_table", "flip_list", "beside", "risk", "timing", "lending",
+                "market_value", "papers", "times",
+            ):  # fmt: skip
                 importlib.import_module(f"equipdecide.views.{view}")
         if _VERBS[name].startswith("equipdecide.after."):
             for view in ("record_page", "todo_page", "look_back_page"):

@@ -157,7 +157,7 @@ ANSWERS: dict[str, Answer] = {
     "hours": Answer(
         "hours staffed and alone, and what a spindle hour earns",
         _plainly("decide.hours:hours"),
-        "views.table:hours_text",
+        "views.hours_table:hours_text",
         "views.shop_charts:hours_chart",
     ),
     "times": Answer(
@@ -264,7 +264,7 @@ ANSWERS: dict[str, Answer] = {
     "sale": Answer(
         "what a sale leaves by every offer: settlement, gain, tax, what is left",
         _sale,
-        "views.table:sale_text",
+        "views.sale_table:sale_text",
         "views.lending_charts:sale_offers",
         (
             _HANDED_OVER,

@@ -419,7 +419,7 @@ def _breakeven(args: argparse.Namespace) -> int:
     if args.input is not None and args.input not in (known := amounts(scenario)):
         raise Refusal(f"there is no input '{args.input}'. {_nearest(args.input, known, 'Nearest')}")
     from equipdecide.decide.breakeven import breakeven
-    from equipdecide.views.table import breakeven_text
+    from equipdecide.views.flip_list import breakeven_text
 
     result = breakeven(scenario, args.input, args.course, args.against or "keep")
     return _give(args, lambda: breakeven_text(result, args.width, 10_000 if args.full else 20), result.to_json)

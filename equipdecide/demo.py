@@ -26,7 +26,8 @@ def main(say: Callable[[str], None] = _say) -> int:
     from equipdecide.decide.compare import compare
     from equipdecide.decide.sale import sale
     from equipdecide.views.brief import brief
-    from equipdecide.views.table import comparison_text, sale_text
+    from equipdecide.views.sale_table import sale_text
+    from equipdecide.views.table import comparison_text
 
     file = example("first_sale")
     small = load(file)

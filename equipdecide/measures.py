@@ -235,6 +235,21 @@ def rates_of_return(flows: ArrayLike, t: ArrayLike) -> Rates:
     return Rates(roots, changes, _note(roots, changes, float(coefficients.sum())))
 
 
+def gives_up(flows: ArrayLike, t: ArrayLike, rate: float) -> bool:
+    """Tell whether a rate at which present worth is zero is the cost of money taken in, not the return on money laid out.
+
+    flows : (periods,) [USD]. t : (periods,) [years]. rate : one of the rates of return of these flows [1/year].
+    It is where present worth rises with the rate: below it the flows are worth less than nothing, as of a loan, or of a
+    sale that gives up what the machine earns. Source: Newnan, Eschenbach and Lavelle, Engineering Economic Analysis,
+    appendix on multiple rates of return: investing and borrowing (from memory).
+
+    >>> gives_up([100, -60, -60], [0, 1, 2], 0.1307), gives_up([-100, 60, 60], [0, 1, 2], 0.1307)
+    (True, False)
+    """
+    f, times = _rows("gives_up", flows, t)
+    return bool((times * f * (1.0 + rate) ** -times).sum() < 0.0)
+
+
 def _note(roots: tuple[float, ...], changes: int, total: float) -> str:
     if changes == 0:
         return "No rate of return: all flows have the same sign."

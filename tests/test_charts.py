@@ -146,7 +146,7 @@ def test_crossings_are_marked_where_the_line_crosses(courses) -> None:
     [([0, -10, 10], 1.5), ([0, 5, 8], None), ([0, -10, 10, -30, 10], 3.75), ([0, -10, -1], None)],
 )
 def test_the_last_crossing_by_hand(values: list[float], crossing: float | None) -> None:
-    assert charts._crossing(np.arange(len(values), dtype=float), np.array(values, dtype=float)) == crossing
+    assert charts.last_crossing(np.arange(len(values), dtype=float), np.array(values, dtype=float)) == crossing
 
 
 def test_end_labels_keep_apart() -> None:

@@ -23,12 +23,12 @@ def scenario():
 
 
 VERBS = ("compare", "sale", "breakeven", "routes", "money", "lender", "tornado", "service_life", "sell_when", "whose",
-         "papers", "cash_calendar")  # fmt: skip
+         "papers", "cash_calendar", "simulate")  # fmt: skip
 
 
 @pytest.mark.parametrize("verb", VERBS)
 def test_money_in_a_frame_says_its_unit(scenario, verb: str) -> None:
-    frame = getattr(ed, verb)(scenario).to_frame()
+    frame = getattr(ed, verb)(scenario, **({"trials": 64} if verb == "simulate" else {})).to_frame()
     assert len(frame) and frame.columns.is_unique
     figures = [name for name in frame.select_dtypes("number").columns if name not in ("entered", "low", "high", "flip")]
     assert figures
@@ -36,3 +36,14 @@ def test_money_in_a_frame_says_its_unit(scenario, verb: str) -> None:
     assert unsaid == [], unsaid
     texts = frame.select_dtypes(exclude="number").astype(str).to_numpy().ravel()
     assert not any("$" in text for text in texts)
+
+
+def test_chances_bear_no_dollars_and_all_else_of_a_simulation_does(scenario) -> None:
+    """Eleven figures of a course, each with its error: worth, lead and regret in dollars, four chances."""
+    runs = ed.simulate(scenario, trials=64)
+    frame = runs.to_frame().set_index("alternative")
+    figures = [name for name in frame.columns if not name.endswith("_error")]
+    dollars = {name for name in figures if name.endswith("_usd")}
+    assert {name for name in figures if name.startswith("chance_")} == set(figures) - dollars
+    assert {"npv_mean_usd", "npv_deviation_usd", "less_keep_p5_usd", "regret_usd", "regret_affordable_usd"} <= dollars
+    assert frame.loc["keep", "npv_mean_usd"] == runs.npv("keep").mean()

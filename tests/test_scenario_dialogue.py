@@ -11,7 +11,9 @@ from collections.abc import Callable
 
 import pytest
 
-from equipdecide.scenario.dialogue import FIRST_ANSWER, LINES, Stopped, ask, understood
+from equipdecide.scenario.dialogue import FIRST_ANSWER, Stopped, ask
+from equipdecide.scenario.line_reading import understood
+from equipdecide.scenario.lines import LINES
 from equipdecide.scenario.questions import BLANKS, QUESTIONS, scenario_from_answers
 from equipdecide.scenario.typed import weeks_until
 

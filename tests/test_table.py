@@ -17,20 +17,11 @@ from equipdecide.decide.sale import SaleResult, sale
 from equipdecide.ledger import Finding
 from equipdecide.scenario import Scenario, load
 from equipdecide.scenario.examples import example
-from equipdecide.views.table import (
-    breakeven_text,
-    comparison_grid,
-    comparison_text,
-    findings_text,
-    headline,
-    hours_text,
-    payback_in_words,
-    rates_in_words,
-    sale_grid,
-    sale_headline,
-    sale_text,
-    sort_findings,
-)
+from equipdecide.views.finding_lists import findings_text, sort_findings
+from equipdecide.views.flip_list import breakeven_text
+from equipdecide.views.hours_table import hours_text
+from equipdecide.views.sale_table import sale_grid, sale_headline, sale_text
+from equipdecide.views.table import comparison_grid, comparison_text, headline, payback_in_words, rates_in_words
 from equipdecide.words import MINUS, plain
 
 
@@ -91,10 +82,34 @@ def test_halves_are_rounded_away_from_zero() -> None:
         ((0.0, 0.0, 0.0), "none"),
         ((-100.0, 0.0, 121.0), "10 %"),  # 100 * 1.1 ** 2
         ((-100.0, 230.0, -132.0), "2: 10 %,\n20 %"),  # (1.1)(1.2) = 1.32, 1.1 + 1.2 = 2.3
+        ((100.0, 0.0, -121.0), "no return"),  # the first turned round: 100 now for 121 given up, at 10 %
+        ((10.0, -32.0, 24.0), "2: 20 %,\n100 %"),  # (1.2)(2) = 2.4, 1.2 + 2 = 3.2: money first, one of the two a return
     ],
 )
 def test_rates_of_return_in_words(flows: tuple[float, ...], said: str) -> None:
     assert rates_in_words(outcome("x", 0.0, flows=flows)) == said
+
+
+def test_a_sale_that_gives_up_earnings_is_told_as_a_cost(shop: Scenario) -> None:
+    """100 taken in for 121 given up two years later costs 10 % a year; the same turned round returns 10 %."""
+    sells, buys = (
+        outcome(name, 0.0, flows=flows) for name, flows in (("sell", (100, 0, -121)), ("buy", (-100, 0, 121)))
+    )
+    assert sells.costs_of_giving_up == sells.rates_less_keep.roots == pytest.approx((0.1,))
+    assert buys.costs_of_giving_up == () and buys.rates_less_keep.roots == pytest.approx((0.1,))
+    said = " ".join(comparison_text(comparison(shop, [outcome("keep", 0.0), sells, buys], "keep", "keep")).split())
+    assert "sell: no return, because money comes in first" in said and "That costs 10 % a year" in said
+    assert "buy: no return" not in said
+
+
+def test_selling_and_doing_without_shows_no_return(demo: Comparison) -> None:
+    without, upgrade = demo["sell and do without"], demo["upgrade"]
+    assert rates_in_words(without) == "no return*"
+    assert max(without.rates_less_keep.roots) > 4  # the figure itself stays in the JSON, a list
+    assert demo.to_json()["alternatives"][4]["irr_less_keep"] == list(without.rates_less_keep.roots)  # type: ignore[index]
+    # its first month brings money too, a credit before the purchase: the rate is still a return
+    assert upgrade.investment_less_keep[upgrade.investment_less_keep != 0][0] > 0
+    assert rates_in_words(upgrade) == "124.6 %*"
 
 
 def test_payback_in_words() -> None:

@@ -16,9 +16,10 @@ from equipdecide.calendar import FloatArray
 from equipdecide.decide.named import named
 from equipdecide.decide.news import on_average
 from equipdecide.decide.remarks import remarks
+from equipdecide.decide.told_once import told_once
 from equipdecide.evaluate import GROUPS, Evaluation, evaluate
 from equipdecide.ledger import Column, Finding, Ledger, Line
-from equipdecide.measures import Payback, Rates, payback, rates_of_return
+from equipdecide.measures import Payback, Rates, gives_up, payback, rates_of_return
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Scenario
 from equipdecide.showing import Shown
@@ -58,6 +59,12 @@ class Outcome:
     def rates_less_keep(self) -> Rates:
         """All real rates of return of the investment over keeping [1/year], with the number of sign changes."""
         return _usable(rates_of_return(self.investment_less_keep, self.times))
+
+    @cached_property
+    def costs_of_giving_up(self) -> tuple[float, ...]:
+        """Those of the rates over keeping that are no return [1/year]: money comes in first, and what keeping earns goes."""
+        found = self.rates_less_keep.roots
+        return tuple(rate for rate in found if gives_up(self.investment_less_keep, self.times, rate))
 
     @cached_property
     def payback_less_keep(self) -> Payback:
@@ -231,12 +238,11 @@ def measure(evaluation: Evaluation) -> Comparison:
     scenario = evaluation.scenario
     keep = evaluation["keep"]
     outcomes = tuple(_outcome(evaluation, name, keep) for name in evaluation.ledgers)
-    findings = list(dict.fromkeys(f for ledger in evaluation.ledgers.values() for f in ledger.findings))
+    told = told_once({name: ledger.findings for name, ledger in evaluation.ledgers.items()})
     passing = [o for o in outcomes if passes(o)]
     best = max(passing, key=lambda o: o.npv).name if passing else None
     ignoring = max(outcomes, key=lambda o: o.npv).name
-    findings = [*remarks(evaluation, outcomes, best), *findings]
-    return Comparison(scenario, evaluation, outcomes, best, ignoring, tuple(findings))
+    return Comparison(scenario, evaluation, outcomes, best, ignoring, (*remarks(evaluation, outcomes, best), *told))
 
 
 def _before_financing(ledger: Ledger) -> FloatArray:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import Date
+from equipdecide.decide.told_once import told_once
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
 from equipdecide.money.payoff import payoff
@@ -195,7 +196,9 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     )
     evaluation = evaluate(alone, only=offers, sale_alone=True)
     routes = tuple(_route(evaluation, machine, name) for name in offers)
-    findings = dict.fromkeys(f for name in offers for f in evaluation[name].findings if f.code not in SAID_OTHERWISE)
+    findings = told_once(
+        {name: [f for f in evaluation[name].findings if f.code not in SAID_OTHERWISE] for name in offers}
+    )
     said = (*_tax_against_cash(routes), *_letter_against_schedule(routes), *_state_with_return(routes))
     return SaleResult(scenario, machine, day, routes, (*said, *findings))
 

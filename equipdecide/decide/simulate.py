@@ -310,7 +310,7 @@ class Runs(Shown):
         }
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a tidy pandas frame, one row an alternative; standard errors in columns that end in `_error`."""
+        """Return a tidy pandas frame, one row an alternative, units in the column names; standard errors end in `_error`."""
         import pandas as pd
 
         rows, pool = [], self.affordable
@@ -318,7 +318,8 @@ class Runs(Shown):
             row: dict[str, object] = {"alternative": name}
             for key, value in self._one(name, pool).items():
                 if isinstance(value, dict):
-                    row |= {key: value["value"], f"{key}_error": value["error"]}
+                    named = key if key.startswith("chance_") else f"{key}_usd"
+                    row |= {named: value["value"], f"{named}_error": value["error"]}
             rows.append(row)
         return pd.DataFrame(rows)
 

@@ -14,7 +14,7 @@ from equipdecide.decide.mix import Mix, MixResult
 from equipdecide.decide.news import News, NewsResult
 from equipdecide.decide.noise import NoiseResult
 from equipdecide.showing import shows
-from equipdecide.views.table import WIDTH, Grid, Row
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.words import listed, money, number, percent, whole, wrap
 
 # --- yes/no doubts

@@ -17,8 +17,9 @@ from equipdecide.decide.routes import RoutesResult, RouteView
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.reading import amounts
 from equipdecide.showing import shows
+from equipdecide.views.finding_lists import findings_html, findings_text
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.views.listing import Listing
-from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
 from equipdecide.words import (
     cents,
     day,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 
-from equipdecide.views.table import GAP, RULE, WIDTH
+from equipdecide.views.grid import GAP, RULE, WIDTH
 from equipdecide.words import wrap
 
 LEAST_WORDS = 12  # signs a column of words is never narrowed below

@@ -8,8 +8,8 @@ from pathlib import Path
 from equipdecide.after.look_back import NOT_SAID, LookBack, LookRow, Run, Then
 from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
-from equipdecide.views.table import WIDTH, Grid, Row
 from equipdecide.words import day, entered, money, number, percent, wrap
 
 KEPT_AS_PLANNED = "“Goes on” takes what runs on as it was seen; “as planned” takes its later years as planned."

@@ -6,7 +6,7 @@ from html import escape
 
 from equipdecide.decide.market_value import MarketValue
 from equipdecide.showing import shows
-from equipdecide.views.table import WIDTH, Grid, Row
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.words import day, money, number, percent, wrap
 
 

@@ -6,7 +6,7 @@ from html import escape
 
 from equipdecide.decide.papers import Papers
 from equipdecide.showing import shows
-from equipdecide.views.table import WIDTH
+from equipdecide.views.grid import WIDTH
 from equipdecide.words import whole, wrap
 
 

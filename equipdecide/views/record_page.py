@@ -9,8 +9,8 @@ from pathlib import Path
 from equipdecide.after.record import FlipKept, FlipMoved, GuessKept, LawDifference, Record, Rerun
 from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
-from equipdecide.views.table import WIDTH, Grid, Row
 from equipdecide.words import cents, day, entered, listed, month, wrap
 
 FLIPS_SHOWN = 4  # what fits on one sheet of paper with the rest

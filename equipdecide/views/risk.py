@@ -13,8 +13,9 @@ import numpy as np
 from equipdecide.decide.sensitivity import Bar, Map, Tornado
 from equipdecide.decide.simulate import Estimate, Information, Runs
 from equipdecide.showing import shows
+from equipdecide.views.finding_lists import findings_html, findings_text
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.views.listing import Listing
-from equipdecide.views.table import WIDTH, Grid, Row, findings_html, findings_text
 from equipdecide.words import bare, entered, in_hundred, listed, money, percent, short_label, unit_words, wrap
 
 TOLD = 8  # inputs listed as worth finding out

@@ -12,7 +12,8 @@ from equipdecide.decide.sale import SaleResult
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.questions import QUESTIONS
 from equipdecide.scenario.reading import amounts
-from equipdecide.views.table import WIDTH, flip_in_words
+from equipdecide.views.flip_list import flip_in_words
+from equipdecide.views.grid import WIDTH
 from equipdecide.words import day, listed, money, month, percent, whole, wrap
 
 NEAR = 0.5  # of the figure entered; beyond it a guess is not said to decide

@@ -1,15 +1,180 @@
-"""Charts of the shop floor: nights alone against their log, drawn as those of :mod:`equipdecide.views.charts`."""
+"""Charts of the shop floor: what an hour earns, and nights alone against their log."""
 
 from __future__ import annotations
+
+import textwrap
 
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
+from matplotlib.ticker import FuncFormatter, PercentFormatter
 
+from equipdecide.decide.compare import Comparison
 from equipdecide.decide.hours import HoursResult
-from equipdecide.views.charts import BLACK, BLUE, GREY, VERMILION, axes, finish, staircase, styled
-from equipdecide.words import number, percent
+from equipdecide.decide.page_figures import Staircase
+from equipdecide.decide.page_figures import staircase as stairs_of
+from equipdecide.views.drawing import (
+    BLACK,
+    BLUE,
+    GREY,
+    LINES,
+    VERMILION,
+    axes,
+    finish,
+    styled,
+)
+from equipdecide.words import number, percent, whole
+
+
+@styled
+def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
+    """Draw contribution an hour over the hours of a year, what must ship first, and each alternative's capacity.
+
+    Raises ValueError where the scenario has no parts.
+    """
+    stairs = stairs_of(result) if isinstance(result, Comparison) else result
+    if stairs is None:
+        raise ValueError("no parts in the scenario: there is no staircase to draw")
+    ax = axes(ax, 7.6, 4.4)
+    at, top = 0.0, max(stair.per_hour for stair in stairs.stairs)
+    ordered = sum(stair.hours for stair in stairs.stairs)
+    width = max(ordered, *stairs.capacities.values())  # the width of the chart
+    names = list(dict.fromkeys(stair.part for stair in stairs.stairs))
+    for stair in stairs.stairs:
+        colour = LINES[names.index(stair.part) % len(LINES)]
+        ax.bar(
+            at,
+            stair.per_hour,
+            width=stair.hours,
+            align="edge",
+            facecolor=colour if not stair.must_ship else "white",
+            edgecolor=colour if stair.must_ship else "white",
+            hatch="///" if stair.must_ship else "",
+            linewidth=1.0,
+            alpha=0.9 if not stair.must_ship else 1.0,
+        )
+        words = f"{_fitting(stair.part, stair.hours / width)}\n{stair.per_hour:,.0f}"
+        if stair.hours < width * 0.035:
+            ax.annotate(
+                words.replace("\n", " "),
+                (at + stair.hours / 2, stair.per_hour),
+                xytext=(14, 14),
+                textcoords="offset points",
+                ha="left",
+                va="bottom",
+                fontsize=8.5,
+                arrowprops={"arrowstyle": "-", "color": "#777777", "linewidth": 0.7},
+            )
+        else:
+            ax.text(
+                at + stair.hours / 2,
+                stair.per_hour / 2,
+                words,
+                ha="center",
+                va="center",
+                fontsize=9,
+                fontweight="bold",
+                color=BLACK,
+                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "boxstyle": "round,pad=0.2"},
+                zorder=5,
+            )
+        at += stair.hours
+    must = stairs.must_ship_hours
+    if must > 0:
+        ax.annotate(
+            "",
+            (0, -top * 0.045),
+            xytext=(must, -top * 0.045),
+            arrowprops={"arrowstyle": "<->", "color": "#555555", "linewidth": 0.9},
+            annotation_clip=False,
+        )
+        ax.text(
+            must / 2,
+            -top * 0.065,
+            f"must ship: {must:,.0f} h (hatched)",
+            ha="center",
+            va="top",
+            fontsize=8.8,
+            color="#444444",
+        )
+    by_hours: dict[float, list[str]] = {}
+    for name, hours in stairs.capacities.items():
+        if hours > 0.5:
+            by_hours.setdefault(round(hours), []).append(name)
+    for k, (hours, courses) in enumerate(sorted(by_hours.items())):
+        height = top * (1.16 + 0.105 * (len(by_hours) - 1 - k))
+        ax.plot([hours, hours], [0, height], color=BLACK, linewidth=1.4, linestyle=(0, (5, 2)), zorder=3)
+        room = int((1 - hours / width) / CHARACTER)
+        text = f"{', '.join(courses)}: {hours:,.0f} h"
+        left = room < 24 and hours > width / 2
+        text = "\n".join(textwrap.wrap(text, max(24, room if not left else int(hours / width / CHARACTER))))
+        ax.text(
+            hours + width * (-0.006 if left else 0.006),
+            height,
+            text,
+            ha="right" if left else "left",
+            va="center",
+            fontsize=8.8,
+            fontweight="bold",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            zorder=4,
+        )
+    if width > ordered * 1.02:
+        ax.annotate(
+            "nobody orders\nmore than this",
+            (ordered, top * 0.3),
+            xytext=(ordered + width * 0.02, top * 0.3),
+            va="center",
+            fontsize=8.6,
+            color="#444444",
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.9, "pad": 1.0},
+            arrowprops={"arrowstyle": "->", "color": "#777777", "linewidth": 0.8},
+            zorder=5,
+        )
+    ax.set_xlim(0, width * 1.01)
+    ax.set_ylim(-top * 0.15 if must > 0 else 0, top * (1.2 + 0.105 * len(by_hours)))
+    ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= top * 1.1])
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
+    ax.set_xlabel("good hours of the machine a year (dashed: what each course can make)")
+    ax.set_ylabel("contribution, dollars an hour")
+    words = _stairs_title(stairs)
+    alt = (
+        "Staircase of contribution per machine hour. "
+        + "; ".join(
+            f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} dollars{', must ship' if stair.must_ship else ''}"
+            for stair in stairs.stairs
+        )
+        + ". Capacity: "
+        + "; ".join(f"{name} {hours:,.0f} h" for name, hours in stairs.capacities.items())
+        + "."
+    )
+    return finish(ax, words, alt)
+
+
+CHARACTER = 0.0115  # width of one character of a bold label, as a share of the axes of a chart on its own
+
+
+def _fitting(name: str, share: float) -> str:
+    """Return a part's name over as many lines as it takes in a bar of that share of the axes, or its first word."""
+    lines = textwrap.wrap(name, max(int(share / CHARACTER), 1), break_long_words=False)
+    return "\n".join(lines) if len(lines) <= 3 and max(map(len, lines)) * CHARACTER <= share * 1.02 else name.split()[0]
+
+
+def _stairs_title(stairs: Staircase) -> str:
+    free = [stair for stair in stairs.stairs if not stair.must_ship]
+    if "keep" not in stairs.capacities:
+        return "What an hour of the machine contributes"
+    if not free:
+        return f"What must ship takes {whole(stairs.must_ship_hours)} of the {whole(stairs.capacities['keep'])} hours that keeping can make; nothing more is ordered"
+    now, at, next_ = stairs.capacities["keep"], stairs.must_ship_hours, None
+    for stair in free:
+        at += stair.hours
+        if at > now + 0.5:
+            next_ = stair
+            break
+    if next_ is None:
+        return "Keeping already makes all that could be sold: further hours earn nothing"
+    return f"The next hour beyond keeping's {now:,.0f} earns {next_.per_hour:,.0f} dollars, falling to {free[-1].per_hour:,.0f} for the last that could be sold"
 
 
 @styled

@@ -6,7 +6,7 @@ from html import escape
 
 from equipdecide.decide.times import TimesOfOne, TimesResult
 from equipdecide.showing import shows
-from equipdecide.views.table import WIDTH, Grid, Row
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.words import number, percent, wrap
 
 NONE = (

@@ -12,8 +12,8 @@ import numpy as np
 from equipdecide.decide.timing import SellWhen, ServiceLife, Waiting
 from equipdecide.decide.whose import Deciding, Whose
 from equipdecide.showing import shows
+from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.views.listing import Listing
-from equipdecide.views.table import WIDTH, Grid, Row
 from equipdecide.words import day, entered, listed, money, percent, short_label, wrap
 
 # --- how long to keep it

@@ -8,8 +8,8 @@ from pathlib import Path
 from equipdecide.after.todo import TodoItem, TodoList
 from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
+from equipdecide.views.grid import WIDTH
 from equipdecide.views.sheet import Section, Sheet, SheetRow, SheetTable, sheet_html
-from equipdecide.views.table import WIDTH
 from equipdecide.words import day, money, wrap
 
 LEGAL = "Days of law differ by state and country and move; where it says ask, ask before the day."
