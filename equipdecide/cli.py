@@ -695,7 +695,7 @@ def _converted(source: str, target: str, plain_file: bool) -> tuple[Path, list[s
         remarks = [f"Every sheet holds what {source} says. Change the yellow cells; then: equipdecide compare {path}."]
     elif plain_file or path.suffix.lower() in (".yaml", ".yml"):
         _write(path, dump(scenario))
-        remarks = [f"Go on there with what the questions do not ask: equipdecide check {path}."]
+        remarks = [f"Go on there in any editor; then: equipdecide check {path}."]
     else:
         raise Refusal(f"a form ends in .xlsx and a scenario file in .yaml; {path.name} does neither")
     remarks += scenario.source.remarks

@@ -508,3 +508,42 @@ def test_without_the_libraries_it_says_what_to_install(
     assert "equipdecide[workbook]" in capsys.readouterr().err
     assert main(["form", str(tmp_path / "new.xlsx")]) == 1
     assert "equipdecide[workbook]" in capsys.readouterr().err
+
+
+def test_fifteen_answers_become_a_full_form(tmp_path: Path) -> None:
+    def answer(book: Any) -> None:
+        sheet = book[SHEET]
+        rows = {sheet.cell(row, 8).value: row for row in range(5, sheet.max_row + 1)}
+        answers = {
+            "decided": dt.date(2026, 9, 14),
+            "machine": "mill",
+            "cost": 100_000,
+            "in_service": dt.date(2021, 9, 15),
+        }
+        for key, value in {**answers, "owed": "none", "hour_worth": 60, "new_price": 148_500}.items():
+            sheet[f"D{rows[key]}"] = value
+
+    answered = change(form(tmp_path / "empty.xlsx"), tmp_path / "answered.xlsx", answer)
+    assert main(["form", str(answered), str(tmp_path / "full.xlsx")]) == 0
+    full = load(tmp_path / "full.xlsx")
+    assert full == load(answered) and list(full.machine_in_question) == ["mill"]
+    assert full.machines["mill"].assets and not full.source.remarks
+
+
+@pytest.mark.e2e
+@pytest.mark.parametrize("name", FILES)
+def test_a_form_saved_by_a_spreadsheet_program_says_the_same(name: str, tmp_path: Path) -> None:
+    import subprocess
+
+    from recalculate import which_soffice
+
+    soffice = which_soffice()
+    if soffice is None:
+        pytest.skip("LibreOffice is not installed")
+    (tmp_path / "saved").mkdir()
+    shutil.copy(SCENARIOS / "nightlog.csv", tmp_path / "saved")
+    given = load(SCENARIOS / f"{name}.yaml")
+    command = [soffice, "--headless", "--norestore", f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"]
+    command += ["--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(tmp_path / "saved")]
+    subprocess.run([*command, str(form(tmp_path / "form.xlsx", given))], check=True, capture_output=True, timeout=120)
+    assert load(tmp_path / "saved" / "form.xlsx") == given

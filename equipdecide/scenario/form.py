@@ -148,7 +148,7 @@ class _Sheet:
             shape: book.add_format(
                 look | {"num_format": shape} | ({"align": "left", "text_wrap": True} if shape == "@" else {})
             )
-            for shape in ("#,##0.######", "0.0#%", "yyyy-mm-dd", "General", "@")
+            for shape in ("General", "0.0#%", "yyyy-mm-dd", "@")
         }
         self.sheet = book.add_worksheet(SHEET)
 
@@ -225,13 +225,13 @@ def _height(*texts: tuple[str, int]) -> float:
 
 def _shape(blank: Blank) -> str:
     if isinstance(blank.kind, Quantity):
-        return "0.0#%" if blank.kind.example.endswith("%") else "#,##0.######"
+        return "0.0#%" if blank.kind.example.endswith("%") else "General"
     return {
         "day": "yyyy-mm-dd",
         "number": "General",
         "years": "General",
         "deposit": "General",
-        "deducted": "#,##0.######",
+        "deducted": "General",
     }.get(blank.kind if isinstance(blank.kind, str) else "", "@")
 
 
