@@ -55,8 +55,8 @@ def _given_up(comparison: Comparison) -> list[str]:
     """Tell what giving up what keeping earns costs, where a course takes money in first: that rate is no return."""
     return [
         f"{o.name}: no return, because money comes in first and what keeping would earn is given up for it. That costs "
-        f"{listed(percent(rate) for rate in shown)} a year of the money that comes in; to money worth less than that, "
-        "keeping is the better."
+        f"{listed(percent(rate) for rate in shown)} a year of the money that comes in: while money is worth less "
+        "than that to the shop, keeping is the better."
         for o in comparison.outcomes
         if (shown := _shown_rates(o)) and set(shown) <= set(o.costs_of_giving_up)
     ]
