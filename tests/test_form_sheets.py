@@ -74,7 +74,8 @@ def said(path: Path) -> dict[str, str]:
 
 @pytest.mark.parametrize("name", FILES)
 def test_an_example_goes_through_a_form_and_back(name: str, tmp_path: Path) -> None:
-    shutil.copy(SCENARIOS / "nightlog.csv", tmp_path)
+    for file in SCENARIOS.glob("*.csv"):  # what a scenario names stands beside its form
+        shutil.copy(file, tmp_path)
     given = load(SCENARIOS / f"{name}.yaml")
     first = form(tmp_path / "first.xlsx", given)
     back = load(first)
@@ -103,8 +104,12 @@ def broad() -> str:
     machines["R2"]["upkeep"]["growth"] = {"likely": "8 %", "low": "5 %", "high": "12 %", "from": "log"}
     mc1["loans"]["bank"] |= {"collateral": ["R2"], "release_amounts": {"R2": "10,000"}, "day_count": "30/360"}
     mc1["loans"]["bank"] |= {"early_charge": {"by_year": ["3 %", "2 % .. 2.5 % .. 3 %", "1 %"]}}
-    mc1["assets"]["probe"] |= {"method": "table", "table": ["20 %", "32 %", "19.2 %"], "section_179": "1,000"}
-    mc1["assets"]["rotary axis"] |= {"bonus": "40 %", "deductions_taken_by": {"Ines": "50 %", "Walt": "50 %"}}
+    mc1["assets"]["probe"] |= {"method": "table", "table": ["20 %", "32 %", "19.2 %"]}
+    mc1["assets"]["rotary axis"] |= {
+        "section_179": "1,000",
+        "bonus": "40 %",
+        "deductions_taken_by": {"Ines": "50 %", "Walt": "50 %"},
+    }
     mc1["assets"]['=HYPERLINK("x")'] = {"cost": "+7", "in_service": "2024-01-02"}
     mc1["costs"] = {"@space": "3,000", "-insurance": "1,200.50"}
     tree["improvements"]["kit"]["changes"] = {"nights": {}, "earnings": {"a": "1", "b": "2"}}

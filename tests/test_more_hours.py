@@ -9,7 +9,7 @@ import equipdecide as ed
 from equipdecide.cli import main
 from equipdecide.evaluate import evaluate
 from equipdecide.views import charts, shop_charts
-from equipdecide.views.table import flip_in_words
+from equipdecide.views.flip_list import flip_in_words
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

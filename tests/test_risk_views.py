@@ -78,10 +78,11 @@ NOT_SAID = {
         "marrowdene_printers": "on which day a doubt is settled",
         "pellwick_laser": "no yes/no doubt",
         "quillhaven_grinder": "no yes/no doubt",
+        "shop_records": "no yes/no doubt",
     },
     "service-life": {"night_watch": "would bring today"},
     "sell-when": {"night_watch": "would bring today"},
-    "routes": {"night_watch": "No offer for 'MC-1'"},
+    "routes": {"night_watch": "No offer for 'MC-1'", "shop_records": "No offer for 'lathe'"},
 }
 
 

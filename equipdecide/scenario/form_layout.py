@@ -155,6 +155,7 @@ _UNITS = {
     "min": "minutes",
     "day": "days",
     "week": "weeks",
+    "year": "years",
     "count": "number",
     "factor": "number",
     "dBA": "dBA",

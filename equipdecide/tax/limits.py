@@ -126,7 +126,7 @@ def by_basis(
         draft.find(
             "paid_out_over_basis",
             f"{name}: {beyond:,.0f} is paid out beyond the owner's basis and taxed as long-term capital gain (IRC 731(a)(1), 1368(b)(2)); the part that IRC 751 makes ordinary is not looked at.",
-            "owners",
+            f"owners.{name}",
             "warning",
         )
     most = float(w["held_back"].per_row().max())
@@ -136,7 +136,7 @@ def by_basis(
             "loss_held_back",
             f"{name}: up to {most:,.0f} of loss is more than the owner's basis and waits for later income; "
             f"{last:,.0f} is still held back at the end.",
-            "owners",
+            f"owners.{name}",
             "warning",
         )
     return counted
