@@ -546,7 +546,8 @@ def test_a_form_saved_by_a_spreadsheet_program_says_the_same(name: str, tmp_path
     if soffice is None:
         pytest.skip("LibreOffice is not installed")
     (tmp_path / "saved").mkdir()
-    shutil.copy(SCENARIOS / "nightlog.csv", tmp_path / "saved")
+    for file in SCENARIOS.glob("*.csv"):
+        shutil.copy(file, tmp_path / "saved")
     given = load(SCENARIOS / f"{name}.yaml")
     command = [soffice, "--headless", "--norestore", f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"]
     command += ["--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(tmp_path / "saved")]
