@@ -15,6 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import isfinite
+from operator import attrgetter
 from typing import Literal, Protocol
 
 import numpy as np
@@ -163,6 +164,9 @@ class IncomeItem:
     character: Character = "business"
 
 
+_axis_of, _values_of = attrgetter("axis"), attrgetter("values")  # quicker than a loop, and there are thousands
+
+
 def _same(values: FloatArray) -> FloatArray:
     return values
 
@@ -246,8 +250,8 @@ class Working:
             args.append(found)
         if taken != len(uses):
             raise FormulaError(f"{self.name}.{name}: '{text}' does not use {sorted(set(uses) - set(formula.others))}")
-        run = formula.bound(axis, tuple([arg.axis for arg in args]))
-        values = run(*[arg.values for arg in args])
+        run = formula.bound(axis, tuple(map(_axis_of, args)))
+        values = run(*map(_values_of, args))
         # one figure that is no finite number makes their sum none
         if formula.divides and not isfinite(np.add.reduce(values, axis=None)):
             shown = {used: arg.values.ravel()[:4].tolist() for used, arg in zip(formula.others, args, strict=True)}
