@@ -15,16 +15,16 @@ class Caution:
 
 ESTIMATE = Caution(
     "estimate",
-    "This is an estimate for a decision, not tax, legal, lending or safety advice. Have your preparer check the tax and "
-    "your lender the payoff before anybody signs; local codes and licensed practice come first.",
+    "This is an estimate for a decision, not tax, legal, lending or safety advice. Have your preparer check the "
+    "tax and your lender the payoff before anybody signs; local codes and licensed practice come first.",
 )
 
 CAUTIONS: tuple[Caution, ...] = (
     ESTIMATE,
     Caution(
         "tax_follows_gain",
-        "The tax follows the gain, not the cash. Paying off the lender, trading in, leaving the money at a dealer or buying "
-        "another machine does not lower it, and it is due even if the business pays nothing out.",
+        "The tax follows the gain, not the cash. Paying off the lender, trading in, leaving the money at a dealer or "
+        "buying another machine does not lower it, and it is due even if the business pays nothing out.",
     ),
     Caution(
         "dealer_credit",
@@ -44,8 +44,9 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "unattended",
-        "Running unattended: guarding, fire protection and the insurer's consent come before the first night; one fault that nobody "
-        "catches can cost more than a year of nights. Noise is judged by a survey on your floor, not by a brochure.",
+        "Running unattended: guarding, fire protection and the insurer's consent come before the first night; one "
+        "fault that nobody catches can cost more than a year of nights. Noise is judged by a survey on your floor, "
+        "not by a brochure.",
     ),
     Caution("chances", "Chances repeat your own ranges: they know nothing that you did not enter."),
 )

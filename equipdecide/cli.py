@@ -389,7 +389,8 @@ def _answer(args: argparse.Namespace) -> int:
             name = given.get(flag)
             if name is not None and name not in known:
                 raise Refusal(
-                    f"there is no {what} '{name}'. {_nearest(name, known, 'Nearest' if what == 'input' else f'{what.capitalize()}s')}"
+                    f"there is no {what} '{name}'. "
+                    f"{_nearest(name, known, 'Nearest' if what == 'input' else f'{what.capitalize()}s')}"
                 )
     result = answer.figure(scenario, args)
     if chart is not None:

@@ -363,7 +363,8 @@ def _worth(draft: Draft, plan: Plan) -> None:
     )
     worth.formula(
         "annual_worth",
-        f"npv * where(rate > 0.000001, rate / (1 - (1 + rate) ** (0 - {scenario.study.years})), 1 / {scenario.study.years})",
+        f"npv * where(rate > 0.000001, rate / (1 - (1 + rate) ** (0 - {scenario.study.years})), 1 / "
+        f"{scenario.study.years})",
         "USD/year",
         "the level yearly amount of the same present worth",
         rate=draft.input(scenario.study.rate),

@@ -242,7 +242,8 @@ def night_scenario(nights_block):
 def test_costs_of_nights_in_the_engine():
     """Run-on as in the published case: 5.15 nights and 11.35 h a year; money by hand from those."""
     s = night_scenario(
-        "{nights: 190, window: 5 h, mean_between_stops: 6.4, log: nightlog.csv, undetected: 5 %, scrap_hour: 40, fault_cost: 900, cost_a_night: 12}"
+        "{nights: 190, window: 5 h, mean_between_stops: 6.4, log: nightlog.csv, undetected: 5 %, scrap_hour: 40, "
+        "fault_cost: 900, cost_a_night: 12}"
     )
     ledger = evaluate(s, only=["keep"])["keep"]
     assert ledger.column("hours of MC-1.unnoticed").figure() == pytest.approx(5.15, abs=0.005)

@@ -91,6 +91,7 @@ def test_what_is_used_is_there_once(both) -> None:
 
 def test_a_shape_by_hand() -> None:
     made = small(
-        '<svg><g id="a"><path id="b" d="M 10 20 \nL 110.04 20 \nL 110 30.26 \nL 10 20 \nz\n" style="fill: #ffcc00"/></g></svg>'
+        '<svg><g id="a"><path id="b" d="M 10 20 \nL 110.04 20 \nL 110 30.26 \nL 10 20 \nz\n" style="fill: '
+        '#ffcc00"/></g></svg>'
     )
     assert made == '<svg><path d="M10 20H110V30.3z" style="fill:#fc0"/></svg>'

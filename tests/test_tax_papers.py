@@ -415,8 +415,8 @@ def test_part_four_and_an_instalment_sale_land_on_their_lines() -> None:
     text = (
         text.replace(
             "offers:\n",
-            "offers:\n  buyer: {machine: M, route: private sale, price: 125,000, divided: {machine: 120,000, tool: 5,000}, "
-            "paid_over: {deferred: 75 %, payments: 3, rate: 6 %}}\n",
+            "offers:\n  buyer: {machine: M, route: private sale, price: 125,000, divided: {machine: 120,000, tool: "
+            "5,000}, paid_over: {deferred: 75 %, payments: 3, rate: 6 %}}\n",
         )
         .replace("on: 2026-12-10", "on: 2027-02-10")
         .replace("years: 2,", "years: 6,")

@@ -318,8 +318,8 @@ def _findings(c: CashCalendar) -> list[Finding]:
                 found.append(
                     Finding(
                         "sale_and_write_off_apart",
-                        f"The sale of {sale.machine} and the write-off of {purchase.name} fall in different tax years: the gain in {sale.sold_on.year}, "
-                        f"the deduction in {purchase.step.on.year}.",
+                        f"The sale of {sale.machine} and the write-off of {purchase.name} fall in different tax "
+                        f"years: the gain in {sale.sold_on.year}, the deduction in {purchase.step.on.year}.",
                         c.alternative,
                         "warning",
                     )
@@ -345,15 +345,16 @@ def _findings(c: CashCalendar) -> list[Finding]:
         found.append(
             Finding(
                 "gap_in_capacity",
-                f"For {c.gap_days} days no machine does the work of {', '.join(c.scenario.machine_in_question)}: {hours}{c.gap_cost:,.0f} less than Keep on those days.",
+                f"For {c.gap_days} days no machine does the work of {', '.join(c.scenario.machine_in_question)}: "
+                f"{hours}{c.gap_cost:,.0f} less than Keep on those days.",
                 c.alternative,
                 "warning",
             )
         )
     if any(f.code == STATE_WITH_RETURN for f in c.ledger.findings) and (early or bought):
         text = (
-            "State tax stands with the return, because last year's state tax is not entered: the state may ask for part of it "
-            "earlier, in estimates, and what is drawn for it moves with it."
+            "State tax stands with the return, because last year's state tax is not entered: the state may ask for "
+            "part of it earlier, in estimates, and what is drawn for it moves with it."
         )
         found.append(Finding(STATE_WITH_RETURN, text, "shop.state", "warning" if early else "note"))
     if c.opening is None:
@@ -367,7 +368,10 @@ def _findings(c: CashCalendar) -> list[Finding]:
         )
     elif c.floor is not None:
         apart = c.lowest - c.floor
-        text = f"Cash is lowest on {c.lowest_on}: {c.lowest:,.0f}, {abs(apart):,.0f} {'under' if apart < 0 else 'over'} the floor of {c.floor:,.0f}."
+        text = (
+            f"Cash is lowest on {c.lowest_on}: {c.lowest:,.0f}, {abs(apart):,.0f} {'under' if apart < 0 else 'over'} "
+            f"the floor of {c.floor:,.0f}."
+        )
         found.append(Finding("lowest_cash", text, "shop.cash_floor", "warning" if apart < 0 else "note"))
     done = [step for step in c.scenario.alternatives[c.alternative] if step.done]
     if done:

@@ -212,7 +212,8 @@ def _cautions(criteria: Mapping[str, Criterion], standing: Sequence[str]) -> lis
             found.append(
                 Finding(
                     "outside_range",
-                    f"'{name}': {', '.join(outside)} lie outside its range of {low:g} to {high:g}, so they score below 0 or above 1.",
+                    f"'{name}': {', '.join(outside)} lie outside its range of {low:g} to {high:g}, so they score "
+                    f"below 0 or above 1.",
                     f"criteria.{name}",
                     "warning",
                 )

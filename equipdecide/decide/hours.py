@@ -82,7 +82,10 @@ class HoursResult(Shown):
         fit = self.night.weibull if self.night is not None else None
         if fit is None:
             return ""
-        return f"Weibull shape {fit.beta:.2f} (95 % interval {fit.beta_low:.2f} to {fit.beta_high:.2f}): {shape_in_words(fit)}."
+        return (
+            f"Weibull shape {fit.beta:.2f} (95 % interval {fit.beta_low:.2f} to {fit.beta_high:.2f}): "
+            f"{shape_in_words(fit)}."
+        )
 
     @property
     def survival(self) -> SurvivalCurve | None:

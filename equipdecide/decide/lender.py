@@ -546,8 +546,9 @@ def _findings(view: LenderView) -> list[Finding]:
         if open_years:
             worst_row = max(open_years, key=lambda row: row.owed - row.value)
             text = (
-                f"{machine}: more is owed than it would bring until year {open_years[-1].year}; most in year {worst_row.year}, "
-                f"{worst_row.owed - worst_row.value:,.0f}. Freight, wiring, holders and fixtures do not come back."
+                f"{machine}: more is owed than it would bring until year {open_years[-1].year}; most in year "
+                f"{worst_row.year}, {worst_row.owed - worst_row.value:,.0f}. Freight, wiring, holders and fixtures "
+                f"do not come back."
             )
             found.append(Finding("under_water", text, f"machines.{machine}", "warning"))
     others = view.scenario.shop.other_debt_payments
@@ -556,7 +557,10 @@ def _findings(view: LenderView) -> list[Finding]:
         found.append(Finding("other_debts", text, others.path))
     bought = [p for p in view.plan.purchases if isinstance(p.step, Buy | Improve) and isinstance(p.source, Machine)]
     if any(view.scenario.machines[p.machine].falls_yearly is None for p in bought):
-        text = f"Liquidation values fall by {FALLS_FIRST_YEAR:.0%} of the price in the first year and {FALLS_YEARLY:.0%} a year after: opinions of appraisers, no data."
+        text = (
+            f"Liquidation values fall by {FALLS_FIRST_YEAR:.0%} of the price in the first year and "
+            f"{FALLS_YEARLY:.0%} a year after: opinions of appraisers, no data."
+        )
         found.append(Finding("falls_are_opinions", text, "machines"))
     return found
 
@@ -595,8 +599,9 @@ def _sale_years(view: LenderView) -> list[Finding]:
         if worse:
             years = ", ".join(f"{a.year}: {a.coverage:.2f}, {b.coverage:.2f} without" for a, b in worse)
             text = (
-                f"What is paid for tax on the gain of {gained:,.0f} from the sale of {sale.machine} comes off the coverage, the "
-                f"{settled['gross'].figure():,.0f} it brings is not in it: a year of sale looks worse by this form than its work is ({years})."
+                f"What is paid for tax on the gain of {gained:,.0f} from the sale of {sale.machine} comes off the "
+                f"coverage, the {settled['gross'].figure():,.0f} it brings is not in it: a year of sale looks worse "
+                f"by this form than its work is ({years})."
             )
             found.append(Finding("sale_year_looks_worse", text, f"offers.{sale.offer_name}", "warning"))
     return found

@@ -99,7 +99,8 @@ def market_value(scenario: Scenario, machine: str | None = None) -> MarketValue:
         findings.append(
             Finding(
                 "freight_in_cost",
-                f"{name}: {cost:,.0f} is what was booked; freight and installation in it are worth nothing to a buyer. Give `market: {{bare_price: ...}}`.",
+                f"{name}: {cost:,.0f} is what was booked; freight and installation in it are worth nothing to a "
+                f"buyer. Give `market: {{bare_price: ...}}`.",
                 f"machines.{name}.market",
             )
         )

@@ -258,5 +258,8 @@ def _deferral(offer: Financing, one: OfferOfMoney) -> list[Finding]:
         return []
     schedule = one.ledger.workings[f"loan {one.name}"]
     added = schedule["balance"].figure(offer.deferred - 1) - one.amount
-    text = f"{one.name}: {offer.deferred} periods without payment are not free: {added:,.2f} of interest is added to the debt, and every payment after is larger."
+    text = (
+        f"{one.name}: {offer.deferred} periods without payment are not free: {added:,.2f} of interest is added to "
+        f"the debt, and every payment after is larger."
+    )
     return [Finding("deferral_accrues", text, f"financing.{one.name}", "warning")]

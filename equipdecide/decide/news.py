@@ -165,8 +165,9 @@ def on_average(evaluation: Evaluation) -> list[Finding]:
         found.append(
             Finding(
                 "best_on_average",
-                f"Weighed over both answers to '{one.says}' (chance of yes {one.chance:.0%}), {one.best} is best: {one.expected[one.best]:,.0f} more than keep, "
-                f"{best_taken} {one.expected[best_taken]:,.0f}. The figures here take the answer as {answer}. Knowing it first is worth {one.value_of_news:,.0f}.",
+                f"Weighed over both answers to '{one.says}' (chance of yes {one.chance:.0%}), {one.best} is best: "
+                f"{one.expected[one.best]:,.0f} more than keep, {best_taken} {one.expected[best_taken]:,.0f}. The "
+                f"figures here take the answer as {answer}. Knowing it first is worth {one.value_of_news:,.0f}.",
                 one.path,
                 "warning",
             )

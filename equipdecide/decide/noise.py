@@ -135,7 +135,8 @@ def _missing(plan: Plan, setup: Setup) -> Finding:
         )
     return Finding(
         "idle_against_cutting",
-        f"{plan.name}: {setup.name} is declared at {float(declared):g} dBA without cutting, which says nothing of a day at it. Ask for a level while cutting your material.",
+        f"{plan.name}: {setup.name} is declared at {float(declared):g} dBA without cutting, which says nothing of a "
+        f"day at it. Ask for a level while cutting your material.",
         f"machines.{setup.machine}.noise_declared",
         "warning",
     )

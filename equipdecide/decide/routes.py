@@ -317,7 +317,8 @@ def _view(scenario: Scenario, machine: str, one: RouteResult, legs: _Legs, day: 
 
 KEEPS_RISK = {
     "outright": "the buyer's: from collection on; until then yours",
-    "consignment": "yours until it is sold: title, insurance, upkeep; a dealer's creditors may reach it unless notice is filed (UCC 9-102(a)(20), 9-103(d))",
+    "consignment": "yours until it is sold: title, insurance, upkeep; a dealer's creditors may reach it unless notice is filed "
+    "(UCC 9-102(a)(20), 9-103(d))",
     "trade-in": "the dealer's from collection; the allowance is usually subject to inspection then",
     "auction": "yours until the hammer, and what it brings; the buyer's premium lowers the bids",
     "private sale": "yours: time, showing it under power, and that the money is good; let it go only against cleared money",
@@ -427,8 +428,9 @@ def _list_findings(offer: Offer, name: str, legs: _Legs) -> list[Finding]:
         ends = cal.add_days(sold.handed_over, offer.exclusive_days)
         if ends > sold.sold_on:
             text = (
-                f"{name}: where it does not sell, {offer.if_unsold} is counted on {sold.sold_on}; the exclusive period runs until {ends}, "
-                f"{(ends - sold.sold_on).days} days later, with insurance and loan payments until then."
+                f"{name}: where it does not sell, {offer.if_unsold} is counted on {sold.sold_on}; the exclusive "
+                f"period runs until {ends}, {(ends - sold.sold_on).days} days later, with insurance and loan "
+                f"payments until then."
             )
             found.append(Finding("unsold_leg_later", text, f"offers.{name}.exclusive_days", "warning"))
     return found

@@ -174,7 +174,8 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     done = day in _sales_done(scenario, machine)
     if not done and not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
         raise ValueError(
-            f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, {scenario.decision_date}"
+            f"{day} is not within the study: it runs {scenario.study.years} years from the day of decision, "
+            f"{scenario.decision_date}"
         )
     if machine not in scenario.machines:
         raise KeyError(f"no machine {machine!r}; there are {', '.join(scenario.machines)}")
@@ -303,8 +304,9 @@ def _letter_against_schedule(routes: tuple[RouteResult, ...]) -> list[Finding]:
         gap = abs(r.payoff - r.payoff_by_schedule)
         if gap >= 0.005:
             text = (
-                f"Payoff on {r.sold_on}: {r.payoff:,.2f} by the lender's letter, {r.payoff_by_schedule:,.2f} by the schedule: {gap:,.2f} apart. "
-                f"The letter is used; by the schedule {r.name} would leave {r.net_cash_by_schedule:,.2f}."
+                f"Payoff on {r.sold_on}: {r.payoff:,.2f} by the lender's letter, {r.payoff_by_schedule:,.2f} by the "
+                f"schedule: {gap:,.2f} apart. The letter is used; by the schedule {r.name} would leave "
+                f"{r.net_cash_by_schedule:,.2f}."
             )
             found[r.sold_on] = Finding("payoff_by_schedule", text, f"offers.{r.name}")
     return list(found.values())
@@ -316,9 +318,10 @@ def _state_with_return(routes: tuple[RouteResult, ...]) -> list[Finding]:
         if r.state_tax < 0.5 or not any(f.code == STATE_WITH_RETURN for f in r.ledger.findings):
             continue
         text = (
-            f"{r.name}: {whole(r.state_tax)} of the {whole(r.tax)} of tax is the state's, and all of it is shown with the return. Last year's "
-            "state tax is not entered, so the state's own estimates are not known: part of it may be due earlier, as the federal "
-            "part is. Enter `last_state_tax:` of each owner, or ask the preparer."
+            f"{r.name}: {whole(r.state_tax)} of the {whole(r.tax)} of tax is the state's, and all of it is shown "
+            f"with the return. Last year's "
+            "state tax is not entered, so the state's own estimates are not known: part of it may be due earlier, as "
+            "the federal part is. Enter `last_state_tax:` of each owner, or ask the preparer."
         )
         return [Finding("state_tax_may_be_earlier", text, "owners", "warning")]
     return []
@@ -332,7 +335,10 @@ def _tax_against_cash(routes: tuple[RouteResult, ...]) -> list[Finding]:
             continue
         gap = r.cash_less_tax
         if gap < 0:
-            text = f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: short by {whole(-gap)}. The tax follows the gain, not the cash."
+            text = (
+                f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: short by "
+                f"{whole(-gap)}. The tax follows the gain, not the cash."
+            )
         else:
             text = (
                 f"{r.name}: the sale leaves {cents(r.net_cash)} in cash and {whole(r.tax)} of tax: {whole(gap)} over."

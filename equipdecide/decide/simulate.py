@@ -249,7 +249,9 @@ class Runs(Shown):
         found = [
             Finding(
                 "own_ranges",
-                f"These chances repeat your own ranges: {len(self.draws)} input{'s were' if len(self.draws) != 1 else ' was'} drawn, {guesses} of them {'guesses' if guesses != 1 else 'a guess'}. "
+                f"These chances repeat your own ranges: {len(self.draws)} "
+                f"input{'s were' if len(self.draws) != 1 else ' was'} drawn, {guesses} of them "
+                f"{'guesses' if guesses != 1 else 'a guess'}. "
                 "If the ranges are too narrow, the chances are too sure.",
                 "doubts",
             )

@@ -270,7 +270,8 @@ def amount_lent(draft: Draft, plan: Plan, debt: Debt) -> Column:
     if w["rolled"].figure() > 0:
         draft.find(
             "shortfall_rolled",
-            f"{debt.name}: {w['rolled'].figure():,.2f} that {', '.join(sale.machine for sale in rolled)} did not bring is added: {total.figure():,.2f} in all. "
+            f"{debt.name}: {w['rolled'].figure():,.2f} that {', '.join(sale.machine for sale in rolled)} did not "
+            f"bring is added: {total.figure():,.2f} in all. "
             "It is counted once: the price of the old machine has gone to its lender and lowers nothing else.",
             offer.amount.path,
             "warning",
@@ -410,14 +411,16 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
         if sale is not None and not sale.at_end and sale.sold_on <= ends:
             draft.find(
                 "leased_machine_sold",
-                f"{sale.machine} is the lessor's until {ends} and is sold on {sale.sold_on}: every payment left is counted then, the price of buying it from the lessor is not. "
+                f"{sale.machine} is the lessor's until {ends} and is sold on {sale.sold_on}: every payment left is "
+                f"counted then, the price of buying it from the lessor is not. "
                 "Ask for it before you sell.",
                 offer.amount.path,
                 "warning",
             )
         draft.find(
             "lease_is_rent",
-            f"{debt.name}: its payments are rent for tax; the machine is the lessor's, so there is nothing to depreciate or to sell. Ask an accountant to read it.",
+            f"{debt.name}: its payments are rent for tax; the machine is the lessor's, so there is nothing to "
+            f"depreciate or to sell. Ask an accountant to read it.",
             offer.amount.path,
         )
         back = debt.sale is not None and debt.sale.returned_to == debt.name
@@ -432,7 +435,8 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
             most, least = max(offer.notice), min(offer.notice)
             draft.find(
                 "lease_notice",
-                f"{debt.name} ends on {ends}: give notice in writing between {cal.add_days(ends, -most)} and {cal.add_days(ends, -least)}. A lease that nobody ends in time goes on.",
+                f"{debt.name} ends on {ends}: give notice in writing between {cal.add_days(ends, -most)} and "
+                f"{cal.add_days(ends, -least)}. A lease that nobody ends in time goes on.",
                 offer.amount.path,
                 "warning",
             )
@@ -444,7 +448,8 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
         )
         draft.find(
             "lease_is_purchase",
-            f"{debt.name}: {what} makes it a purchase on credit for tax (and a security interest, UCC 1-203(b)(4)): the machine is depreciated, the interest in the payments deducted. "
+            f"{debt.name}: {what} makes it a purchase on credit for tax (and a security interest, UCC 1-203(b)(4)): "
+            f"the machine is depreciated, the interest in the payments deducted. "
             "Ask an accountant to read it.",
             offer.amount.path,
         )

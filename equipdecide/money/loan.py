@@ -32,7 +32,8 @@ def schedule(
     if payment is None:
         payment = w.formula(
             "level_payment",
-            f"cents(where(rate > 0.000001, principal * (rate / 12) / (1 - (1 + rate / 12) ** (0 - {count})), principal / {count}))",
+            f"cents(where(rate > 0.000001, principal * (rate / 12) / (1 - (1 + rate / 12) ** (0 - {count})), "
+            f"principal / {count}))",
             "USD",
             "level payment that ends the loan, to the cent",
             ONE,
@@ -108,8 +109,8 @@ def loan_schedule(draft: Draft, debt: Debt) -> Working:
     if gap >= 0.005:
         common.find(
             "letter_overrides",
-            f"{debt.name}: the lender's letter says {letter.balance.likely:,.2f} on {letter.balance_on}, the schedule {scheduled.figure():,.2f}: "
-            f"{gap:,.2f} apart. The letter is used.",
+            f"{debt.name}: the lender's letter says {letter.balance.likely:,.2f} on {letter.balance_on}, the "
+            f"schedule {scheduled.figure():,.2f}: {gap:,.2f} apart. The letter is used.",
             letter.balance.path,
         )
     left = loan.payments - made

@@ -96,7 +96,8 @@ def payoff(
         if day > letter.good_through and not over:
             draft.find(
                 "letter_expired",
-                f"{debt.name}: the lender's letter is good through {letter.good_through}; for {day} the payoff is computed. Ask for a new letter.",
+                f"{debt.name}: the lender's letter is good through {letter.good_through}; for {day} the payoff is "
+                f"computed. Ask for a new letter.",
                 letter.balance.path,
             )
     since = since or loan.balance_on or cal.add_months(loan.first_payment, -1)
@@ -134,7 +135,8 @@ def payoff(
         if abs(gap) >= 0.005:
             draft.find(
                 "letter_total",
-                f"{debt.name}: the letter asks for {letter.total.likely:,.2f}, its parts give {out['payoff'].figure():,.2f}.",
+                f"{debt.name}: the letter asks for {letter.total.likely:,.2f}, its parts give "
+                f"{out['payoff'].figure():,.2f}.",
                 letter.total.path,
                 "warning",
             )
@@ -263,13 +265,15 @@ def _sum_of_digits(draft: Draft, debt: Debt, loan: Loan, out: Working, day: Date
     if n > 61:
         draft.find(
             "sum_of_digits_barred_for_consumers",
-            f"{debt.name}: 15 USC 1615(b) bars the rule of 78 for consumer credit over 61 months; a business loan goes by its contract. Read it.",
+            f"{debt.name}: 15 USC 1615(b) bars the rule of 78 for consumer credit over 61 months; a business loan "
+            f"goes by its contract. Read it.",
             loan.principal.path,
         )
     if loan.balance_on is not None:
         draft.find(
             "sum_of_digits_from_balance",
-            f"{debt.name}: the rule of 78 needs the loan from its first payment; counted from the balance on {loan.balance_on}, the refund is too large.",
+            f"{debt.name}: the rule of 78 needs the loan from its first payment; counted from the balance on "
+            f"{loan.balance_on}, the refund is too large.",
             loan.principal.path,
             "warning",
         )
@@ -378,8 +382,8 @@ def _savings(
         saved, open_interest = out["saved"].figure(), out["remaining_payments"].figure() - out["balance"].figure()
         draft.find(
             "paying_early_saves",
-            f"{debt.name}: paying off on {day} saves {saved:,.2f} of the {open_interest:,.2f} of interest still to come: the contract asks for "
-            f"{ASKS[loan.payoff]}.",
+            f"{debt.name}: paying off on {day} saves {saved:,.2f} of the {open_interest:,.2f} of interest still to "
+            f"come: the contract asks for {ASKS[loan.payoff]}.",
             loan.principal.path,
             "warning" if saved < 0.5 * open_interest else "note",
         )

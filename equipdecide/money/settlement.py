@@ -152,9 +152,10 @@ def _price(draft: Draft, scenario: Scenario, offer: Offer, w: Working) -> None:
         if over > 0:
             draft.find(
                 "over_allowance",
-                f"The trade allowance of {offer.price.likely:,.0f} for {offer.machine} is worth {offer.price.likely - over:,.0f}: "
-                f"{offer.against} costs {over:,.0f} more with the trade than for cash. Tax is computed on the true value; a return that shows "
-                f"{offer.price.likely:,.0f} shows the same {over:,.0f} more in the new machine's basis.",
+                f"The trade allowance of {offer.price.likely:,.0f} for {offer.machine} is worth "
+                f"{offer.price.likely - over:,.0f}: {offer.against} costs {over:,.0f} more with the trade than for "
+                f"cash. Tax is computed on the true value; a return that shows {offer.price.likely:,.0f} shows the "
+                f"same {over:,.0f} more in the new machine's basis.",
                 offer.price.path,
             )
     else:
@@ -178,7 +179,8 @@ def _covered_elsewhere(draft: Draft, plan: Plan, sale: Sale, paid: list[Debt]) -
         ):
             draft.find(
                 "lien_covers_machine",
-                f"{sale.machine}: the filing of {debt.old.lender} for {debt.name} covers it too. Nothing is counted for letting it go; get the partial "
+                f"{sale.machine}: the filing of {debt.old.lender} for {debt.name} covers it too. Nothing is counted "
+                f"for letting it go; get the partial "
                 "release and its price in writing before you sell.",
                 f"machines.{sale.machine}",
                 "warning",
@@ -270,9 +272,12 @@ def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, 
     if credit > 0.005:
         draft.find(
             "dealer_credit",
-            f"{sale.machine}: {credit:,.2f} stands as a credit from {sale.sold_on} to {day} ({(day - sale.sold_on).days} days), unsecured and without interest; waiting costs "
-            f"{flows['waiting'].figure():,.2f}. Get in writing to which order it belongs, from which day it is paid out in cash if that order is late, and that it "
-            "is paid out if the order is cancelled; if the dealer fails you are one creditor among many. The gain is taxed in the year of the sale all the same.",
+            f"{sale.machine}: {credit:,.2f} stands as a credit from {sale.sold_on} to {day} "
+            f"({(day - sale.sold_on).days} days), unsecured and without interest; waiting costs "
+            f"{flows['waiting'].figure():,.2f}. Get in writing to which order it belongs, from which day it is paid "
+            f"out in cash if that order is late, and that it "
+            "is paid out if the order is cancelled; if the dealer fails you are one creditor among many. The gain is "
+            "taxed in the year of the sale all the same.",
             offer.price.path,
             "warning",
         )
@@ -313,8 +318,9 @@ def _without_order(draft: Draft, plan: Plan, sale: Sale, flows: Working, w: Work
 def _say_without_order(draft: Draft, sale: Sale, order: str, rest: float, offer: Offer) -> None:
     draft.find(
         "credit_without_order",
-        f"{sale.machine}: the credit of “{sale.offer_name}” belongs to an order of {order}, which is not bought here. It is counted as {rest:,.2f} paid out in cash "
-        f"on {sale.paid_on}. Without that in writing it stays the dealer's promise: unsecured, without interest, and lost in part if the dealer fails. "
+        f"{sale.machine}: the credit of “{sale.offer_name}” belongs to an order of {order}, which is not bought "
+        f"here. It is counted as {rest:,.2f} paid out in cash on {sale.paid_on}. Without that in writing it stays "
+        f"the dealer's promise: unsecured, without interest, and lost in part if the dealer fails. "
         "The gain is taxed in the year of the sale all the same.",
         offer.price.path,
         "warning",

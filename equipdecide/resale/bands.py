@@ -185,7 +185,8 @@ def value_band(
         findings.append(
             Finding(
                 "hours_stretch_age",
-                f"{hours_a_year:,.0f} h a year against a usual {USUAL_HOURS:,.0f}: age is taken as {min(ages):.1f} to {max(ages):.1f} years by a ratio found for tractors; no published one for machine tools.",
+                f"{hours_a_year:,.0f} h a year against a usual {USUAL_HOURS:,.0f}: age is taken as {min(ages):.1f} "
+                f"to {max(ages):.1f} years by a ratio found for tractors; no published one for machine tools.",
             )
         )
     used = [curve for curve in curves() if any(words in curve.name for words in USUAL_CURVES)]

@@ -57,9 +57,11 @@ EXACT = frozenset(
 MADE = dt.datetime(2026, 1, 1)  # a day that is always the same, so that the same form is the same file
 NEEDED = "A form needs XlsxWriter and openpyxl: pip install 'equipdecide[workbook]'."
 HOW = (
-    "Fill in the yellow cells; leave empty what you do not know, and the default in column F is taken and marked as such. Nothing leaves this computer.",
-    "Where a figure is doubtful give the low, the likely and the high one. Write none where there is nothing. Words such as about 60k are read too. "
-    "The later sheets hold all else, and once anything stands there, they count and these answers do not.",
+    "Fill in the yellow cells; leave empty what you do not know, and the default in column F is taken and marked "
+    "as such. Nothing leaves this computer.",
+    "Where a figure is doubtful give the low, the likely and the high one. Write none where there is nothing. "
+    "Words such as about 60k are read too. The later sheets hold all else, and once anything stands there, they "
+    "count and these answers do not.",
 )
 HELD = (
     "This form holds a whole scenario on its later sheets. They count; answers on this sheet would not be used.",

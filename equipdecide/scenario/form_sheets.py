@@ -459,8 +459,8 @@ def _advice(page: Page) -> str:
     if not page.called:
         return "Fill in the yellow cells; what is left empty is not said. A range is written low .. likely .. high."
     return (
-        "A column for each; the empty columns are for more. Give a name first. A range is written low .. likely .. high; "
-        "who gave one single figure follows it in brackets: 72,000 [quote by Walt]."
+        "A column for each; the empty columns are for more. Give a name first. A range is written low .. likely .. "
+        "high; who gave one single figure follows it in brackets: 72,000 [quote by Walt]."
     )
 
 

@@ -186,8 +186,8 @@ class Method(Frozen):
     ] = Field(
         "by law",
         title="Depreciation method",
-        description="straight line and 150 % are elections of tax law; a table holds what the returns took by year, all "
-        "of it; the other two are of textbooks",
+        description="straight line and 150 % are elections of tax law; a table holds what the returns took by year, all of it; "
+        "the other two are of textbooks",
     )
     system: Literal["general", "alternative"] = Field(
         "general", title="Recovery system of tax law: general (GDS), or the alternative (ADS) where it is elected"

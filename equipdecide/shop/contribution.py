@@ -195,7 +195,8 @@ def _elsewhere(draft: Draft, plan: Plan, w: Working) -> None:
         if short > 0.5:
             draft.find(
                 "station_short",
-                f"{plan.name}: this mix takes about {short:,.0f} h a year more of {station} than there are, so its contribution is too high here: two limits bind, and ranking "
+                f"{plan.name}: this mix takes about {short:,.0f} h a year more of {station} than there are, so its "
+                f"contribution is too high here: two limits bind, and ranking "
                 "by one of them is not right. `mix` gives the best mix within both.",
                 f"shop.other_limits.{station}",
                 "warning",

@@ -60,6 +60,9 @@ def _say_how_sure(draft: Draft, setup: Setup, entry: Crashes) -> None:
     if found.high is None:
         text = f"{begun}, taken as none a year; up to {1 / found.low:.2f} a year would fit such a run of years (95 %)."
     else:
-        text = f"{begun}, {count / years:.2f} a year on average (95 % interval {1 / found.high:.2f} to {1 / found.low:.2f})."
+        text = (
+            f"{begun}, {count / years:.2f} a year on average (95 % interval {1 / found.high:.2f} to "
+            f"{1 / found.low:.2f})."
+        )
     if not any(one.text == text for one in draft.shared.findings):  # one count, several setups: said once
         draft.common.find("crash_rate", text, entry.count.path)

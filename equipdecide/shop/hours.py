@@ -93,7 +93,8 @@ def _not_waiting(draft: Draft, w: Working, entry: Attended) -> Column:
         run=draft.input(entry.run),
     )
     terms = {
-        k: f"{math.factorial(count) // math.factorial(count - k)} / {math.factorial(min(k, people)) * people ** max(k - people, 0)} * load ** {k}"
+        k: f"{math.factorial(count) // math.factorial(count - k)} / "
+        f"{math.factorial(min(k, people)) * people ** max(k - people, 0)} * load ** {k}"
         for k in range(1, count + 1)
     }
     w.formula("all_run", f"1 / (1 + {' + '.join(terms.values())})", "1", "chance that every machine runs")
@@ -231,7 +232,8 @@ def _window_held(draft: Draft, w: Working, setup: Setup, nights: Nights) -> Colu
     if held.figure() < window.figure() - 1e-9:
         draft.common.find(
             "window_held",
-            f"{setup.name}: the window is {window.figure():g} h, but what is loaded or the tools end after {held.figure():.1f} h.",
+            f"{setup.name}: the window is {window.figure():g} h, but what is loaded or the tools end after "
+            f"{held.figure():.1f} h.",
             nights.window.path,
         )
     return held
@@ -250,8 +252,9 @@ def _theta(draft: Draft, w: Working, setup: Setup, nights: Nights, log: NightLog
             and abs(log.theta - nights.mean_between_stops.likely) > 0.05
         ):
             text = (
-                f"{setup.machine}: the log gives {decimal_text(round(log.theta, 3))} h between stops ({log.hours:.1f} h, {log.stops} stops, "
-                f"95 % interval {log.low:.2f} to {log.high:.2f}); the scenario uses {nights.mean_between_stops.likely:g} h."
+                f"{setup.machine}: the log gives {decimal_text(round(log.theta, 3))} h between stops "
+                f"({log.hours:.1f} h, {log.stops} stops, 95 % interval {log.low:.2f} to {log.high:.2f}); the "
+                f"scenario uses {nights.mean_between_stops.likely:g} h."
             )
             if not any(found.text == text for found in draft.shared.findings):  # one log, several setups: said once
                 draft.common.find("log_differs", text, nights.mean_between_stops.path)
@@ -444,7 +447,8 @@ def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:
         if held > 0.5:
             draft.find(
                 "other_limit",
-                f"{plan.name}: {name} passes {limits[name].likely:,.0f} h of this work a year; about {held:,.0f} good hours a year of the machine "
+                f"{plan.name}: {name} passes {limits[name].likely:,.0f} h of this work a year; about {held:,.0f} "
+                f"good hours a year of the machine "
                 "could not be passed on even if they were ordered.",
                 f"shop.other_limits.{name}",
             )

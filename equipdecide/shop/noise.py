@@ -100,7 +100,8 @@ def noise_day(exposures: Sequence[Exposure]) -> NoiseDay:
         findings.append(
             Finding(
                 "over_permissible",
-                f"The permissible dose is {doses[OSHA_PERMISSIBLE.name]:.0f} %: above 100 % the law asks for engineering or administrative controls.",
+                f"The permissible dose is {doses[OSHA_PERMISSIBLE.name]:.0f} %: above 100 % the law asks for "
+                f"engineering or administrative controls.",
                 "",
                 "warning",
             )
@@ -109,7 +110,8 @@ def noise_day(exposures: Sequence[Exposure]) -> NoiseDay:
         findings.append(
             Finding(
                 "action_level",
-                f"The hearing-conservation dose is {conservation:.0f} %: from 50 % the law asks for monitoring, hearing tests, protectors and training.",
+                f"The hearing-conservation dose is {conservation:.0f} %: from 50 % the law asks for monitoring, "
+                f"hearing tests, protectors and training.",
                 "",
                 "warning",
             )
@@ -118,7 +120,8 @@ def noise_day(exposures: Sequence[Exposure]) -> NoiseDay:
         findings.append(
             Finding(
                 "over_recommended",
-                f"The NIOSH dose is {doses[NIOSH.name]:.0f} %: above the level recommended for health. It is not comparable with the OSHA doses.",
+                f"The NIOSH dose is {doses[NIOSH.name]:.0f} %: above the level recommended for health. It is not "
+                f"comparable with the OSHA doses.",
             )
         )
     loud = [one.what for one in exposures if one.level > CEILING]
@@ -179,7 +182,8 @@ def quieter(first: Level, second: Level) -> tuple[float | None, Finding | None]:
     if first.condition != second.condition:
         return None, Finding(
             "idle_against_cutting",
-            f"{first.level:g} dBA ({first.condition}) and {second.level:g} dBA ({second.condition}) are not comparable: declared levels are measured without cutting. "
+            f"{first.level:g} dBA ({first.condition}) and {second.level:g} dBA ({second.condition}) are not "
+            f"comparable: declared levels are measured without cutting. "
             "Ask for a level while cutting your material, or compare brochure with brochure.",
             "",
             "warning",

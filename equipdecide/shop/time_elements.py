@@ -191,7 +191,8 @@ def indicators(time: TimeElements, output: Output | None = None) -> tuple[dict[s
             findings.append(
                 Finding(
                     "more_good_than_made",
-                    f"{output.good:g} good and {output.scrap:g} scrapped pieces are more than the {output.produced:g} made.",
+                    f"{output.good:g} good and {output.scrap:g} scrapped pieces are more than the "
+                    f"{output.produced:g} made.",
                     "",
                     "warning",
                 )
@@ -202,7 +203,8 @@ def indicators(time: TimeElements, output: Output | None = None) -> tuple[dict[s
         findings.append(
             Finding(
                 "effectiveness_over_1",
-                f"Effectiveness is {fast.value:.1%}: pieces came faster than planned, so the planned minutes are slack or pieces were counted twice. It is shown as it is.",
+                f"Effectiveness is {fast.value:.1%}: pieces came faster than planned, so the planned minutes are "
+                f"slack or pieces were counted twice. It is shown as it is.",
                 "",
                 "warning",
             )
@@ -233,7 +235,8 @@ def meter_hours(readings: Sequence[tuple[dt.date, float]]) -> tuple[float, tuple
     findings = [
         Finding(
             "meter_reset",
-            f"The meter stands at {value:,.0f} h on {day}, below the {before:,.0f} h of {since}: it was reset or changed, and the hours counted are a lower bound.",
+            f"The meter stands at {value:,.0f} h on {day}, below the {before:,.0f} h of {since}: it was reset or "
+            f"changed, and the hours counted are a lower bound.",
             "",
             "warning",
         )

@@ -27,7 +27,8 @@ def parts_of_price(
     if stated and not use_stated:
         draft.find(
             "price_not_divided",
-            f"The price of {sale.machine} is divided over {', '.join(stated)}, but {', '.join(label for label, _, _ in items)} are sold: it is divided by cost.",
+            f"The price of {sale.machine} is divided over {', '.join(stated)}, but "
+            f"{', '.join(label for label, _, _ in items)} are sold: it is divided by cost.",
             f"offers.{sale.offer_name}.divided",
             "warning",
         )

@@ -33,14 +33,16 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
         if sale.offer is not None and sale.offer.route == "trade-in":
             draft.find(
                 "trade_in_is_a_sale",
-                f"Trading {sale.machine} in defers no tax: it is a sale at what the allowance is truly worth, with a gain of {amount:,.0f} in {sale.sold_on.year}; "
+                f"Trading {sale.machine} in defers no tax: it is a sale at what the allowance is truly worth, with a "
+                f"gain of {amount:,.0f} in {sale.sold_on.year}; "
                 "the next machine is bought at its full price.",
                 about,
             )
         if settled["payoff"].figure() > 0.005 and amount > 0:
             draft.find(
                 "payoff_lowers_no_gain",
-                f"The payoff of {settled['payoff'].figure():,.2f} on {sale.sold_on} lowers the cash from {sale.machine}, not the gain of {amount:,.0f}: debt paid off is part of what is received.",
+                f"The payoff of {settled['payoff'].figure():,.2f} on {sale.sold_on} lowers the cash from "
+                f"{sale.machine}, not the gain of {amount:,.0f}: debt paid off is part of what is received.",
                 about,
             )
         bought = [p for p in plan.purchases if isinstance(p.step, Buy)]
@@ -48,7 +50,8 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
             names = ", ".join(p.name for p in bought)
             draft.find(
                 "buying_cancels_no_gain",
-                f"Buying {names} does not cancel the gain of {amount:,.0f} on {sale.machine}: the purchase brings a deduction of its own, in the year it is in service "
+                f"Buying {names} does not cancel the gain of {amount:,.0f} on {sale.machine}: the purchase brings a "
+                f"deduction of its own, in the year it is in service "
                 "and within its limits.",
                 f"machines.{bought[0].name}",
             )
@@ -58,13 +61,15 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
             )
             draft.find(
                 "credit_is_received",
-                f"What the buyer of {sale.machine} credits to the next order counts as received on {sale.sold_on}: the gain is of {sale.sold_on.year}{later}.",
+                f"What the buyer of {sale.machine} credits to the next order counts as received on {sale.sold_on}: "
+                f"the gain is of {sale.sold_on.year}{later}.",
                 about,
             )
         if sale.offer is not None and sale.offer.buyer_related:
             draft.find(
                 "related_buyer",
-                f"The buyer of {sale.machine} is related: all gain is ordinary, a loss does not count, and the buyer gets neither section 179 nor bonus on it.",
+                f"The buyer of {sale.machine} is related: all gain is ordinary, a loss does not count, and the buyer "
+                f"gets neither section 179 nor bonus on it.",
                 about,
                 "warning",
             )
@@ -73,7 +78,8 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
         if ordered is not None and ordered.year < purchase.step.on.year:
             draft.find(
                 "deducted_when_in_service",
-                f"{purchase.name} is ordered in {ordered.year} and in service on {purchase.step.on}: its deductions are of {purchase.step.on.year}, not {ordered.year}.",
+                f"{purchase.name} is ordered in {ordered.year} and in service on {purchase.step.on}: its deductions "
+                f"are of {purchase.step.on.year}, not {ordered.year}.",
                 f"machines.{purchase.name}",
             )
 
@@ -88,7 +94,8 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
         if asset.depreciation_claimed is not None:
             draft.common.find(
                 "depreciation_not_claimed",
-                f"{item.name}: less depreciation was claimed than the law allowed. Its basis falls by what was allowable all the same; Form 3115 with the return of the year "
+                f"{item.name}: less depreciation was claimed than the law allowed. Its basis falls by what was "
+                f"allowable all the same; Form 3115 with the return of the year "
                 "of sale or before claims what was missed.",
                 f"machines.{item.machine}",
                 "warning",
@@ -99,8 +106,9 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
             if float(asset.cost) > most.number:
                 draft.common.find(
                     "small_item_over_limit",
-                    f"{item.name}: {float(asset.cost):,.0f} is deducted at once as a small item; the safe harbour is {most.number:,.0f} for each item on an invoice, "
-                    f"{audited.number:,.0f} with audited statements (from memory). It holds where no single item is dearer.",
+                    f"{item.name}: {float(asset.cost):,.0f} is deducted at once as a small item; the safe harbour is "
+                    f"{most.number:,.0f} for each item on an invoice, {audited.number:,.0f} with audited statements "
+                    f"(from memory). It holds where no single item is dearer.",
                     f"machines.{item.machine}",
                 )
         if not asset.expensed and asset.section_179 != "all" and asset.bonus in ("by law", "elected out"):
@@ -109,7 +117,8 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
         if len(ways) == 2:
             draft.common.find(
                 "bonus_by_class",
-                f"Of the items of class {code} placed in service in {year} some are elected out of bonus and some are not: the election is for all property of one recovery period in one year.",
+                f"Of the items of class {code} placed in service in {year} some are elected out of bonus and some "
+                f"are not: the election is for all property of one recovery period in one year.",
                 "machines",
                 "warning",
             )
@@ -142,7 +151,8 @@ def say_what_the_books_rest_on(draft: Draft, plan: Plan, law: Law, elections: Se
         if e.table is not None and e.table.id == "federal/straight_line":
             draft.common.find(
                 "table_worked_out",
-                "Straight-line percentages are worked out from the law, not read from the printed Tables A-8 to A-12: they may be off by 0.01.",
+                "Straight-line percentages are worked out from the law, not read from the printed Tables A-8 to "
+                "A-12: they may be off by 0.01.",
                 "federal/straight_line",
             )
 
@@ -167,7 +177,8 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
             if row["state"] == entry.code.upper():
                 draft.common.find(
                     "state_in_words",
-                    f"{entry.code.upper()}: {row['pattern']}; bonus: {row['bonus'] or 'not on file'}; section 179: {row['section_179'] or 'not on file'}. Here its rate is used with the answers entered.",
+                    f"{entry.code.upper()}: {row['pattern']}; bonus: {row['bonus'] or 'not on file'}; section 179: "
+                    f"{row['section_179'] or 'not on file'}. Here its rate is used with the answers entered.",
                     "shop.state",
                     "warning",
                 )
@@ -192,13 +203,15 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
         if read is not None and read.choice == "available" and entry.pass_through_rate is None:
             draft.common.find(
                 "pass_through_election",
-                f"{code.upper()}: {read.meaning}. Tax the business pays is deducted from its federal income without the limit on state taxes; it is not computed here.",
+                f"{code.upper()}: {read.meaning}. Tax the business pays is deducted from its federal income without "
+                f"the limit on state taxes; it is not computed here.",
                 "shop.state",
             )
     if kind == "C corporation" and on_file(law, f"{code}/depreciation.corporation_method"):
         draft.common.find(
             "corporation_method",
-            f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here uses the MACRS tables without bonus.",
+            f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here "
+            f"uses the MACRS tables without bonus.",
             "shop.state",
             "warning",
         )

@@ -118,7 +118,8 @@ def estimates(draft: Draft, plan: Plan, law: LawByYear, filed: Working) -> Worki
         if as_is is not None and float(as_is.ordinary_income) >= large:
             draft.common.find(
                 "large_corporation",
-                f"A corporation with taxable income of {large:,.0f} or more in one of three years may use last year's tax for its first estimate only.",
+                f"A corporation with taxable income of {large:,.0f} or more in one of three years may use last "
+                f"year's tax for its first estimate only.",
                 "shop.as_things_are",
                 "warning",
             )

@@ -441,7 +441,8 @@ def _declining_balance(w: Working, election: Election, axis: Axis, salvage: Colu
     )
     w.formula(
         "left",
-        f"min(max(prev(left, table_basis) - max(prev(left, table_basis) * 2 / {life}, (prev(left, table_basis) - salvage) / years_left), salvage), prev(left, table_basis))",
+        f"min(max(prev(left, table_basis) - max(prev(left, table_basis) * 2 / {life}, (prev(left, table_basis) - "
+        f"salvage) / years_left), salvage), prev(left, table_basis))",
         "USD",
         "not yet depreciated at the end of the year of use",
         ages,

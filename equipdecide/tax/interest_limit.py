@@ -131,7 +131,8 @@ def limit_interest(
         rest = f"{left:,.0f} of it is still carried at the end, for which nothing is counted"
         draft.find(
             "interest_limit",
-            f"Average gross receipts are above the exemption: from {first} on not all business interest is deducted in its year; {rest if left >= 0.5 else 'later years take it all'}.",
+            f"Average gross receipts are above the exemption: from {first} on not all business interest is deducted "
+            f"in its year; {rest if left >= 0.5 else 'later years take it all'}.",
             "shop.as_things_are.gross_receipts",
             "warning",
         )
@@ -153,8 +154,9 @@ def say_interest_limit(draft: Draft, plan: Plan, law: Law) -> None:
     without = f" No {' or '.join(missing)} is entered: none is taken." if missing else ""
     draft.common.find(
         "interest_limit_applies",
-        f"Average gross receipts of {float(as_is.gross_receipts):,.0f} are above {most:,.0f}: business interest is deducted up to {share:.0%} of income before interest and "
-        f"depreciation, the rest carried, in every book alike.{without}",
+        f"Average gross receipts of {float(as_is.gross_receipts):,.0f} are above {most:,.0f}: business interest is "
+        f"deducted up to {share:.0%} of income before interest and depreciation, the rest carried, in every book "
+        f"alike.{without}",
         "shop.as_things_are.gross_receipts",
         "warning",
     )

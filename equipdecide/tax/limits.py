@@ -125,7 +125,8 @@ def by_basis(
     if beyond >= 0.5 and case == "as filed":
         draft.find(
             "paid_out_over_basis",
-            f"{name}: {beyond:,.0f} is paid out beyond the owner's basis and taxed as long-term capital gain (IRC 731(a)(1), 1368(b)(2)); the part that IRC 751 makes ordinary is not looked at.",
+            f"{name}: {beyond:,.0f} is paid out beyond the owner's basis and taxed as long-term capital gain (IRC "
+            f"731(a)(1), 1368(b)(2)); the part that IRC 751 makes ordinary is not looked at.",
             f"owners.{name}",
             "warning",
         )

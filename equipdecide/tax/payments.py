@@ -159,7 +159,8 @@ def pay(
     if _days_of_state(law, state, payer):
         draft.common.find(
             "state_days",
-            f"{state.upper()} has days of its own for {label.removesuffix(' of ' + purse)}; those taken here are from memory: look them up before paying.",
+            f"{state.upper()} has days of its own for {label.removesuffix(' of ' + purse)}; those taken here are "
+            f"from memory: look them up before paying.",
             "shop.state",
         )
     return w

@@ -145,7 +145,10 @@ def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
         return
     exempted = [p.name for p in plan.purchases if read.choice == "exempt" and getattr(p.source, "sales_tax", None)]
     if exempted:
-        text = f"{', '.join(exempted)}: sales tax is entered, but {code.upper()} exempts manufacturing machines: ask for the exemption certificate."
+        text = (
+            f"{', '.join(exempted)}: sales tax is entered, but {code.upper()} exempts manufacturing machines: ask "
+            f"for the exemption certificate."
+        )
         draft.find("sales_tax_exempt", text, f"machines.{exempted[0]}.sales_tax", "warning")
     advice = {
         "exempt": "give the seller the exemption certificate; a use that does not qualify is taxed",

@@ -214,7 +214,8 @@ def _one_rate_owner(draft: Draft, plan: Plan, by_year: LawByYear, name: str, cas
         tax_on_sale(draft, plan, name, False)
     draft.common.find(
         "one_rate",
-        f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and the tax of a year is due with its return.",
+        f"{name}: one combined rate stands for the whole return; a loss is taken to lower tax on other income, and "
+        f"the tax of a year is due with its return.",
         f"owners.{name}.tax_rate",
     )
 

@@ -81,7 +81,8 @@ def limit_of_year(
     if w["stands"].figure() < 1 - 1e-9 and book == "federal":
         draft.find(
             "section_179_over_limit",
-            f"Section 179 of {w['elected'].figure():,.0f} is elected for {year}, but the limit is {w['dollar_limit'].figure():,.0f}: "
+            f"Section 179 of {w['elected'].figure():,.0f} is elected for {year}, but the limit is "
+            f"{w['dollar_limit'].figure():,.0f}: "
             "the rest stays in the basis of the items, in proportion.",
             "section_179",
             "warning",

@@ -55,8 +55,9 @@ def spread_gain(draft: Draft, plan: Plan, law: Law, sale: Sale, gain: Working, b
     )
     draft.find(
         "recapture_not_deferred",
-        f"{sale.machine} is paid over time, but its recapture of {gain['ordinary_recapture'].figure():,.0f} is taxed in {sale.sold_on.year}, paid or not; only gain beyond it, "
-        f"{max(gain['section_1231'].figure(), 0.0):,.0f}, waits for the payments.",
+        f"{sale.machine} is paid over time, but its recapture of {gain['ordinary_recapture'].figure():,.0f} is taxed "
+        f"in {sale.sold_on.year}, paid or not; only gain beyond it, {max(gain['section_1231'].figure(), 0.0):,.0f}, "
+        f"waits for the payments.",
         f"offers.{sale.offer_name}",
         "warning",
     )

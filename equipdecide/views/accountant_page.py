@@ -113,7 +113,8 @@ def taxes(page: Page) -> Part | None:
     rows.append(Row("All together", tuple(together), "total"))
     blocks: list[Block] = [
         Text(
-            "What the course itself changes or bears, as the scenario has it: of owners whose other income is not entered it is the tax on the business alone. A figure below zero lowers what is paid or comes back."
+            "What the course itself changes or bears, as the scenario has it: of owners whose other income is not "
+            "entered it is the tax on the business alone. A figure below zero lowers what is paid or comes back."
         ),
         Table("Tax by payer and book, by calendar year of payment, dollars", ("Tax", *map(str, years)), tuple(rows)),
     ]
@@ -202,5 +203,8 @@ def forms(page: Page) -> Part | None:
                 rows,
             )
         )
-    said = f"Lines are those of the forms of 2025, for all tax years from {first} on: a preparer confirms every line on the forms of the year."
+    said = (
+        f"Lines are those of the forms of 2025, for all tax years from {first} on: a preparer confirms every line on "
+        f"the forms of the year."
+    )
     return Part("forms", "Form lines", (Text(said), *blocks))

@@ -87,7 +87,8 @@ def flips(page: Page) -> Part:
     found = charts.leaders_flips(page.flips)[:FLIPS_LISTED]
     blocks: list[Block] = [
         Text(
-            "One input at a time is moved, all others as entered, until the lead over keeping (or over the next best) is gone. Nearest first."
+            "One input at a time is moved, all others as entered, until the lead over keeping (or over the next "
+            "best) is gone. Nearest first."
         )
     ]
     if found:
@@ -181,7 +182,8 @@ def _payback(page: Page, outcome: Outcome) -> str:
         ("payback", outcome.name),
         f"“{outcome.name}”: payback = {said.replace(chr(10), ', ')}",
         said,
-        "Cash of all purses after tax, loans left out and not discounted, less that of keeping, is added up month by month; the time until the sum comes above zero, and until it stays there.",
+        "Cash of all purses after tax, loans left out and not discounted, less that of keeping, is added up month by "
+        "month; the time until the sum comes above zero, and until it stays there.",
     )
 
 

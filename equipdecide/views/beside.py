@@ -33,7 +33,8 @@ def news_grid(one: News) -> Grid:
 
 def _news_words(one: News) -> list[str]:
     said = [
-        f"{one.says}: a chance of {percent(one.chance)}. On average {one.best} is best. Knowing the answer first is worth {money(one.value_of_news)}."
+        f"{one.says}: a chance of {percent(one.chance)}. On average {one.best} is best. Knowing the answer first is "
+        f"worth {money(one.value_of_news)}."
     ]
     said += [f"Below a chance of {percent(at)} it is {below}, above it {above}." for at, below, above in one.turns]
     return said
@@ -76,15 +77,17 @@ def _view_words(view: View) -> str:
         said.append(f"{view.partner}: {view.best} leads in money and in score.")
     else:
         said.append(
-            f"{view.partner}: money says {exchange.by_money}, the score {exchange.by_score}. To follow the score costs {money(exchange.worth_given_up)} of present worth "
-            f"for {number(100 * exchange.score_gained, 0)} points: {money(exchange.per_point)} a point."
+            f"{view.partner}: money says {exchange.by_money}, the score {exchange.by_score}. To follow the score "
+            f"costs {money(exchange.worth_given_up)} of present worth for {number(100 * exchange.score_gained, 0)} "
+            f"points: {money(exchange.per_point)} a point."
         )
     if view.flip is None:
         said.append("No change of one weight turns the score.")
     else:
         flip = view.flip
         said.append(
-            f"The score turns to {flip.second} when '{flip.criterion}' weighs {percent(flip.needed, 0)} instead of {percent(flip.weight, 0)}."
+            f"The score turns to {flip.second} when '{flip.criterion}' weighs {percent(flip.needed, 0)} instead of "
+            f"{percent(flip.weight, 0)}."
         )
     return " ".join(said)
 
@@ -145,7 +148,10 @@ def mix_text(result: MixResult, width: int = WIDTH) -> str:
     for one in result.alternatives:
         for finding in one.findings:
             lines += wrap(finding.text, width, "  - ")
-    foot = "First full year in place, at the entered figures. Contribution is price less material, outside work and tooling; an hour that is worth nothing is not the limit."
+    foot = (
+        "First full year in place, at the entered figures. Contribution is price less material, outside work and "
+        "tooling; an hour that is worth nothing is not the limit."
+    )
     return "\n".join([*lines, "", *wrap(foot, width)] if lines[-1] else [*lines, *wrap(foot, width)])
 
 
@@ -196,7 +202,8 @@ def _noise_words(result: NoiseResult) -> list[str]:
                 f"{what} {percent(share, 0)} in {number(hours[what], 1)} h" for what, share in parts if share > 0
             )
             said.append(
-                f"What makes up the hearing-conservation dose in {one.name}: {made}. A short loud piece may be the cheapest to quieten."
+                f"What makes up the hearing-conservation dose in {one.name}: {made}. A short loud piece may be the "
+                f"cheapest to quieten."
             )
     over = [
         one.name
@@ -205,7 +212,8 @@ def _noise_words(result: NoiseResult) -> list[str]:
     ]
     if over:
         said.append(
-            f"At or above half the hearing-conservation dose, where the law asks for monitoring, hearing tests, protectors and training: {listed(over)}."
+            f"At or above half the hearing-conservation dose, where the law asks for monitoring, hearing tests, "
+            f"protectors and training: {listed(over)}."
         )
     return said
 

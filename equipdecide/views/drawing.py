@@ -99,7 +99,10 @@ class Drawing:
     ax: Axes
 
     def _repr_html_(self) -> str:
-        return f'<img class="mathjax_ignore tex2jax_ignore" style="max-width:100%;background:white" alt="{html.escape(alt_text(self.ax))}" src="{data_address(self.ax)}">'
+        return (
+            f'<img class="mathjax_ignore tex2jax_ignore" style="max-width:100%;background:white" '
+            f'alt="{html.escape(alt_text(self.ax))}" src="{data_address(self.ax)}">'
+        )
 
 
 def drawing(ax: Axes) -> Drawing:

@@ -48,11 +48,17 @@ def flip_links(page: Page, flip: Flip) -> tuple[str, str]:
     label, other = charts.flip_label(flip), charts.other_course(flip, page.course.name)
     low, high = (charts.in_unit(end, flip.unit, exact=True) for end in flip.searched)
     if flip.two_points is None:
-        how = f"Searched for between {low} and {high}, all other inputs as entered, until the present worths are the same to a millionth of the input. Every column that rests on the input is computed again at each try."
+        how = (
+            f"Searched for between {low} and {high}, all other inputs as entered, until the present worths are the "
+            f"same to a millionth of the input. Every column that rests on the input is computed again at each try."
+        )
         crossings = f" The lead turns {len(flip.all)} times there; this is the nearest." if len(flip.all) > 1 else ""
     else:
         no, yes = flip.two_points
-        how = f"A yes/no doubt: the lead over “{other}” is {cents(no, plus=True)} if no and {cents(yes, plus=True)} if yes; at this chance it is nothing on average."
+        how = (
+            f"A yes/no doubt: the lead over “{other}” is {cents(no, plus=True)} if no and {cents(yes, plus=True)} if "
+            f"yes; at this chance it is nothing on average."
+        )
         crossings = ""
     return (
         page.explained.input(flip.path, charts.in_unit(flip.entered, flip.unit, exact=True)),
@@ -90,7 +96,8 @@ def due_link(page: Page, route: RouteResult, when: dt.date, amount: float) -> st
         ("due", route.name, when),
         f"sale by “{route.name}” alone: tax due {day(when)} = {cents(amount)}",
         money(amount),
-        "The part of that tax that falls on this day: what each owner's estimates and balance come to with the sale, less what they come to without it.",
+        "The part of that tax that falls on this day: what each owner's estimates and balance come to with the sale, "
+        "less what they come to without it.",
     )
 
 

@@ -77,11 +77,15 @@ def flips(result: Breakevens, ax: Axes | None = None) -> Axes:
         + (" (hatched: within the stated range)" if any(flip.inside_range for flip in found) else "")
     )
     first = found[0]
-    words = f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit, exact=True)} now, {in_unit(first.flip, first.unit)} at the flip"
+    words = (
+        f"Nearest flip: {flip_label(first)}, {in_unit(first.entered, first.unit, exact=True)} now, "
+        f"{in_unit(first.flip, first.unit)} at the flip"
+    )
     alt = (
         f"Bars of what flips the lead of {result.leader}, nearest first: "
         + "; ".join(
-            f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit, exact=True)} to {in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}"
+            f"{flip_label(flip)} from {in_unit(flip.entered, flip.unit, exact=True)} to "
+            f"{in_unit(flip.flip, flip.unit)}, level with {other_course(flip, result.leader)}"
             for flip in found
         )
         + "."

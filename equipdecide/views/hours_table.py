@@ -72,13 +72,15 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
             else f"at least {number(night.low)} h"
         )
         lines += wrap(
-            f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: {between} (95 % interval {reach}).",
+            f"Nights alone, from the log: {number(night.hours, 1)} h run, {night.stops} stops: {between} (95 % "
+            f"interval {reach}).",
             width,
         )
         if night.stops:
             reasons = "; ".join(f"{cause.reason} {cause.stops}" for cause in night.causes)
             lines += wrap(
-                f"By reason: {reasons}. The nights that stopped ran {number(night.naive_mean(), 1)} h on average, which is no mean time between stops: it leaves out the good nights.",
+                f"By reason: {reasons}. The nights that stopped ran {number(night.naive_mean(), 1)} h on average, "
+                f"which is no mean time between stops: it leaves out the good nights.",
                 width,
             )
         if result.shape:

@@ -43,7 +43,10 @@ NAME_HANDLES = """(() => {
   };
   name();
 })()"""
-HIDE_LABEL = "<style>.equipdecide-typed > .widget-label {position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%);}</style>"
+HIDE_LABEL = (
+    "<style>.equipdecide-typed > .widget-label {position: absolute; width: 1px; height: 1px; overflow: hidden; "
+    "clip-path: inset(50%);}</style>"
+)
 
 
 @dataclass(frozen=True)
@@ -274,7 +277,10 @@ class Knobs:
         if self._resetting:
             return
         now = redraw(self.comparison, self.values, self._turning)
-        self._answer.value = f'<p class="mathjax_ignore" role="status" aria-live="polite" style="font-size:1.1em;line-height:1.4;max-width:60em">{html.escape(now.answer)}</p>'
+        self._answer.value = (
+            f'<p class="mathjax_ignore" role="status" aria-live="polite" '
+            f'style="font-size:1.1em;line-height:1.4;max-width:60em">{html.escape(now.answer)}</p>'
+        )
         # each is sent as soon as it is drawn: answer, bars and chances are there before the lines
         for place, chart in ((self._bars, "bars"), (self._chances, "chances"), (self._lines, "lines")):
             ax = getattr(now, chart)
@@ -289,7 +295,10 @@ class Knobs:
 
 
 def _image(ax: Axes) -> str:
-    return f'<img class="mathjax_ignore" style="max-width:100%;background:white" alt="{html.escape(charts.title(ax) + ". " + charts.alt_text(ax))}" src="{charts.text_address(ax)}">'
+    return (
+        f'<img class="mathjax_ignore" style="max-width:100%;background:white" '
+        f'alt="{html.escape(charts.title(ax) + ". " + charts.alt_text(ax))}" src="{charts.text_address(ax)}">'
+    )
 
 
 def knobs(comparison: Comparison, count: int = 6, paths: Sequence[str] = ()) -> Knobs:

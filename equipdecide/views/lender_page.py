@@ -22,12 +22,15 @@ GROUPS = {
 
 # how the figures of each column are made
 HOW = {
-    "funds": "Cash flows of the course up to the first good part, by what they are for; own money is what is left over, so that sources equal uses.",
-    "cash": "The shop's cash day by day: cash in the bank, and every dated cash flow of the course; flows without a day are spread over their month.",
+    "funds": "Cash flows of the course up to the first good part, by what they are for; own money is what is left over, "
+    "so that sources equal uses.",
+    "cash": "The shop's cash day by day: cash in the bank, and every dated cash flow of the course; flows without a day "
+    "are spread over their month.",
     "balance": "What is owed on the day of decision by the lender's letter, else by the schedule; nothing where the loan is not yet taken.",
     "amount": "As entered with the loan or the offer of money.",
     "payment": "The level payment of the schedule, to the cent, or as entered.",
-    "value": "What the machine would bring in an orderly sale: from today's value, or the price paid, down to the value entered for the end, by the same share each year.",
+    "value": "What the machine would bring in an orderly sale: from today's value, or the price paid, down to the value "
+    "entered for the end, by the same share each year.",
     "owed": "The balance of all debts on the machine by their schedules on that day.",
     "left": "What it would bring less what is owed.",
     "available": "Cash of the shop in the calendar year, by the groups named above the table as available.",
@@ -62,7 +65,10 @@ def caption(page: Page) -> Part:
             _linked(page, "cash", "cash of the shop", money(amount))
             for amount in (view.cash_after_closing, view.lowest_cash)
         )
-        said = f"Cash of the shop after closing on {day(view.closing_on)}: {after}. Lowest: {low} on {day(view.lowest_cash_on)}."
+        said = (
+            f"Cash of the shop after closing on {day(view.closing_on)}: {after}. Lowest: {low} on "
+            f"{day(view.lowest_cash_on)}."
+        )
         blocks.append(Text(marked(said, after, low)))
     return Part("answer", "What is asked", tuple(blocks))
 
@@ -167,7 +173,10 @@ def coverage(page: Page) -> Part | None:
     if view is None or not view.coverage:
         return None
     words = view.definition
-    said = f"Coverage is {words.name}: {listed(GROUPS[g] for g in words.available)} over {listed(GROUPS[g] for g in words.service)}. Left out: {listed(GROUPS[g] for g in words.leaves_out)}."
+    said = (
+        f"Coverage is {words.name}: {listed(GROUPS[g] for g in words.available)} over "
+        f"{listed(GROUPS[g] for g in words.service)}. Left out: {listed(GROUPS[g] for g in words.leaves_out)}."
+    )
     asked = page.explained.input("shop.coverage_required", times(view.required)) if view.required is not None else ""
     said += (
         f" Asked: {asked} times."

@@ -47,7 +47,10 @@ def routes_headline(result: RoutesResult) -> str:
     """Say which way is expected to be worth most, by how much over the next, and what its worst is."""
     ranked = sorted(result.routes, key=lambda route: -route.expected_worth)
     best = ranked[0]
-    said = f"{result.machine}, handed over on {day(result.date)}: {best.name} is expected to be worth most, {money(best.expected_worth)} before tax"
+    said = (
+        f"{result.machine}, handed over on {day(result.date)}: {best.name} is expected to be worth most, "
+        f"{money(best.expected_worth)} before tax"
+    )
     if len(ranked) > 1:
         ahead = best.expected_worth - ranked[1].expected_worth
         said += f", {money(ahead)} ahead of {ranked[1].name}"
@@ -107,8 +110,11 @@ def steps_listing(route: RouteView) -> Listing:
 
 
 ROUTES_FOOT = (
-    "Expected weighs the chance that it does not sell; worst is the low price, or the low price of what happens then. Worth: present worth of sale money, payoff and loan "
-    "payments until then, before tax, so that ways that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a discount lost by trading off them; what is left has the loan payments until the sale off it too. Have each offer read before it is signed."
+    "Expected weighs the chance that it does not sell; worst is the low price, or the low price of what happens "
+    "then. Worth: present worth of sale money, payoff and loan payments until then, before tax, so that ways "
+    "that end on other days compare. cr: a credit, not money. Expected, worst, worth and what is left have a "
+    "discount lost by trading off them; what is left has the loan payments until the sale off it too. Have each "
+    "offer read before it is signed."
 )
 
 
@@ -150,7 +156,8 @@ def money_headline(result: MoneyResult) -> str:
             )
         else:
             said.append(
-                f"{machine}: cash is worth more than any offer; the nearest is {best.name}, {money(-best.worth_against_cash)} behind."
+                f"{machine}: cash is worth more than any offer; the nearest is {best.name}, "
+                f"{money(-best.worth_against_cash)} behind."
             )
         cheapest = min(pool, key=lambda o: o.yearly_rate)
         if cheapest is not best:
@@ -192,8 +199,10 @@ def money_grid(result: MoneyResult) -> Grid:
 
 def _money_foot(result: MoneyResult) -> str:
     return (
-        f"Yearly rate: before tax, all charges in it; in brackets, over the doubtful value at the end. Worth over cash: present worth after tax at the study's {percent(result.scenario.study.rate.likely)}, "
-        "in the first course that buys what the offer is for. Above that rate money in the shop is worth more than the loan costs; whether the shop can spare the cash is for compare."
+        f"Yearly rate: before tax, all charges in it; in brackets, over the doubtful value at the end. Worth over "
+        f"cash: present worth after tax at the study's {percent(result.scenario.study.rate.likely)}, "
+        "in the first course that buys what the offer is for. Above that rate money in the shop is worth more than "
+        "the loan costs; whether the shop can spare the cash is for compare."
     )
 
 
@@ -221,7 +230,10 @@ FIRST_YEAR = timedelta(days=365)  # after the first good part; dated entries sho
 def calendar_headline(result: CashCalendar) -> str:
     """Say how low cash goes and when, against the floor, and what the gap without a machine costs."""
     if result.opening is None:
-        said = f"“{result.alternative}”: money since the decision is lowest on {day(result.lowest_on)}, {money(result.lowest, plus=True)}; cash in the bank was not given"
+        said = (
+            f"“{result.alternative}”: money since the decision is lowest on {day(result.lowest_on)}, "
+            f"{money(result.lowest, plus=True)}; cash in the bank was not given"
+        )
     else:
         said = f"“{result.alternative}”: cash is lowest on {day(result.lowest_on)}, {money(result.lowest)}"
         if result.floor is not None:
@@ -231,7 +243,11 @@ def calendar_headline(result: CashCalendar) -> str:
     if result.first_deposit is not None:
         said += f" First deposit {day(result.first_deposit)}."
     if result.gap_days:
-        said += f" For {result.gap_days} days no machine does the work: {f'{whole(result.gap_hours)} good hours, ' if result.gap_hours else ''}{money(result.gap_cost)} less than keeping on those days."
+        said += (
+            f" For {result.gap_days} days no machine does the work: "
+            f"{f'{whole(result.gap_hours)} good hours, ' if result.gap_hours else ''}{money(result.gap_cost)} less "
+            f"than keeping on those days."
+        )
     return said
 
 
@@ -284,7 +300,10 @@ def _shown_entries(result: CashCalendar, full: bool) -> tuple[CashEntry, ...]:
     return tuple(e for e in own if e.on <= result.first_good_part + FIRST_YEAR)
 
 
-CALENDAR_FOOT = "Weeks until the first good part, months after. From work is shared over the days; other money keeps its day. * lowest of all days."
+CALENDAR_FOOT = (
+    "Weeks until the first good part, months after. From work is shared over the days; other money keeps its day. * "
+    "lowest of all days."
+)
 
 
 def calendar_text(result: CashCalendar, width: int = WIDTH, full: bool = False) -> str:
@@ -326,7 +345,10 @@ def lender_headline(view: LenderView) -> str:
             said += f", {times(view.worst_downside)} times in the downside"
         said += f"; {times(view.required)} is asked." if view.required is not None else "; what is asked is not given."
     if view.cash_after_closing is not None:
-        said += f" After closing on {day(view.closing_on)} {money(view.cash_after_closing)} is left in the bank; lowest {money(view.lowest_cash or 0.0)} on {day(view.lowest_cash_on)}."
+        said += (
+            f" After closing on {day(view.closing_on)} {money(view.cash_after_closing)} is left in the bank; lowest "
+            f"{money(view.lowest_cash or 0.0)} on {day(view.lowest_cash_on)}."
+        )
     return said
 
 

@@ -268,7 +268,10 @@ def money_offers(result: MoneyResult, ax: Axes | None = None) -> Axes:
     ax.xaxis.grid(True)
     money_axis(ax.xaxis, sign=True)
     ax.set_xlabel("worth more than paying cash, after tax, at the study's rate, dollars")
-    words = f"For {best.machine} “{best.name}” is worth {money(abs(best.worth_against_cash))} {'more' if best.worth_against_cash >= 0 else 'less'} than paying cash"
+    words = (
+        f"For {best.machine} “{best.name}” is worth {money(abs(best.worth_against_cash))} "
+        f"{'more' if best.worth_against_cash >= 0 else 'less'} than paying cash"
+    )
     cheapest = min((o for o in shown if o.machine == best.machine), key=lambda o: o.yearly_rate)
     if cheapest is not best:
         words += f"; the lowest rate is that of “{cheapest.name}”"

@@ -44,8 +44,9 @@ def market_value_grids(result: MarketValue) -> tuple[Grid, ...]:
 def _words(result: MarketValue) -> list[str]:
     now = result.now
     said = [
-        f"{result.machine}, {number(result.age, 1)} years old, {money(result.cost)} new: {money(now.low)} to {money(now.high)}, and that spread is the answer. "
-        f"'Likely' is the {now.basis}. Market taken as {percent(result.factor, 0)} of a usual one."
+        f"{result.machine}, {number(result.age, 1)} years old, {money(result.cost)} new: {money(now.low)} to "
+        f"{money(now.high)}, and that spread is the answer. 'Likely' is the {now.basis}. Market taken as "
+        f"{percent(result.factor, 0)} of a usual one."
     ]
     if result.as_entered is not None:
         said.append(f"The file takes {money(result.as_entered)} for it at the end of the study.")

@@ -96,7 +96,10 @@ def proceeds(page: Page) -> Part | None:
         x.column(route, f"gain federal {sold.machine}.{key}", money(value))
         for key, value in (("adjusted_basis", route.adjusted_basis), ("gain", route.gain))
     )
-    said = f"For tax, the amount realized is {realized}, the adjusted basis {basis}, the gain {gain}; debt paid off does not lower it."
+    said = (
+        f"For tax, the amount realized is {realized}, the adjusted basis {basis}, the gain {gain}; debt paid off "
+        f"does not lower it."
+    )
     blocks.append(Text(marked(said, realized, basis, gain)))
     if len(sold.routes) > 1:
         blocks.append(_offers(page, sold))

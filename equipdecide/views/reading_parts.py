@@ -22,7 +22,8 @@ def assumptions(page: Page) -> Part:
     ranged = sum(amount.doubtful for amount in page.entered.values())
     blocks: list[Block] = [
         Text(
-            f"Of {len(page.entered)} figures entered, {len(guessed)} are marked as guesses or defaults, {silent} do not say where they are from, and {ranged} have a range or a chance."
+            f"Of {len(page.entered)} figures entered, {len(guessed)} are marked as guesses or defaults, {silent} do "
+            f"not say where they are from, and {ranged} have a range or a chance."
         )
     ]
     if guessed:
@@ -47,7 +48,10 @@ def _entered(amount: Amount) -> str:
     likely = entered(amount.likely, amount.unit)
     if amount.low is None or amount.high is None:
         return likely
-    return f"{likely} ({charts.in_unit(amount.low, amount.unit, exact=True)} to {charts.in_unit(amount.high, amount.unit, exact=True)})"
+    return (
+        f"{likely} ({charts.in_unit(amount.low, amount.unit, exact=True)} to "
+        f"{charts.in_unit(amount.high, amount.unit, exact=True)})"
+    )
 
 
 def findings(page: Page) -> Part | None:
@@ -97,7 +101,8 @@ def law(page: Page) -> Part | None:
 TERMS = (
     (
         "Present worth",
-        "All money of a course, after tax, each amount counted at what it is worth on the day of decision at the study's rate, and added.",
+        "All money of a course, after tax, each amount counted at what it is worth on the day of decision at the "
+        "study's rate, and added.",
     ),
     ("Worth less keep", "Present worth of a course less that of keeping the machine as it is."),
     ("Annual worth", "The level yearly amount of the same present worth."),
@@ -113,7 +118,8 @@ TERMS = (
     ("Contribution", "Price less material, outside work and tooling; wages are not taken off."),
     (
         "Draw",
-        "One set of values of all doubtful figures together, taken at random from their ranges; every course is run through the same draws.",
+        "One set of values of all doubtful figures together, taken at random from their ranges; every course is run "
+        "through the same draws.",
     ),
     (
         "Regret",
@@ -122,7 +128,8 @@ TERMS = (
     ("Flip", "The value of one input at which two courses are worth the same."),
     (
         "Shortfall behind a guarantee",
-        "Debt on the machines above what they would bring; their value is taken to fall by the same share each year from today's or the price paid to the value entered for the end. A forced sale brings less.",
+        "Debt on the machines above what they would bring; their value is taken to fall by the same share each year "
+        "from today's or the price paid to the value entered for the end. A forced sale brings less.",
     ),
 )
 
@@ -134,5 +141,8 @@ def definitions(page: Page) -> Part:
 
 def where_from(page: Page) -> Part:
     """The explanations of all figures that link here; made last."""
-    said = "Here the figures are exact. To go further down, to every input and source, ask the command line: equipdecide explain FILE COURSE FIGURE; course and figure stand at the end of an entry."
+    said = (
+        "Here the figures are exact. To go further down, to every input and source, ask the command line: "
+        "equipdecide explain FILE COURSE FIGURE; course and figure stand at the end of an entry."
+    )
     return Part("where-from", "Where the figures come from", (Text(said), Entries(page.explained.entries())))

@@ -89,7 +89,8 @@ def how_sure(runs: Runs) -> list[str]:
     if average != lead:
         ahead = runs.mean(average, lead).value
         said.append(
-            f"On average over all draws {average} is worth {money(ahead)} more than {lead}, which leads as entered: go by the average."
+            f"On average over all draws {average} is worth {money(ahead)} more than {lead}, which leads as entered: "
+            f"go by the average."
         )
     if lead != "keep":
         low, _, high = runs.percentiles(lead, less="keep")
@@ -122,7 +123,8 @@ def worth_knowing(runs: Runs, shown: Callable[[str], bool] = lambda path: True) 
             said.append(f"{scope} no draw changes the choice, so nothing is worth paying to find out.".strip())
         else:
             said.append(
-                f"{scope} no single input is worth finding out: alone, none changes the choice. Knowing all of them would be worth {money(everything)}.".strip()
+                f"{scope} no single input is worth finding out: alone, none changes the choice. Knowing all of them "
+                f"would be worth {money(everything)}.".strip()
             )
     if pool != runs.names:
         wider = [one for one in runs.information() if one.tells and shown(one.path)]
@@ -131,7 +133,8 @@ def worth_knowing(runs: Runs, shown: Callable[[str], bool] = lambda path: True) 
             said.append(f"Were cash no matter: {_find_out(wider[0])}")
         elif all_known >= 1:
             said.append(
-                f"Were cash no matter, knowing everything first would be worth {money(all_known)}, and no single input alone is worth finding out."
+                f"Were cash no matter, knowing everything first would be worth {money(all_known)}, and no single "
+                f"input alone is worth finding out."
             )
     return [text[:1].upper() + text[1:] for text in said]
 
@@ -163,7 +166,8 @@ def information_listing(runs: Runs, shown: Callable[[str], bool] = lambda path: 
 
 def _basis(runs: Runs) -> str:
     return (
-        f"{runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''} in {runs.replicates} independent sets, seed {runs.seed}; every course runs through the same draws. "
+        f"{runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''} in "
+        f"{runs.replicates} independent sets, seed {runs.seed}; every course runs through the same draws. "
         "In brackets: standard error over the sets."
     )
 
@@ -177,7 +181,8 @@ def runs_text(runs: Runs, width: int = WIDTH) -> str:
     if len(runs.draws):
         lines += [information_listing(runs).text(width), ""]
     lines += wrap(
-        "Regret is what a course loses on average to the best of each draw. Nothing can be worth more to ask than knowing everything at once.",
+        "Regret is what a course loses on average to the best of each draw. Nothing can be worth more to ask than "
+        "knowing everything at once.",
         width,
     )
     return "\n".join([*lines, "", findings_text(runs.findings, width)])
@@ -231,12 +236,18 @@ def tornado_headline(result: Tornado) -> str:
     else:
         said += "No single doubt turns it within its own range."
     top = moving[0]
-    return f"{said} Most is moved by {short_label(top.label)}: {money(top.at_low, plus=True)} at {end_in_words(top, False)}, {money(top.at_high, plus=True)} at {end_in_words(top, True)}."
+    return (
+        f"{said} Most is moved by {short_label(top.label)}: {money(top.at_low, plus=True)} at "
+        f"{end_in_words(top, False)}, {money(top.at_high, plus=True)} at {end_in_words(top, True)}."
+    )
 
 
 def tornado_text(result: Tornado, width: int = WIDTH) -> str:
     """Return what each doubt alone does to the lead, as text."""
-    foot = "One input at a time goes from low to high, all others as entered. Inputs that move together are not seen here: simulate draws them all."
+    foot = (
+        "One input at a time goes from low to high, all others as entered. Inputs that move together are not seen "
+        "here: simulate draws them all."
+    )
     still = sum(bar.swing < 0.5 for bar in result.bars)
     if still:
         foot += f" {still} more input{'s' if still > 1 else ''} with a range move{'' if still > 1 else 's'} nothing."

@@ -139,7 +139,10 @@ def _chance_title(runs: Runs, name: str) -> str:
         return "There is no other course to set against keeping"
     low, _, high = runs.percentiles(name, less="keep")
     better = runs.chance(name).value
-    return f"“{name}” is worth more than keeping in {in_hundred(better)}; nine in ten lie between {plus(low.value)} and {plus(high.value)}"
+    return (
+        f"“{name}” is worth more than keeping in {in_hundred(better)}; nine in ten lie between {plus(low.value)} and "
+        f"{plus(high.value)}"
+    )
 
 
 # --- one at a time
@@ -212,7 +215,10 @@ def tornado(result: Tornado, ax: Axes | None = None) -> Axes:
     pair_words = f"“{result.a}” over “{result.b}”"
     if turning:
         many = f"{len(turning)} of {len(result.bars)} doubts each turn" if len(turning) > 1 else "One doubt turns"
-        words = f"{many} the lead of {pair_words} on {'their' if len(turning) > 1 else 'its'} own: {listed(short_label(bar.label) for bar in turning[:2])}"
+        words = (
+            f"{many} the lead of {pair_words} on {'their' if len(turning) > 1 else 'its'} own: "
+            f"{listed(short_label(bar.label) for bar in turning[:2])}"
+        )
     elif bars:
         words = f"No single doubt turns the lead of {pair_words}: it stays between {plus(low)} and {plus(high)}"
     else:
@@ -220,7 +226,8 @@ def tornado(result: Tornado, ax: Axes | None = None) -> Axes:
     alt = (
         f"{tornado_headline(result)} Bars, widest first: "
         + "; ".join(
-            f"{short_label(bar.label)}: {plus(bar.at_low)} at {end_in_words(bar, False)}, {plus(bar.at_high)} at {end_in_words(bar, True)}"
+            f"{short_label(bar.label)}: {plus(bar.at_low)} at {end_in_words(bar, False)}, {plus(bar.at_high)} at "
+            f"{end_in_words(bar, True)}"
             for bar in bars
         )
         + "."

@@ -110,8 +110,8 @@ def sale_headline(result: SaleResult) -> str:
 
 
 LATER_SALE = (
-    "A route that is settled later owes the lender less only because payments on the loan go on until then: compare the "
-    "last line, which has them off. What waiting itself costs is in `routes`."
+    "A route that is settled later owes the lender less only because payments on the loan go on until then: "
+    "compare the last line, which has them off. What waiting itself costs is in `routes`."
 )
 
 

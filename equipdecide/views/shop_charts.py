@@ -141,7 +141,8 @@ def staircase(result: Comparison | Staircase, ax: Axes | None = None) -> Axes:
     alt = (
         "Staircase of contribution per machine hour. "
         + "; ".join(
-            f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} dollars{', must ship' if stair.must_ship else ''}"
+            f"{stair.part} {stair.hours:,.0f} h at {stair.per_hour:,.0f} "
+            f"dollars{', must ship' if stair.must_ship else ''}"
             for stair in stairs.stairs
         )
         + ". Capacity: "
@@ -165,7 +166,10 @@ def _stairs_title(stairs: Staircase) -> str:
     if "keep" not in stairs.capacities:
         return "What an hour of the machine contributes"
     if not free:
-        return f"What must ship takes {whole(stairs.must_ship_hours)} of the {whole(stairs.capacities['keep'])} hours that keeping can make; nothing more is ordered"
+        return (
+            f"What must ship takes {whole(stairs.must_ship_hours)} of the {whole(stairs.capacities['keep'])} hours "
+            f"that keeping can make; nothing more is ordered"
+        )
     now, at, next_ = stairs.capacities["keep"], stairs.must_ship_hours, None
     for stair in free:
         at += stair.hours
@@ -174,7 +178,10 @@ def _stairs_title(stairs: Staircase) -> str:
             break
     if next_ is None:
         return "Keeping already makes all that could be sold: further hours earn nothing"
-    return f"The next hour beyond keeping's {now:,.0f} earns {next_.per_hour:,.0f} dollars, falling to {free[-1].per_hour:,.0f} for the last that could be sold"
+    return (
+        f"The next hour beyond keeping's {now:,.0f} earns {next_.per_hour:,.0f} dollars, falling to "
+        f"{free[-1].per_hour:,.0f} for the last that could be sold"
+    )
 
 
 @styled
@@ -228,7 +235,10 @@ def night_survival(result: HoursResult, ax: Axes | None = None) -> Axes:
     ax.legend(loc="lower left", frameon=False, fontsize=9)
     mean, low, high = result.windows[window]
     reach = f" ({number(low, 1)} to {number(high, 1)})" if low is not None and high is not None else ""
-    title = f"{percent(through, 0)} of the {night.evenings} logged nights ran through; count on {number(mean, 1)} of {number(window, 1)} hours{reach}"
+    title = (
+        f"{percent(through, 0)} of the {night.evenings} logged nights ran through; count on {number(mean, 1)} of "
+        f"{number(window, 1)} hours{reach}"
+    )
     steps = "; ".join(
         f"{number(h, 1)} h: log {percent(float(logged), 0)}, at random {percent(float(fitted), 0)}"
         for h, logged, fitted in list(zip(curve.hours, curve.logged, curve.exponential, strict=True))[::20]

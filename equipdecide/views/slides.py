@@ -118,7 +118,10 @@ class _Deck:
             key=lambda pair: -pair[1],
         ) or [("nothing", 0.0)]
         rows = [*found, ("all together", difference.npv)]
-        notes = f"Present worth of {c.leader.name} less that of {other.name}, each amount counted at what it is worth on the day of decision."
+        notes = (
+            f"Present worth of {c.leader.name} less that of {other.name}, each amount counted at what it is worth on "
+            f"the day of decision."
+        )
         self._bars(
             charts.title(drawn),
             "Present worth after tax, dollars",
@@ -183,7 +186,8 @@ class _Deck:
             self._text(charts.title(drawn), notes)
             return
         names = [
-            f"{charts.flip_label(flip)}: {charts.in_unit(flip.entered, flip.unit, exact=True)} → {charts.in_unit(flip.flip, flip.unit)}"
+            f"{charts.flip_label(flip)}: {charts.in_unit(flip.entered, flip.unit, exact=True)} → "
+            f"{charts.in_unit(flip.flip, flip.unit)}"
             for flip in shown
         ]
         moves = [min(flip.distance, 3.0) * (1 if flip.flip > flip.entered else -1) for flip in shown]

@@ -16,7 +16,8 @@ HEADS = {"regret": "Expected regret", "worth less keep": "Worth less keep over t
 # how a figure over the draws is made
 HOW = {
     "best of all": "The share of draws in which no other course has a higher present worth.",
-    "best that can be paid for": "The share of draws in which no other course that keeps cash above the floor and passes every gate in that draw has a higher present worth.",
+    "best that can be paid for": "The share of draws in which no other course that keeps cash above the floor and passes every gate in that "
+    "draw has a higher present worth.",
     "cash under the floor": "The share of draws in which the shop's cash at some month's end is under the floor.",
     "worse than keep": "The share of draws in which keeping has the higher present worth.",
     "worth less keep": "Present worth of the course less that of keeping, draw by draw, put in order: 95, 50 or 5 of 100 draws lie above the figure.",
@@ -78,7 +79,10 @@ def _chances(page: Page, runs: Runs) -> Table:
             ]
         cells.append(_drawn_link(page, "regret", runs.regret(name)))
         rows.append(Row(name, tuple(cells), "best" if name == page.course.name else ""))
-    caption = f"Of {runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''}: chances, worth less keep, and what a course loses on average to the best of each draw"
+    caption = (
+        f"Of {runs.trials:,} draws of {len(runs.draws)} doubtful input{'s' if len(runs.draws) != 1 else ''}: "
+        f"chances, worth less keep, and what a course loses on average to the best of each draw"
+    )
     return Table(caption, tuple(heads), tuple(rows))
 
 

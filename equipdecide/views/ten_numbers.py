@@ -95,7 +95,8 @@ def _flip_row(page: Page) -> Row:
         (
             marked(f"{now} → {then}", now, then),
             marked(
-                f"{charts.flip_label(near)}: at {then} it is level with “{charts.other_course(near, page.course.name)}”. {inside}".rstrip(),
+                f"{charts.flip_label(near)}: at {then} it is level with "
+                f"“{charts.other_course(near, page.course.name)}”. {inside}".rstrip(),
                 then,
             ),
         ),
@@ -173,7 +174,10 @@ def _payments_row(page: Page) -> Row:
         worst, required = x.column(course, "coverage.worst", number(t.coverage.worst)), t.coverage.required
         links = [worst, x.input("shop.coverage_required", number(required)) if required is not None else ""]
         asked = f", {links[1]} asked" if required is not None else ""
-        said += f" Coverage in the worst year, {t.coverage.year}: {worst} times{asked} (operating cash before tax and drawings over the year's loan payments)."
+        said += (
+            f" Coverage in the worst year, {t.coverage.year}: {worst} times{asked} (operating cash before tax and "
+            f"drawings over the year's loan payments)."
+        )
     elif t.payments.after < 0.5:
         said += " Nothing is owed then."
     else:

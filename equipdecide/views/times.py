@@ -69,7 +69,8 @@ def times_text(result: TimesResult, width: int = WIDTH) -> str:
     lines += [
         "",
         *wrap(
-            "Elements and indicators of ISO 22400-2. A share of shift hours and one of the calendar's are different numbers: compare only like with like.",
+            "Elements and indicators of ISO 22400-2. A share of shift hours and one of the calendar's are different "
+            "numbers: compare only like with like.",
             width,
         ),
     ]

@@ -34,7 +34,10 @@ def life_headline(life: ServiceLife) -> str:
     """Say at how many years the annual cost is least, how flat it is there, and what the next year brings after tax."""
     least = float(np.asarray(life.before_tax.annual_cost).min())
     best = life.years_before_tax
-    said = f"The yearly cost of {life.machine} is least if kept {best} more year{'s' if best > 1 else ''}: {money(least)} a year before tax."
+    said = (
+        f"The yearly cost of {life.machine} is least if kept {best} more year{'s' if best > 1 else ''}: "
+        f"{money(least)} a year before tax."
+    )
     if best == 1:
         said += " Every further year costs more."
     near = life.near_best
@@ -43,7 +46,10 @@ def life_headline(life: ServiceLife) -> str:
     if life.years_before_tax == len(life.values):
         said += " The least stands at the end of the study: it may lie beyond."
     worth = life.next_year
-    said += f" After tax, earnings and loan counted, the next year of keeping {'brings' if worth >= 0 else 'costs'} {money(abs(worth))} against selling today and doing without."
+    said += (
+        f" After tax, earnings and loan counted, the next year of keeping {'brings' if worth >= 0 else 'costs'} "
+        f"{money(abs(worth))} against selling today and doing without."
+    )
     return said
 
 
@@ -68,8 +74,9 @@ def life_listing(life: ServiceLife) -> Listing:
 
 
 LIFE_FOOT = (
-    "Before tax: what it brings today is what keeping gives up; the loan does not count. Cost of that year: loss in value, interest forgone, upkeep. "
-    "A year: level over the years kept. Worth a year after tax: the whole shop with the machine rather than sold today, its earnings included. * least."
+    "Before tax: what it brings today is what keeping gives up; the loan does not count. Cost of that year: loss "
+    "in value, interest forgone, upkeep. A year: level over the years kept. Worth a year after tax: the whole "
+    "shop with the machine rather than sold today, its earnings included. * least."
 )
 
 
@@ -97,7 +104,10 @@ def sell_when_headline(result: SellWhen) -> str:
     if best is now:
         said = f"{what} is worth most now: {money(now.npv - last.npv)} more than {last.months} months later."
     else:
-        said = f"{what} is worth most after {best.months} month{'s' if best.months > 1 else ''}, on {day(best.sold_on)}: {money(best.npv - now.npv)} more than now."
+        said = (
+            f"{what} is worth most after {best.months} month{'s' if best.months > 1 else ''}, on "
+            f"{day(best.sold_on)}: {money(best.npv - now.npv)} more than now."
+        )
         if best is last:
             said += " That is the last month looked at: every month of keeping is worth more than selling."
     said += f" Cash from the sale goes from {money(now.net_cash)} now to {money(last.net_cash)} on {day(last.sold_on)}."
@@ -131,7 +141,10 @@ def sell_when_listing(result: SellWhen) -> Listing:
     return Listing(heads, tuple(rows))
 
 
-SELL_FOOT = "The price falls at an even rate to what the machine brings at the end of the study; prices of what is bought stay as quoted. Cash is before tax. * worth most."
+SELL_FOOT = (
+    "The price falls at an even rate to what the machine brings at the end of the study; prices of what is bought "
+    "stay as quoted. Cash is before tax. * worth most."
+)
 
 
 def sell_when_text(result: SellWhen, width: int = WIDTH) -> str:
@@ -158,9 +171,15 @@ def sell_when_html(result: SellWhen) -> str:
 def waiting_headline(result: Waiting) -> str:
     """Say whether to wait for the answer to a doubt, and what it costs or gains."""
     if result.value > 0:
-        said = f"Wait until {day(result.on)} to know whether {result.question}: it is worth {money(result.value)} more than the best course today, {result.now}."
+        said = (
+            f"Wait until {day(result.on)} to know whether {result.question}: it is worth {money(result.value)} more "
+            f"than the best course today, {result.now}."
+        )
     else:
-        said = f"Do not wait until {day(result.on)} to know whether {result.question}: waiting is worth {money(-result.value)} less than {result.now} today."
+        said = (
+            f"Do not wait until {day(result.on)} to know whether {result.question}: waiting is worth "
+            f"{money(-result.value)} less than {result.now} today."
+        )
     if result.value_of_knowing < 1:
         return said + " The answer would change nothing: even known today, it is not worth paying for."
     return said + f" Knowing the answer today would be worth {money(result.value_of_knowing)}: ask before you sign."
@@ -181,7 +200,10 @@ def waiting_listing(result: Waiting) -> Listing:
 
 
 def _waiting_foot(result: Waiting) -> str:
-    return f"Present worth after tax on average over both answers; the chance of yes is {percent(result.chance)}. Courses that wait start as many months later; the price of the machine falls meanwhile."
+    return (
+        f"Present worth after tax on average over both answers; the chance of yes is {percent(result.chance)}. "
+        f"Courses that wait start as many months later; the price of the machine falls meanwhile."
+    )
 
 
 def waiting_text(result: Waiting, width: int = WIDTH) -> str:
@@ -208,14 +230,20 @@ def waiting_html(result: Waiting) -> str:
 def whose_headline(result: Whose) -> str:
     """Say whether all sets of figures lead to the same course, and which difference decides."""
     if len(result.views) == 1:
-        return f"Nobody has figures of their own in this file; as entered the choice is {result.views[0].choice}. Write them under `guesses:`."
+        return (
+            f"Nobody has figures of their own in this file; as entered the choice is {result.views[0].choice}. Write "
+            f"them under `guesses:`."
+        )
     if result.agree:
         return f"All come to the same course, {result.views[0].choice}: the differences of opinion do not decide."
     said = "; ".join(f"{view.name}: {view.choice}" for view in result.views)
     decisive = [one for one in result.deciding if one.choice != result.views[0].choice]
     if not decisive:
         return f"They differ ({said}), and no single figure alone makes the difference."
-    return f"They differ ({said}). It hangs on {listed(dict.fromkeys(short_label(one.label) for one in decisive))}: agree on that first."
+    return (
+        f"They differ ({said}). It hangs on {listed(dict.fromkeys(short_label(one.label) for one in decisive))}: "
+        f"agree on that first."
+    )
 
 
 def whose_grid(result: Whose) -> Grid:
@@ -228,7 +256,10 @@ def whose_grid(result: Whose) -> Grid:
 
 def _deciding_words(one: Deciding) -> str:
     where = f"{one.partner} says {entered(one.theirs, one.unit)} where {entered(one.entered, one.unit)} is entered"
-    return f"{short_label(one.label)}: {where}. With it {one.partner} chooses {one.choice}, without it {one.choice_without}."
+    return (
+        f"{short_label(one.label)}: {where}. With it {one.partner} chooses {one.choice}, without it "
+        f"{one.choice_without}."
+    )
 
 
 def whose_text(result: Whose, width: int = WIDTH) -> str:

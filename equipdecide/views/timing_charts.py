@@ -165,5 +165,8 @@ def sell_when(result: SellWhen, ax: Axes | None = None) -> Axes:
     if best is now:
         words = f"{what} is worth most now: {last.months} months later it is worth {money(now.npv - last.npv)} less"
     else:
-        words = f"{what} is worth {money(best.npv - now.npv)} more after {best.months} months than now; cash from the sale goes from {money(now.net_cash)} to {money(best.net_cash)}"
+        words = (
+            f"{what} is worth {money(best.npv - now.npv)} more after {best.months} months than now; cash from the "
+            f"sale goes from {money(now.net_cash)} to {money(best.net_cash)}"
+        )
     return finish(ax, words, f"Lines by month. {sell_when_headline(result)}")

@@ -420,7 +420,8 @@ class _Writer:
         rows = [
             (
                 "What this is",
-                f"The whole computation of {against}. Every figure is a live formula; nothing is hidden and nothing asks another file.",
+                f"The whole computation of {against}. Every figure is a live formula; nothing is hidden and nothing "
+                f"asks another file.",
             ),
             (
                 "Where the answer is",
@@ -432,31 +433,39 @@ class _Writer:
             ),
             (
                 "What is locked",
-                "Dates, elections, conventions, which offer is taken, which loan: they decide which formulas stand here. To change one, change the scenario file and write the workbook anew. The sheets are protected without a password.",
+                "Dates, elections, conventions, which offer is taken, which loan: they decide which formulas stand "
+                "here. To change one, change the scenario file and write the workbook anew. The sheets are protected "
+                "without a password.",
             ),
             (
                 "How to trace a figure",
-                "Over each column stands its formula in words, in grey; each cell holds the same as a formula. A sheet's name says whose figures it holds: keep, course, or both where neither is named.",
+                "Over each column stands its formula in words, in grey; each cell holds the same as a formula. A "
+                "sheet's name says whose figures it holds: keep, course, or both where neither is named.",
             ),
             (
                 "What does not follow",
-                "A yearly rate of a loan that has to be solved for is written as a figure; its check beside it is zero at the figures of the file. No other figure reads it.",
+                "A yearly rate of a loan that has to be solved for is written as a figure; its check beside it is "
+                "zero at the figures of the file. No other figure reads it.",
             ),
             (
                 "Signs and units",
-                f"Positive is money to the purse named. Amounts are in {self.currency}, unrounded unless a formula rounds to cents. Rates are a year.",
+                f"Positive is money to the purse named. Amounts are in {self.currency}, unrounded unless a formula "
+                f"rounds to cents. Rates are a year.",
             ),
             (
                 "Law",
-                f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates above; a later law is not known to this file.",
+                f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates "
+                f"above; a later law is not known to this file.",
             ),
             (
                 "What to print",
-                f"The sheets {FIRST}, {ANSWER}, {INPUTS} and {LINES}. The others are workings, of many pages, to be followed on a screen.",
+                f"The sheets {FIRST}, {ANSWER}, {INPUTS} and {LINES}. The others are workings, of many pages, to be "
+                f"followed on a screen.",
             ),
             (
                 "What it is not",
-                "An estimate for a decision, not tax, legal or lending advice. The return, the elections and the settlement are for a licensed practitioner and the lender's own letter to confirm.",
+                "An estimate for a decision, not tax, legal or lending advice. The return, the elections and the "
+                "settlement are for a licensed practitioner and the lender's own letter to confirm.",
             ),
         ]
         row = 3

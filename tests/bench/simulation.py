@@ -35,7 +35,8 @@ def _speed(table: Table, load: loads.Load, by_hand_goal: float | None) -> None:
     columns = [len(load.tape.base[target]) for target, _, _ in load.tape.steps]
     table.heading(
         f"Load: {load.name}: {len(load.known.courses)} courses x 120 months, {len(load.paths)} doubtful inputs, {TRIALS:,} trials",
-        f"({len(columns)} columns, {sum(columns):,} rows a trial; present worth, lowest cash and worst coverage of every course are made)",
+        f"({len(columns)} columns, {sum(columns):,} rows a trial; present worth, lowest cash and worst coverage of "
+        f"every course are made)",
     )
     figures, hand, loop = load.program.run(x), load.by_numpy(x), load.by_notebook(x, LOOP)
     most_hand = most_loop = 0.0
@@ -68,7 +69,8 @@ def _speed(table: Table, load: loads.Load, by_hand_goal: float | None) -> None:
         100,
         False,
         " x",
-        f"{by_loop / 100 * 1e6:.1f} us a trial in place of {engine * 1e6:.1f}; hand-written numpy itself is {by_loop / by_hand:.0f} x the loop. {where}",
+        f"{by_loop / 100 * 1e6:.1f} us a trial in place of {engine * 1e6:.1f}; hand-written numpy itself is "
+        f"{by_loop / by_hand:.0f} x the loop. {where}",
     )
     if by_hand_goal is not None:
         table.goal(

@@ -180,7 +180,8 @@ DOLLARS = {
         {"cell_type": "code", "id": f"d-{k}", "metadata": {}, "outputs": [], "execution_count": None, "source": source}
         for k, source in enumerate(
             (
-                "import equipdecide as ed\ntext = open('../scenarios/first_sale.yaml').read().replace('sell and replace', 'sell at $ 5 and buy at $ 9')\ned.compare(ed.loads(text))",
+                "import equipdecide as ed\ntext = open('../scenarios/first_sale.yaml').read().replace('sell and "
+                "replace', 'sell at $ 5 and buy at $ 9')\ned.compare(ed.loads(text))",
                 "from IPython.display import HTML\nHTML('sell at $ 5 and buy at $ 9')",
             )
         )
@@ -291,7 +292,8 @@ def test_a_knob_turned_in_jupyterlab_changes_answer_and_number(browser, lab: str
         "() => document.querySelector('.equipdecide-knob') && !document.querySelector('[data-old]')", timeout=120_000
     )
     page.wait_for_function(
-        "() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))",
+        "() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => "
+        "/\\[\\d+\\]/.test(p.textContent))",
         timeout=120_000,
     )
     page.locator(".widget-html img").nth(2).wait_for(timeout=30_000)
