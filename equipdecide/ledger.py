@@ -131,7 +131,8 @@ class Column:
     def per_row(self, trial: int = 0) -> FloatArray:
         """Return the values of one trial over the axis, shape (periods,)."""
         values = self.values[:, trial if self.values.shape[1] > 1 else 0]
-        return np.broadcast_to(values, (len(self.axis),))
+        rows = len(self.axis)
+        return values if len(values) == rows else np.broadcast_to(values, (rows,))
 
 
 @dataclass(frozen=True)
