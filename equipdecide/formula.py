@@ -37,7 +37,7 @@ import ast
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, Protocol
 
 import numpy as np
@@ -46,8 +46,6 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Axis, FloatArray
 
 Evaluator = Callable[..., FloatArray]
-
-MANY = 64  # trials from which working row by row is quicker than one call over all rows
 
 _ARITY = {
     "min": (2, 9),
@@ -85,7 +83,7 @@ _BARE_FIRST = {
     "closing",
 }  # first argument: a bare name
 _ACROSS = {"gather", "spread", "during", "closing"}  # change the axis
-_WHOLE = {
+WHOLE = {
     "running",
     "total",
     "weighted",
@@ -143,16 +141,6 @@ def _prev(x: FloatArray, start: Any, rows: int) -> FloatArray:
     return np.concatenate([start, np.broadcast_to(x[:-1], (rows - 1, start.shape[1]))])
 
 
-def _running(x: FloatArray) -> FloatArray:
-    if x.shape[-1] < MANY or x.ndim != 2:
-        return np.cumsum(x, axis=0)
-    out = np.empty(x.shape)  # row by row: a running sum down the rows of many trials is slow as one call
-    out[0] = x[0]
-    for row in range(1, len(x)):
-        np.add(out[row - 1], x[row], out=out[row])
-    return out
-
-
 def _weighted(x: FloatArray, y: FloatArray) -> FloatArray:
     if x.shape[0] == y.shape[0] and x.ndim == y.ndim == 2:  # no product is written out for many trials
         summed: FloatArray
@@ -204,32 +192,6 @@ def _brackets(income: Any, over: FloatArray, rate: FloatArray) -> FloatArray:
     return due
 
 
-class _Mix:
-    """Rows of one axis as weighted sums of rows of another, most weights being zero."""
-
-    __slots__ = ("terms", "weights")
-
-    def __init__(self, weights: FloatArray) -> None:
-        self.weights = weights
-        self.terms: list[list[tuple[int, float]]] | None = None
-
-    def __call__(self, x: FloatArray) -> FloatArray:
-        if x.ndim != 2 or x.shape[1] < MANY:
-            mixed: FloatArray = np.matmul(self.weights, x)
-            return mixed
-        if self.terms is None:
-            self.terms = [[(int(k), float(row[k])) for k in np.flatnonzero(row)] for row in self.weights]
-        out = np.empty((len(self.terms), x.shape[1]))
-        for row, terms in zip(out, self.terms, strict=True):
-            if not terms:
-                row[:] = 0.0
-                continue
-            np.multiply(x[terms[0][0]], terms[0][1], out=row)
-            for k, weight in terms[1:]:
-                row += x[k] if weight == 1.0 else x[k] * weight
-        return out
-
-
 def _many(fn: Callable[[Any, Any], Any]) -> Callable[..., Any]:
     def fold(first: Any, *rest: Any) -> Any:
         for other in rest:
@@ -257,7 +219,7 @@ _FUNCTIONS: dict[str, Any] = {
     "_dollars": _dollars,
     "_ceiling": lambda x: np.ceil(x - 1e-9),
     "_prev": _prev,
-    "_running": _running,
+    "_running": lambda x: np.cumsum(x, axis=0),
     "_total": _total,
     "_weighted": _weighted,
     "_smallest": lambda x: x.min(axis=0, keepdims=True),
@@ -332,7 +294,7 @@ class Formula:
     def _whole_names(self) -> frozenset[str]:
         found = set()
         for node in ast.walk(self.tree):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _WHOLE:
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in WHOLE:
                 function = node.func.id
                 wanted = (
                     node.args
@@ -362,9 +324,9 @@ def _bound(formula: Formula, axis: Axis, axes_of_names: tuple[Axis, ...]) -> Eva
     for function, name in formula.across:
         own, rows = axes[name], axis
         if function == "gather":
-            maps.append(_Mix(cal.gather_weights(own, rows)))
+            maps.append(partial(np.matmul, cal.gather_weights(own, rows)))
         elif function == "spread":
-            maps.append(_Mix(cal.spread_weights(own, rows)))
+            maps.append(partial(np.matmul, cal.spread_weights(own, rows)))
         elif function == "during":
             maps.append(cal.during_rows(own, rows))
         else:
@@ -494,7 +456,7 @@ def parse(text: str, own: str | None = None) -> Formula:
     check(tree)
     if state["recurs"]:
         for node in ast.walk(tree):
-            if isinstance(node, ast.Call) and node.func.id in _WHOLE:  # type: ignore[attr-defined]
+            if isinstance(node, ast.Call) and node.func.id in WHOLE:  # type: ignore[attr-defined]
                 raise FormulaError(f"'{text}': {node.func.id} may not stand in a carry-forward")  # type: ignore[attr-defined]
     if own in names and not state["recurs"]:
         raise FormulaError(f"'{text}' names itself outside prev")

@@ -10,15 +10,16 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from equipdecide.calendar import FloatArray
-from equipdecide.formula import MANY
 from equipdecide.ledger import Column
 from equipdecide.program import Graph, Program
+
+MANY = 64  # trials from which a program, once made, is quicker than the columns' own evaluators
 
 
 class Tape:
     """Columns in the order of their making, to be run again for what of them the `wanted` ones need.
 
-    A few trials go through the columns' own evaluators; from :data:`equipdecide.formula.MANY` on they go through a
+    A few trials go through the columns' own evaluators; from :data:`MANY` on they go through a
     :class:`equipdecide.program.Program`, which is made at the first such run. Both read the same formulas.
     """
 

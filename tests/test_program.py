@@ -9,9 +9,9 @@ import pytest
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Axis
-from equipdecide.formula import MANY, parse
+from equipdecide.formula import parse
 from equipdecide.ledger import Column, Draft, Ledger, Origin, Shared, seal
-from equipdecide.tape import Tape
+from equipdecide.tape import MANY, Tape
 
 YEARS = cal.calendar_years(2026, 2029)
 QUARTERS = cal.on_days("days", ("a", "b", "c"), (date(2026, 3, 31), date(2026, 9, 30), date(2028, 2, 29)))

@@ -19,7 +19,6 @@ from equipdecide.plan import Plan
 from equipdecide.scenario.models import Buy, Improve, Sell
 
 ONE_OFF: frozenset[Group] = frozenset({"investment", "payoff", "borrowing"})
-NOTHING_OWED = 99.0  # coverage of a year without loan payments, as the ledger has it
 
 
 @dataclass(frozen=True)

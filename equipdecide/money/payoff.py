@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import calendar as _calendar
 from bisect import bisect_right
-from typing import Literal
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
@@ -21,8 +20,6 @@ from equipdecide.money.loan import loan_schedule, schedule_after
 from equipdecide.plan import Debt
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.models import EarlyCharge, Loan
-
-DayCount = Literal["actual/365", "actual/360", "30/360", "actual/actual"]
 
 
 def days_between(count: str, start: Date, end: Date) -> int:

@@ -19,7 +19,6 @@ from equipdecide.tax.section_179 import Limit
 
 Bonus = Literal["federal", "none", "earlier-phase-down"]
 LAST_OLD_ACQUISITION = Date(2025, 1, 19)  # P.L. 119-21 sec. 70301(c)(1): property acquired later has the new rates
-EARLIEST_BOOK = 1980
 
 
 def reading_then(law: Law, id: str, year: int, **keys: str) -> Reading | None:

@@ -15,7 +15,7 @@ import numpy as np
 
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, FloatArray
-from equipdecide.formula import parse
+from equipdecide.formula import WHOLE, parse
 from equipdecide.ledger import Column
 from equipdecide.words import listed, number, percent, quantity
 
@@ -286,15 +286,7 @@ class Sentence:
             function = node.func.id
             if function == "prev":
                 return self._previous(node.args)
-            if function in _ACROSS_WORDS or function in (
-                "running",
-                "total",
-                "weighted",
-                "smallest",
-                "pick",
-                "lookup",
-                "brackets",
-            ):
+            if function in WHOLE:
                 return self._atom(f"{function}_{len(self.atoms)}", self._whole(function, node))
             return ast.Call(node.func, [self._with_atoms(arg) for arg in node.args], [])
         return node

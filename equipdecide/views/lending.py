@@ -38,11 +38,6 @@ from equipdecide.words import (
 # --- ways to sell
 
 
-def best_route(result: RoutesResult) -> RouteView:
-    """Return the way expected to be worth most before tax."""
-    return max(result.routes, key=lambda route: route.expected_worth)
-
-
 def routes_headline(result: RoutesResult) -> str:
     """Say which way is expected to be worth most, by how much over the next, and what its worst is."""
     ranked = sorted(result.routes, key=lambda route: -route.expected_worth)

@@ -6,7 +6,7 @@ Drawn as those of :mod:`equipdecide.views.charts`: titles from the figures, kind
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any, cast
 
@@ -82,19 +82,8 @@ def routes(result: RoutesResult, ax: Axes | None = None) -> Axes:
             linestyle="none",
         )
         said = f"{money(expected)} expected, " + ("a credit" if route.credited else f"paid {day(route.money_on)}")
-        ax.text(
-            1.02,
-            k,
-            said,
-            va="center",
-            ha="left",
-            fontsize=8.8,
-            transform=ax.get_yaxis_transform(),
-            fontweight="bold" if k == 0 else "normal",
-        )
-    ax.axvline(0, color=BLACK, linewidth=1.2)
-    ax.set_yticks(range(len(shown)), ["\n".join(textwrap.wrap(route.name, 26)) for route in shown])
-    ax.set_ylim(len(shown) - 0.5, -0.5)
+        _beside(ax, k, said)
+    _named_rows(ax, [route.name for route in shown])
     ax.set_xlim(low - 0.05 * size, high + 0.05 * size)
     ax.xaxis.set_major_locator(MaxNLocator(6))
     ax.xaxis.grid(True)
@@ -173,19 +162,8 @@ def sale_offers(result: SaleResult, ax: Axes | None = None) -> Axes:
         )
         ax.plot([route.gross], [k], marker="|", markersize=22, markeredgewidth=2.6, color=BLACK, linestyle="none")
         said = f"{money(left)} left" if left >= 0 else f"short by {money(-left)}"
-        ax.text(
-            1.02,
-            k,
-            said,
-            va="center",
-            ha="left",
-            fontsize=8.8,
-            transform=ax.get_yaxis_transform(),
-            fontweight="bold" if k == 0 else "normal",
-        )
-    ax.axvline(0, color=BLACK, linewidth=1.2)
-    ax.set_yticks(range(len(shown)), ["\n".join(textwrap.wrap(route.name, 26)) for route in shown])
-    ax.set_ylim(len(shown) - 0.5, -0.5)
+        _beside(ax, k, said)
+    _named_rows(ax, [route.name for route in shown])
     ax.xaxis.set_major_locator(MaxNLocator(6))
     ax.xaxis.grid(True)
     money_axis(ax.xaxis)
@@ -453,3 +431,17 @@ def coverage(view: LenderView, ax: Axes | None = None) -> Axes:
         + "."
     )
     return finish(ax, words, alt)
+
+
+def _beside(ax: Axes, row: int, said: str) -> None:
+    """Write what a row comes to at its right; the first, the best, in bold."""
+    at_right = ax.get_yaxis_transform()
+    weight = "bold" if row == 0 else "normal"
+    ax.text(1.02, row, said, va="center", ha="left", fontsize=8.8, transform=at_right, fontweight=weight)
+
+
+def _named_rows(ax: Axes, names: Sequence[str]) -> None:
+    """Name the rows of a chart of bars, the first on top, from a line at nothing."""
+    ax.axvline(0, color=BLACK, linewidth=1.2)
+    ax.set_yticks(range(len(names)), ["\n".join(textwrap.wrap(name, 26)) for name in names])
+    ax.set_ylim(len(names) - 0.5, -0.5)
