@@ -18,8 +18,11 @@ from typing import Annotated, Any, Generic, Literal, NamedTuple, TypeVar, Union,
 import yaml
 from pydantic import BaseModel, ValidationError
 
-from equipdecide.scenario import checks, doubts
+from equipdecide.scenario import checks
 from equipdecide.scenario.amounts import GIVEN_BY, LONG_FORM, Amount, AmountError, Quantity, read_day
+from equipdecide.scenario.checks import doubts
+from equipdecide.scenario.checks.checker import Checker
+from equipdecide.scenario.checks.names import resolve_doubts
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean, near
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Items, Place, Provenance, Source, Table, Text
@@ -476,14 +479,14 @@ def _read(text: str, name: str, folder: Path | None) -> Scenario:
 
 def _checked(reader: _Reader, tree: Table, folder: Path | None) -> Scenario | None:
     """Return the scenario of a tree, or None; everything that is wrong is added to the faults of the reader."""
-    checks.resolve_doubts(tree)
+    resolve_doubts(tree)
     scenario = None
     try:
         scenario = Scenario.model_validate(tree)
     except ValidationError as error:
         reader.translate(error, tree)
     checks.check(tree, reader.faults, reader.lines, folder, reader.misspelt)
-    doubts.check(checks.Checker(tree, reader.faults, reader.lines, folder, reader.misspelt), quantity_at)
+    doubts.check(Checker(tree, reader.faults, reader.lines, folder, reader.misspelt), quantity_at)
     return scenario
 
 

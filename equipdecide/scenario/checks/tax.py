@@ -1,25 +1,16 @@
-"""Cross-checks of what a scenario says for the tax rules; run by :mod:`equipdecide.scenario.checks`."""
+"""What a scenario says for the tax rules."""
 
 from __future__ import annotations
 
-import datetime as dt
 import re
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from equipdecide import parameters
-from equipdecide.scenario.amounts import AmountError, decimal_text, read_day
+from equipdecide.scenario.amounts import decimal_text
+from equipdecide.scenario.checks.checker import Checker
+from equipdecide.scenario.checks.looking import blocks_of, day_of
 from equipdecide.scenario.faults import did_you_mean
 from equipdecide.scenario.tree import Table, Text
-
-if TYPE_CHECKING:
-    from equipdecide.scenario.checks import Checker
-
-
-def _blocks(tree: Any, section: str) -> list[tuple[str, Table]]:
-    found = tree.get(section) if isinstance(tree, Table) else None
-    return (
-        [(name, block) for name, block in found.items() if isinstance(block, Table)] if isinstance(found, Table) else []
-    )
 
 
 def _figure(value: Any) -> float | None:
@@ -27,13 +18,6 @@ def _figure(value: Any) -> float | None:
     try:
         return float(text)
     except ValueError:
-        return None
-
-
-def _day(value: Any) -> dt.date | None:
-    try:
-        return read_day(value) if value is not None else None
-    except AmountError:
         return None
 
 
@@ -55,11 +39,11 @@ def state_is_on_file(c: Checker) -> None:
 
 def deductions_are_someones(c: Checker) -> None:
     """Who took past deductions is an owner, and the shares make 100 %; business use that changes has its day."""
-    for _, machine in _blocks(c.tree, "machines"):
-        for _, asset in _blocks(machine, "assets"):
+    for _, machine in blocks_of(c.tree, "machines"):
+        for _, asset in blocks_of(machine, "assets"):
             taken = asset.get("deductions_taken_by")
             if isinstance(taken, Table) and taken:
-                owners = [name for name, _ in _blocks(c.tree, "owners")]
+                owners = [name for name, _ in blocks_of(c.tree, "owners")]
                 for name in taken:
                     if name not in owners:
                         mend = did_you_mean(name, owners, f"Known here: {', '.join(owners)}")
@@ -74,7 +58,7 @@ def deductions_are_someones(c: Checker) -> None:
                         "Let them make 100 %",
                         "deductions_taken_by",
                     )
-            changes, used = _day(asset.get("business_use_changes")), _day(asset.get("in_service"))
+            changes, used = day_of(asset.get("business_use_changes")), day_of(asset.get("in_service"))
             if ("business_use_later" in asset) != ("business_use_changes" in asset):
                 absent = "business_use_changes" if "business_use_later" in asset else "business_use_later"
                 c.report(
@@ -94,7 +78,7 @@ def deductions_are_someones(c: Checker) -> None:
 
 def owners_incomes_add_up(c: Checker) -> None:
     """Parts of the other income are not more than the whole; losses carry the year they were made in."""
-    for _, owner in _blocks(c.tree, "owners"):
+    for _, owner in blocks_of(c.tree, "owners"):
         whole, parts = (
             _figure(owner.get("other_income")),
             [_figure(owner.get(key)) for key in ("wages", "spouse_wages", "investment_income")],
@@ -117,12 +101,12 @@ def owners_incomes_add_up(c: Checker) -> None:
 
 def price_is_divided(c: Checker) -> None:
     """The items over which a price is divided are items of that machine."""
-    for _, offer in _blocks(c.tree, "offers"):
+    for _, offer in blocks_of(c.tree, "offers"):
         divided, machine = offer.get("divided"), offer.get("machine")
         if not isinstance(divided, Table) or not isinstance(machine, Text):
             continue
-        block = dict(_blocks(c.tree, "machines")).get(str(machine))
-        items = [name for name, _ in _blocks(block, "assets")] if block is not None else []
+        block = dict(blocks_of(c.tree, "machines")).get(str(machine))
+        items = [name for name, _ in blocks_of(block, "assets")] if block is not None else []
         for name in divided if items else []:
             if name not in items:
                 c.report(
@@ -149,8 +133,8 @@ def schedule_is_there(c: Checker) -> None:
 def _methods(c: Checker) -> list[tuple[Table, str]]:
     """Return every block that may state a method of depreciation, with the name of its machine."""
     found = []
-    for name, machine in _blocks(c.tree, "machines"):
-        found += [(asset, name) for _, asset in _blocks(machine, "assets")]
+    for name, machine in blocks_of(c.tree, "machines"):
+        found += [(asset, name) for _, asset in blocks_of(machine, "assets")]
         if isinstance(stated := machine.get("depreciation"), Table):
             found.append((stated, name))
     return found
@@ -190,8 +174,8 @@ def classes_are_on_file(c: Checker) -> None:
     if c.flat:
         return
     known = [str(row["asset_class"]) for row in parameters.load().rows("federal/asset_classes")]
-    for _, machine in _blocks(c.tree, "machines"):
-        for block in [machine, *(asset for _, asset in _blocks(machine, "assets"))]:
+    for _, machine in blocks_of(c.tree, "machines"):
+        for block in [machine, *(asset for _, asset in blocks_of(machine, "assets"))]:
             code = block.get("asset_class")
             if isinstance(code, Text) and str(code) not in known and "life" not in block:
                 near = did_you_mean(str(code), known, f"Known here: {', '.join(known)}.")
@@ -202,12 +186,12 @@ def classes_are_on_file(c: Checker) -> None:
 def first_year_stands(c: Checker) -> None:
     """The business began before what it put in service in that year, and a casualty lies between service and decision."""
     shop = c.tree.get("shop")
-    began = _day(shop.get("began")) if isinstance(shop, Table) else None
+    began = day_of(shop.get("began")) if isinstance(shop, Table) else None
     if began and c.decision and began > c.decision and isinstance(shop, Table):
         c.report(shop, f"the business begins after the day of decision, {c.decision}", "Put the days in order", "began")
-    for _, machine in _blocks(c.tree, "machines"):
-        for _, asset in _blocks(machine, "assets"):
-            used = _day(asset.get("in_service"))
+    for _, machine in blocks_of(c.tree, "machines"):
+        for _, asset in blocks_of(machine, "assets"):
+            used = day_of(asset.get("in_service"))
             if began and used and used.year == began.year and used < began:
                 c.report(
                     asset,
@@ -216,7 +200,7 @@ def first_year_stands(c: Checker) -> None:
                     "in_service",
                 )
             casualty = asset.get("casualty")
-            on = _day(casualty.get("on")) if isinstance(casualty, Table) else None
+            on = day_of(casualty.get("on")) if isinstance(casualty, Table) else None
             if on and isinstance(casualty, Table):
                 if used and on < used:
                     c.report(casualty, f"it happened before the first use on {used}", "Put the days in order", "on")
@@ -227,7 +211,7 @@ def first_year_stands(c: Checker) -> None:
 
 def own_books_stand(c: Checker) -> None:
     """The method of the shop's own books has what it is reckoned by."""
-    for _, machine in _blocks(c.tree, "machines"):
+    for _, machine in blocks_of(c.tree, "machines"):
         books = machine.get("own_books")
         if not isinstance(books, Table):
             continue

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from equipdecide.scenario.amounts import AmountError, Quantity
-from equipdecide.scenario.checks import Checker
+from equipdecide.scenario.checks.checker import Checker
 from equipdecide.scenario.faults import near
 from equipdecide.scenario.tree import Items, Table, Text
 

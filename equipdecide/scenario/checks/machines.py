@@ -1,35 +1,26 @@
-"""Cross-checks of what a scenario says of the shop floor; run by :mod:`equipdecide.scenario.checks`."""
+"""Crashes, upkeep and times of a machine."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
 
 from equipdecide.scenario.bills import read_bills
+from equipdecide.scenario.checks.checker import Checker
+from equipdecide.scenario.checks.looking import blocks_of
 from equipdecide.scenario.models import Upkeep
 from equipdecide.scenario.time_log import read_meter, read_shifts, read_stops
 from equipdecide.scenario.tree import Table, Text
 
-if TYPE_CHECKING:
-    from equipdecide.scenario.checks import Checker
-
-
-def _blocks(tree: Any, section: str) -> list[tuple[str, Table]]:
-    found = tree.get(section) if isinstance(tree, Table) else None
-    return (
-        [(name, block) for name, block in found.items() if isinstance(block, Table)] if isinstance(found, Table) else []
-    )
-
 
 def _changes(c: Checker) -> Iterator[Table]:
-    for _, improvement in _blocks(c.tree, "improvements"):
+    for _, improvement in blocks_of(c.tree, "improvements"):
         if isinstance(change := improvement.get("changes"), Table):
             yield change
 
 
 def _running(c: Checker) -> Iterator[Table]:
-    for _, machine in _blocks(c.tree, "machines"):
+    for _, machine in blocks_of(c.tree, "machines"):
         if isinstance(running := machine.get("running"), Table):
             yield running
     yield from _changes(c)
@@ -56,7 +47,7 @@ def crashes_are_a_rate(c: Checker) -> None:
 
 def upkeep_is_said(c: Checker) -> None:
     """Upkeep has its first year and growth, or a machine's bills, which can be read and cover a year."""
-    blocks = [block for _, block in _blocks(c.tree, "machines")]
+    blocks = [block for _, block in blocks_of(c.tree, "machines")]
     for block in [*blocks, *_changes(c)]:
         upkeep = block.get("upkeep")
         if not isinstance(upkeep, Table):
@@ -107,7 +98,7 @@ def file_lines(c: Checker, block: Table, key: str) -> list[str] | None:
 
 def times_can_be_read(c: Checker) -> None:
     """Files of shifts, stops and meter can be read; pieces made come with those good and the minutes of one."""
-    for _, machine in _blocks(c.tree, "machines"):
+    for _, machine in blocks_of(c.tree, "machines"):
         if not isinstance(times := machine.get("times"), Table):
             continue
         for key, read in (("shifts", read_shifts), ("stops", read_stops), ("meter", read_meter)):
@@ -121,4 +112,4 @@ def times_can_be_read(c: Checker) -> None:
                     c.report(times, f"`{key}` is missing to judge what was made", mend, key)
 
 
-SHOP_CHECKS = (crashes_are_a_rate, upkeep_is_said, times_can_be_read)
+MACHINE_CHECKS = (crashes_are_a_rate, upkeep_is_said, times_can_be_read)
