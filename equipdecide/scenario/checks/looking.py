@@ -30,24 +30,29 @@ ONE = 1e-6  # shares that differ from 100 % by less are taken as 100 %: 33.3333 
 
 
 def items_of(tree: Any, section: str) -> list[tuple[str, Any]]:
+    """Return names and values of a section; none where it is no block."""
     found = tree.get(section) if isinstance(tree, Table) else None
     return list(found.items()) if isinstance(found, Table) else []
 
 
 def blocks_of(tree: Any, section: str) -> list[tuple[str, Table]]:
+    """Return names and blocks of a section; what is no block is left out."""
     return [(name, block) for name, block in items_of(tree, section) if isinstance(block, Table)]
 
 
 def block_at(tree: Table, key: str) -> list[tuple[str, Table]]:
+    """Return the block under `key`, as a list of one or none."""
     block = tree.get(key)
     return [(key, block)] if isinstance(block, Table) else []
 
 
 def names_of(tree: Table, section: str) -> list[str]:
+    """Return the names that stand in a section."""
     return [name for name, _ in items_of(tree, section)]
 
 
 def steps_of(tree: Table) -> list[tuple[str, Table]]:
+    """Return every step of every course, with the course's name."""
     return [
         (name, step)
         for name, steps in items_of(tree, "alternatives")
@@ -73,12 +78,14 @@ def first_nights(tree: Table) -> list[Table]:
 
 
 def all_nights(tree: Table) -> list[Table]:
+    """Return every block of nights: of machines, and of changes to them."""
     runs = [run for _, machine in blocks_of(tree, "machines") for _, run in block_at(machine, "running")]
     runs += [change for _, one in blocks_of(tree, "improvements") for _, change in block_at(one, "changes")]
     return [nights for run in runs for _, nights in block_at(run, "nights")]
 
 
 def day_of(value: Any) -> dt.date | None:
+    """Return the day that `value` says; None where it cannot be read."""
     try:
         return read_day(value) if value is not None else None
     except AmountError:
@@ -86,6 +93,7 @@ def day_of(value: Any) -> dt.date | None:
 
 
 def amount_of(value: Any, quantity: Quantity) -> Amount | None:
+    """Return the amount that `value` says in the unit of `quantity`; None where it cannot be read."""
     try:
         return quantity.read(value) if value is not None and not isinstance(value, list) else None
     except AmountError:
@@ -93,6 +101,7 @@ def amount_of(value: Any, quantity: Quantity) -> Amount | None:
 
 
 def figure_of(value: Any, quantity: Quantity) -> float | None:
+    """Return the likely figure that `value` says in the unit of `quantity`; None where it cannot be read."""
     amount = amount_of(value, quantity)
     return None if amount is None else amount.likely
 
