@@ -1,7 +1,9 @@
 """Measures and book methods: properties, limits, and outside oracles (scipy brentq, QuantLib, numpy-financial)."""
 
 import doctest
+import importlib
 import math
+import pkgutil
 import subprocess
 import sys
 
@@ -50,8 +52,11 @@ def share_left(flows, t, r):
 
 @pytest.mark.parametrize(("module", "least"), [(measures, 20), (book_methods, 6)])
 def test_examples_in_the_documentation(module, least):
-    result = doctest.testmod(module)
-    assert result.attempted >= least and result.failed == 0
+    # a package is asked with all its modules
+    inner = [info.name for info in pkgutil.iter_modules(getattr(module, "__path__", []), f"{module.__name__}.")]
+    results = [doctest.testmod(each) for each in [module, *map(importlib.import_module, inner)]]
+    assert sum(result.attempted for result in results) >= least
+    assert not any(result.failed for result in results)
 
 
 def test_measures_do_not_import_the_slow_libraries():
