@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from equipdecide import cli
+from equipdecide.cli import asking
 from equipdecide.demo import main as demo
 from equipdecide.scenario import load
 from equipdecide.scenario.examples import example
@@ -150,7 +151,7 @@ def test_at_the_door(
     said: str,
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(cli, "_somebody_is_there", lambda: True)
+    monkeypatch.setattr("equipdecide.cli.front._somebody_is_there", lambda: True)
     answers = iter(typed)
 
     def asked(prompt: str = "") -> str:
@@ -309,7 +310,7 @@ def _answers(monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> list[str]:
         except StopIteration:
             raise EOFError from None
 
-    monkeypatch.setattr(cli, "_say_prompt", lambda prompt, where: asked.append(prompt))
+    monkeypatch.setattr(asking, "say_prompt", lambda prompt, where: asked.append(prompt))
     monkeypatch.setattr("builtins.input", typed)
     return asked
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from equipdecide.cli import COMMANDS, main
+from equipdecide.cli import main
+from equipdecide.cli.commands import COMMANDS
 
 ROOT = Path(__file__).parents[1]
 DECK = ROOT / "scenarios" / "deck_fittings.yaml"
