@@ -18,7 +18,7 @@ import xlsxwriter
 from recalculate import recalculate
 
 import equipdecide as ed
-import equipdecide.views.workbook as workbook_module
+import equipdecide.views.workbook.layout as layout_module
 from equipdecide import calendar as cal
 from equipdecide.decide.compare import Comparison, measure
 from equipdecide.evaluate import evaluate
@@ -251,8 +251,8 @@ def hand_made(path: Path) -> tuple[Layout, Path]:
     w.formula("lying_in", "during(x)", "USD", "of its year", months)
     w.on_days("on_days", w["x"], cal.Axis("day", ("a", "b", "c"), years.ends, years.ends))
     made = Layout(None, None, None)  # type: ignore[arg-type]
-    blocks = [workbook_module._block(working, list(working)) for working in (over, w)]
-    workbook_module._place(made, "Hand", blocks)
+    blocks = [layout_module._block(working, list(working)) for working in (over, w)]
+    layout_module._place(made, "Hand", blocks)
     book = xlsxwriter.Workbook(str(path))
     sheet = book.add_worksheet("Hand")
     for key, place in made.places.items():
