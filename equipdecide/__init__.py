@@ -78,8 +78,8 @@ _VERBS = {
     "money": "equipdecide.decide.money",
     "cash_calendar": "equipdecide.decide.cash_calendar",
     "lender": "equipdecide.decide.lender",
-    "ask": "equipdecide.scenario.dialogue",
-    "form": "equipdecide.scenario.form",
+    "ask": "equipdecide.scenario.asking.dialogue",
+    "form": "equipdecide.scenario.form.book",
     "slides": "equipdecide.views.slides",
     "knobs": "equipdecide.views.knobs",
 }
@@ -109,8 +109,8 @@ if TYPE_CHECKING:
     from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
-    from equipdecide.scenario.dialogue import ask
-    from equipdecide.scenario.form import form
+    from equipdecide.scenario.asking.dialogue import ask
+    from equipdecide.scenario.form.book import form
     from equipdecide.views.brief import brief
     from equipdecide.views.calendar_file import calendar_file
     from equipdecide.views.explain import explain

@@ -436,7 +436,7 @@ def test_a_pdf_without_a_browser_is_a_page_to_print(
 def test_form_is_written_checked_and_made_a_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     import openpyxl
 
-    from equipdecide.scenario.form import rows
+    from equipdecide.scenario.form.book import rows
 
     form, yaml_file = tmp_path / "form.xlsx", tmp_path / "mill.yaml"
     assert call(capsys, "form", str(form))[0] == 0

@@ -19,8 +19,8 @@ from pydantic import BaseModel
 import equipdecide as ed
 from equipdecide.cli import main
 from equipdecide.scenario import Amount, Scenario, ScenarioError, dump, load, loads
-from equipdecide.scenario.form import NOT_USED, SHEET, form, form_to_yaml, read_form, remarks_in
-from equipdecide.scenario.form_cells import (
+from equipdecide.scenario.form.book import NOT_USED, SHEET, form, form_to_yaml, read_form, remarks_in
+from equipdecide.scenario.form.cells import (
     FAULTS,
     Cell,
     amount_cell,
@@ -30,9 +30,9 @@ from equipdecide.scenario.form_cells import (
     read_who,
     who_text,
 )
-from equipdecide.scenario.form_entries import rows_of_names
-from equipdecide.scenario.form_layout import NAME, pages
-from equipdecide.scenario.form_marks import mark
+from equipdecide.scenario.form.entries import rows_of_names
+from equipdecide.scenario.form.layout import NAME, pages
+from equipdecide.scenario.form.marks import mark
 from equipdecide.scenario.reading import fields_of, shape_of
 from equipdecide.scenario.tree import Provenance
 

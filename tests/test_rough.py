@@ -10,7 +10,7 @@ import datetime as dt
 from equipdecide.decide.breakeven import breakeven, nothing_extra_sold
 from equipdecide.decide.compare import compare
 from equipdecide.decide.sale import sale
-from equipdecide.scenario.questions import scenario_from_answers
+from equipdecide.scenario.asking.questions import scenario_from_answers
 from equipdecide.views.rough import one_line, rough_text
 
 TODAY = dt.date(2026, 9, 14)

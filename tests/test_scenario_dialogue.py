@@ -11,11 +11,11 @@ from collections.abc import Callable
 
 import pytest
 
-from equipdecide.scenario.dialogue import FIRST_ANSWER, Stopped, ask
-from equipdecide.scenario.line_reading import understood
-from equipdecide.scenario.lines import LINES
-from equipdecide.scenario.questions import BLANKS, QUESTIONS, scenario_from_answers
-from equipdecide.scenario.typed import weeks_until
+from equipdecide.scenario.asking.dialogue import FIRST_ANSWER, Stopped, ask
+from equipdecide.scenario.asking.line_reading import understood
+from equipdecide.scenario.asking.lines import LINES
+from equipdecide.scenario.asking.questions import BLANKS, QUESTIONS, scenario_from_answers
+from equipdecide.scenario.asking.typed import weeks_until
 
 TODAY = dt.date(2026, 9, 14)
 

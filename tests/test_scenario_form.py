@@ -11,9 +11,9 @@ import pytest
 
 import equipdecide as ed
 from equipdecide.scenario import ScenarioError
-from equipdecide.scenario.form import SHEET, answers, doubtful, form, form_to_yaml, read_form, rows
-from equipdecide.scenario.form_marks import mark
-from equipdecide.scenario.questions import BLANKS, QUESTIONS, scenario_from_answers
+from equipdecide.scenario.asking.questions import BLANKS, QUESTIONS, scenario_from_answers
+from equipdecide.scenario.form.book import SHEET, answers, doubtful, form, form_to_yaml, read_form, rows
+from equipdecide.scenario.form.marks import mark
 from equipdecide.scenario.reading import amounts
 
 TODAY = dt.date(2026, 9, 14)

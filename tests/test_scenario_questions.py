@@ -11,7 +11,7 @@ import pytest
 
 from equipdecide.scenario import Scenario, loads
 from equipdecide.scenario.amounts import AmountError
-from equipdecide.scenario.questions import (
+from equipdecide.scenario.asking.questions import (
     BLANKS,
     QUESTIONS,
     AnswerError,
@@ -19,8 +19,8 @@ from equipdecide.scenario.questions import (
     to_yaml,
     value_by_age,
 )
+from equipdecide.scenario.asking.typed import as_meant
 from equipdecide.scenario.reading import amounts
-from equipdecide.scenario.typed import as_meant
 
 TODAY = dt.date(2026, 9, 14)
 LEAST = {"machine": "mill", "cost": "100,000", "in_service": "2021-09-15", "hour_worth": "50", "owed": "none"}

@@ -24,7 +24,7 @@ is enough. Useful to have at hand: the invoice, the lender's last statement, a q
 
 def run_ask(args: argparse.Namespace) -> int:
     """Ask the fifteen questions, write the scenario file, give the rough answer."""
-    from equipdecide.scenario.dialogue import Stopped, ask
+    from equipdecide.scenario.asking.dialogue import Stopped, ask
     from equipdecide.scenario.writing import dump
 
     path = new_file(args.output or "decision.yaml")
@@ -82,7 +82,7 @@ def run_ask(args: argparse.Namespace) -> int:
 
 def _kept_answers(file: Path, answered: Callable[[str], str], where: Any) -> tuple[dict[str, str], int]:
     """Return the answers of a dialogue that was stopped, and the question to go on from, where the person wants them."""
-    from equipdecide.scenario.questions import BLANKS, readable
+    from equipdecide.scenario.asking.questions import BLANKS, readable
 
     if not file.exists():
         return {}, 1

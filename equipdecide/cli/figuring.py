@@ -39,7 +39,7 @@ def run_check(args: argparse.Namespace) -> int:
             if marked := _marked(args.file, error):
                 say(marked)
             return FAULTS
-        from equipdecide.scenario.form_cells import Cell
+        from equipdecide.scenario.form.cells import Cell
 
         faults = [
             {
@@ -175,8 +175,8 @@ def run_explain(args: argparse.Namespace) -> int:
 def _marked(file: str, error: ScenarioError) -> str:
     """Write the marked copy of a form with faults beside it; return what is to be said of it, nothing for a text file."""
     path = Path(file)
-    from equipdecide.scenario.form_cells import Cell
-    from equipdecide.scenario.form_marks import mark
+    from equipdecide.scenario.form.cells import Cell
+    from equipdecide.scenario.form.marks import mark
 
     if not any(isinstance(fault.place, Cell) for fault in error.faults):
         return ""

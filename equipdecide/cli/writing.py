@@ -156,7 +156,7 @@ def run_form(args: argparse.Namespace) -> int:
 
 
 def _write_form(path: Path, scenario: Scenario | None) -> None:
-    from equipdecide.scenario.form import form
+    from equipdecide.scenario.form.book import form
 
     try:
         form(path, scenario)
@@ -168,7 +168,7 @@ def _write_form(path: Path, scenario: Scenario | None) -> None:
 
 def _converted(source: str, target: str, plain_file: bool) -> tuple[Path, list[str]]:
     """Write a scenario file as a form or a form as a scenario file; return its path and what did not go with it."""
-    from equipdecide.scenario.form_entries import files_named
+    from equipdecide.scenario.form.entries import files_named
     from equipdecide.scenario.writing import dump
 
     scenario, path = read_scenario(source), new_file(target)
@@ -182,7 +182,7 @@ def _converted(source: str, target: str, plain_file: bool) -> tuple[Path, list[s
         raise Refusal(f"a form ends in .xlsx and a scenario file in .yaml; {path.name} does neither")
     remarks += scenario.source.remarks
     if Path(source).suffix.lower() != ".xlsx":
-        from equipdecide.scenario.form import remarks_in
+        from equipdecide.scenario.form.book import remarks_in
 
         if count := remarks_in(Path(source).read_text(encoding="utf-8-sig")):
             lines = "1 line has a remark" if count == 1 else f"{count} lines have remarks"

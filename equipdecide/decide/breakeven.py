@@ -20,9 +20,9 @@ from equipdecide.decide.trials import Figures, Trials, decides_dates, structural
 from equipdecide.evaluate import Evaluation
 from equipdecide.parameters import Law
 from equipdecide.scenario.amounts import Amount
+from equipdecide.scenario.asking.questions import WEEKS_A_YEAR
 from equipdecide.scenario.labels import labels
 from equipdecide.scenario.models import Scenario
-from equipdecide.scenario.questions import WEEKS_A_YEAR
 from equipdecide.scenario.reading import amounts
 from equipdecide.showing import Shown
 

@@ -444,7 +444,7 @@ def load(path: str | Path) -> Scenario:
     """
     file = Path(path)
     if file.suffix.lower() == ".xlsx":
-        from equipdecide.scenario.form import read_form  # here: it stands on this module
+        from equipdecide.scenario.form.book import read_form  # here: it stands on this module
 
         return read_form(file)
     try:

@@ -10,7 +10,7 @@ from equipdecide.decide.breakeven import Breakevens, Flip
 from equipdecide.decide.compare import Comparison, Outcome
 from equipdecide.decide.sale import SaleResult
 from equipdecide.scenario.amounts import Amount
-from equipdecide.scenario.questions import QUESTIONS
+from equipdecide.scenario.asking.questions import QUESTIONS
 from equipdecide.scenario.reading import amounts
 from equipdecide.views.flip_list import flip_in_words
 from equipdecide.views.grid import WIDTH

@@ -2,7 +2,7 @@
 
 The first sheet asks the fifteen questions. Each blank is one row; where its figure may be doubtful it has three cells,
 low, likely and high. What is left empty is "don't know" and takes the default that stands beside it. The later sheets
-(:mod:`equipdecide.scenario.form_layout`) hold everything else a scenario can say; once anything stands there, they count
+(:mod:`equipdecide.scenario.form.layout`) hold everything else a scenario can say; once anything stands there, they count
 and the answers do not. Needs the extra ``workbook``.
 """
 
@@ -19,10 +19,7 @@ from typing import Any
 import yaml
 
 from equipdecide.scenario.amounts import AmountError, Quantity
-from equipdecide.scenario.faults import Fault, ScenarioError
-from equipdecide.scenario.form_cells import FIRST_SHEET, Cell
-from equipdecide.scenario.models import Scenario
-from equipdecide.scenario.questions import (
+from equipdecide.scenario.asking.questions import (
     BLANKS,
     QUESTIONS,
     UNKNOWN,
@@ -30,6 +27,9 @@ from equipdecide.scenario.questions import (
     Blank,
     scenario_from_answers,
 )
+from equipdecide.scenario.faults import Fault, ScenarioError
+from equipdecide.scenario.form.cells import FIRST_SHEET, Cell
+from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import Place, Source
 from equipdecide.scenario.writing import dump
 
@@ -101,7 +101,7 @@ def form(path: str | Path, scenario: Scenario | None = None) -> Path:
     try:
         import xlsxwriter
 
-        from equipdecide.scenario.form_sheets import Sheets
+        from equipdecide.scenario.form.sheets import Sheets
     except ImportError:
         raise ImportError(NEEDED) from None
     path = Path(path)
@@ -272,7 +272,7 @@ def read_form(path: str | Path) -> Scenario:
     """
     path = Path(path)
     book = _open(path)
-    from equipdecide.scenario.form_read import LaterSheets
+    from equipdecide.scenario.form.read import LaterSheets
 
     later = LaterSheets(book, cache(lambda: _open(path, values=False)), path)
     if not later.filled():

@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from equipdecide.scenario.amounts import Amount, AmountError, Quantity, decimal_text
-from equipdecide.scenario.questions import BLANKS
-from equipdecide.scenario.typed import (
+from equipdecide.scenario.asking.questions import BLANKS
+from equipdecide.scenario.asking.typed import (
     NONE,
     SEASON_OR_MONTH,
     STATES,

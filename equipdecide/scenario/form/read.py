@@ -14,10 +14,10 @@ from openpyxl.utils import get_column_letter
 
 from equipdecide.scenario.amounts import AmountError, decimal_text
 from equipdecide.scenario.faults import Fault, ScenarioError, did_you_mean
-from equipdecide.scenario.form_cells import FAULTS, FIRST_SHEET, Cell, read_bracket, read_list, read_who
-from equipdecide.scenario.form_layout import ITEM, NAME, Keys, Line, Page, Part, pages
-from equipdecide.scenario.form_sheets import FIRST, HINT, HOW_HEAD, KEY, LABEL, PRESENT, TOP, WHO, WHO_LABEL
-from equipdecide.scenario.form_words import faults_in_form_words
+from equipdecide.scenario.form.cells import FAULTS, FIRST_SHEET, Cell, read_bracket, read_list, read_who
+from equipdecide.scenario.form.layout import ITEM, NAME, Keys, Line, Page, Part, pages
+from equipdecide.scenario.form.sheets import FIRST, HINT, HOW_HEAD, KEY, LABEL, PRESENT, TOP, WHO, WHO_LABEL
+from equipdecide.scenario.form.words import faults_in_form_words
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.reading import of_tree
 from equipdecide.scenario.tree import NOBODY, Items, Provenance, Source, Table, Text

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from equipdecide.scenario.faults import Fault
-from equipdecide.scenario.form import NEEDED, _open
-from equipdecide.scenario.form_cells import FAULTS, Cell
+from equipdecide.scenario.form.book import NEEDED, _open
+from equipdecide.scenario.form.cells import FAULTS, Cell
 
 AUTHOR = "equipdecide"
 COLUMNS = (("Sheet", 18), ("Cell", 8), ("What it asks", 44), ("What is wrong", 50), ("How to mend it", 60))

@@ -10,9 +10,9 @@ from xlsxwriter.utility import xl_rowcol_to_cell
 
 from equipdecide.scenario.amounts import GIVEN_BY, Amount
 from equipdecide.scenario.checks.names import doubt_path
-from equipdecide.scenario.form_cells import amount_cell, figure_text, list_text, who_text
-from equipdecide.scenario.form_entries import Entry, entries, figures, most, rows_of_names, stated, under
-from equipdecide.scenario.form_layout import NAME, Line, Page, Part, pages, unit_words
+from equipdecide.scenario.form.cells import amount_cell, figure_text, list_text, who_text
+from equipdecide.scenario.form.entries import Entry, entries, figures, most, rows_of_names, stated, under
+from equipdecide.scenario.form.layout import NAME, Line, Page, Part, pages, unit_words
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Provenance
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from equipdecide.scenario.questions import BLANKS, QUESTIONS
-from equipdecide.scenario.typed import NONE, UNKNOWN
+from equipdecide.scenario.asking.questions import BLANKS, QUESTIONS
+from equipdecide.scenario.asking.typed import NONE, UNKNOWN
 
 
 @dataclass(frozen=True)

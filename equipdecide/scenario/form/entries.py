@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from equipdecide.scenario.amounts import Amount
-from equipdecide.scenario.form_layout import ITEM, NAME, Keys, pages
+from equipdecide.scenario.form.layout import ITEM, NAME, Keys, pages
 from equipdecide.scenario.models import Scenario
 from equipdecide.scenario.tree import NOBODY, Provenance
 

@@ -29,10 +29,7 @@ from equipdecide.scenario.amounts import (
     Share,
     Weeks,
 )
-from equipdecide.scenario.faults import ScenarioError, did_you_mean
-from equipdecide.scenario.models import Route, Scenario, TaxedAs
-from equipdecide.scenario.reading import loads
-from equipdecide.scenario.typed import (
+from equipdecide.scenario.asking.typed import (
     NONE,
     as_meant,
     figure,
@@ -43,7 +40,10 @@ from equipdecide.scenario.typed import (
     read_years,
     shares_alike,
 )
-from equipdecide.scenario.typed import UNKNOWN as UNKNOWN
+from equipdecide.scenario.asking.typed import UNKNOWN as UNKNOWN
+from equipdecide.scenario.faults import ScenarioError, did_you_mean
+from equipdecide.scenario.models import Route, Scenario, TaxedAs
+from equipdecide.scenario.reading import loads
 from equipdecide.scenario.writing import dump
 
 PAYMENTS_LEFT = 36  # where they are not known; common practice, no source

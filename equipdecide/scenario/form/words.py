@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterable, Mapping
 
 from equipdecide.scenario.faults import Fault
-from equipdecide.scenario.form_cells import Cell
-from equipdecide.scenario.form_layout import Keys, Page, in_form_words, label_of, pages
+from equipdecide.scenario.form.cells import Cell
+from equipdecide.scenario.form.layout import Keys, Page, in_form_words, label_of, pages
 
 # What is said of files and fits no form, and what to say instead. The first that fits counts.
 _INSTEAD: tuple[tuple[str, str], ...] = (

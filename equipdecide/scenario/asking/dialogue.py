@@ -1,7 +1,7 @@
 """The fifteen questions as a dialogue: one line of answer each, read back, asked singly what is not clear; back, stop, answer.
 
-The dialogue only gathers what is typed, by the key of each blank: :mod:`equipdecide.scenario.line_reading` reads a line,
-:mod:`equipdecide.scenario.questions` makes the scenario of it. What was understood is said after each line, so that a
+The dialogue only gathers what is typed, by the key of each blank: :mod:`equipdecide.scenario.asking.line_reading` reads a line,
+:mod:`equipdecide.scenario.asking.questions` makes the scenario of it. What was understood is said after each line, so that a
 misreading is seen at once.
 """
 
@@ -11,11 +11,17 @@ import datetime as dt
 from collections.abc import Callable, Mapping
 
 from equipdecide.scenario.amounts import AmountError
-from equipdecide.scenario.line_reading import answered, shown, strange, understood
-from equipdecide.scenario.lines import LINES, ONLY_WITH, Line, left_out
+from equipdecide.scenario.asking.line_reading import answered, shown, strange, understood
+from equipdecide.scenario.asking.lines import LINES, ONLY_WITH, Line, left_out
+from equipdecide.scenario.asking.questions import (
+    BLANKS,
+    QUESTIONS,
+    AnswerError,
+    answers_problems,
+    scenario_from_answers,
+)
+from equipdecide.scenario.asking.typed import NONE, UNKNOWN, in_digits
 from equipdecide.scenario.models import Scenario
-from equipdecide.scenario.questions import BLANKS, QUESTIONS, AnswerError, answers_problems, scenario_from_answers
-from equipdecide.scenario.typed import NONE, UNKNOWN, in_digits
 from equipdecide.words import wrap
 
 Input = Callable[[str], str]

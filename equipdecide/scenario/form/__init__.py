@@ -1,0 +1,1 @@
+"""A scenario as a workbook to fill in, and read back."""
