@@ -2,6 +2,7 @@
 
 import doctest
 import importlib
+import itertools
 import math
 import pkgutil
 import subprocess
@@ -27,6 +28,7 @@ from equipdecide.measures import (
     rates_of_return,
     rates_of_return_batch,
     replacement_by_age,
+    replacement_by_vintage,
     savings_to_investment,
     years_to_keep,
 )
@@ -343,6 +345,38 @@ def test_endless_replacement_is_the_limit_of_a_long_study():
     assert (long.replace[0] == endless.replace).all()
 
 
+@given(st.integers(0, 10_000), st.integers(1, 6))
+def test_vintages_by_trying_every_plan(seed, years):
+    """Each set of years in which to replace is worth what its flows are worth; the best of the sets is the plan's."""
+    draw = np.random.default_rng(seed)
+    kept, value, price = draw.normal(0, 50, years), draw.uniform(0, 80, years + 1), draw.uniform(20, 120, years)
+    earned, resale, rate = draw.normal(40, 40, (years, years)), draw.uniform(0, 100, (years, years + 1)), 0.09
+
+    def worth(plan):
+        flows, owned = np.zeros(years + 1), None
+        for t in range(years):
+            if t in plan:
+                flows[t] += (value[t] if owned is None else resale[owned, t - owned]) - price[t]
+                owned = t
+            flows[t + 1] += kept[t] if owned is None else earned[owned, t - owned]
+        flows[years] += value[years] if owned is None else resale[owned, years - owned]
+        return sum(flow / 1.09**t for t, flow in enumerate(flows))
+
+    plans = {plan: worth(plan) for k in range(years + 1) for plan in itertools.combinations(range(years), k)}
+    found = replacement_by_vintage(kept, value, price, earned, resale, rate)
+    assert found.worth == pytest.approx(max(plans.values()), abs=1e-9)
+    assert plans[found.replaced] == pytest.approx(found.worth, abs=1e-9)
+    for first in range(years + 1):
+        these = [w for plan, w in plans.items() if (min(plan) if plan else years) == first]
+        assert found.worth_if_first[first] == pytest.approx(max(these), abs=1e-9)
+    many = replacement_by_vintage(
+        np.column_stack([kept, kept - 5]), value, price, earned, resale[..., None] * [1.0, 0.9], rate
+    )
+    alone = replacement_by_vintage(kept - 5, value, price, earned, resale * 0.9, rate)
+    assert many.worth_if_first[:, 0] == pytest.approx(found.worth_if_first, abs=1e-9)
+    assert many.worth[1] == pytest.approx(alone.worth, abs=1e-9) and many.first[1] == alone.first
+
+
 # --------------------------------------------------------------------------------------------------- book methods
 
 
@@ -390,6 +424,8 @@ def test_use_beyond_the_whole_is_not_depreciated():
         (lambda: years_to_keep([], 1.0), "marginal cost"),
         (lambda: replacement_by_age([1, 2], [1], 0.9), "one amount for each age"),
         (lambda: replacement_by_age([1], [1], 1.0), "from 0 to 1"),
+        (lambda: replacement_by_vintage([1], [1], [1], [[1]], [[1, 1]], 0.1), "value has the shape"),
+        (lambda: replacement_by_vintage([1], [1, math.inf], [1], [[1]], [[1, 1]], 0.1), "finite"),
         (lambda: measures.three_point_mean(3, 2, 1), "in that order"),
         (lambda: book_methods.straight_line(100, 200, 0), "life"),
         (lambda: book_methods.declining_balance(100, 10, 5, switch=True, stop_at_salvage=False), "ends at salvage"),

@@ -144,7 +144,15 @@ def replacement_endless(profit_at_age, new, discount):
 def replacement_finite(start_age, years, new, revenue, cost, salvage):
     keep = np.subtract(revenue, cost)[1:]
     replace = revenue[0] - cost[0] + np.array(salvage) - new
-    return {"profit": measures.replacement_by_age(keep, replace, 1.0, years, salvage).value[0, start_age - 1]}
+    found = measures.replacement_by_age(keep, replace, 1.0, years, salvage).value[0, start_age - 1]
+    # the same by vintages that are all equal; a machine may not grow older than the ages of the print
+    profit, far = np.subtract(revenue, cost), -1e6
+    kept = [profit[start_age + k] if start_age + k < len(profit) else far for k in range(years)]
+    value = [salvage[start_age - 1 + k] if start_age - 1 + k < len(salvage) else far for k in range(years + 1)]
+    earned, resale = np.tile(profit[:years], (years, 1)), np.tile([new, *salvage[:years]], (years, 1))
+    by_vintage = measures.replacement_by_vintage(kept, value, [new] * years, earned, resale, 0.0)
+    assert by_vintage.worth == pytest.approx(found, abs=1e-9)
+    return {"profit": found}
 
 
 def mortgage(loan, yearly, n, k, new_yearly):

@@ -8,7 +8,16 @@ rates must both be in actual dollars, or both in constant dollars.
 One series gives plain floats; many give arrays of shape (trials,), and trial i equals the series of trial i alone.
 """
 
-from equipdecide.measures.life import EconomicLife, Keep, Replacement, economic_life, replacement_by_age, years_to_keep
+from equipdecide.measures.life import (
+    EconomicLife,
+    Keep,
+    Renewal,
+    Replacement,
+    economic_life,
+    replacement_by_age,
+    replacement_by_vintage,
+    years_to_keep,
+)
 from equipdecide.measures.other import (
     Payback,
     external_rate,
@@ -34,6 +43,7 @@ __all__ = [
     "Keep",
     "Payback",
     "Rates",
+    "Renewal",
     "Replacement",
     "annual_worth",
     "capital_recovery_factor",
@@ -53,6 +63,7 @@ __all__ = [
     "rates_of_return_batch",
     "real_rate",
     "replacement_by_age",
+    "replacement_by_vintage",
     "savings_to_investment",
     "three_point_mean",
     "years_to_keep",

@@ -167,3 +167,90 @@ def replacement_by_age(
             break
         act = better
     return Replacement(value, act)
+
+
+@dataclass(frozen=True)
+class Renewal:
+    """When to replace where each year offers a new vintage. Present worths are at the start of year 0."""
+
+    worth_if_first: (
+        Array  # (years + 1,) or (years + 1, trials) [USD]: first replaced in year 0, 1, ...; last row: never
+    )
+    worth: FloatOrArray  # [USD] of the best plan
+    first: int | NDArray[np.int64]  # year of the first replacement of the best plan; `years` where there is none
+    replaced: tuple[int, ...]  # years replaced in, of the best plan; one series only, () for many
+
+
+def replacement_by_vintage(
+    kept: ArrayLike,
+    value: ArrayLike,
+    price: ArrayLike,
+    earned: ArrayLike,
+    resale: ArrayLike,
+    rate: float,
+) -> Renewal:
+    """Return when to replace a machine, and its successors, when every year's new machine is another one.
+
+    Year t runs from t to t + 1. kept : (years,) or (years, trials) [USD], net money of the machine owned now in year t,
+    at the year's end. value : (years + 1,) [USD], what it brings at the start of year t, last: at the end. price :
+    (years,) [USD], of the new machine of year t. earned : (years, years) [USD], net money of the machine bought in year
+    v (rows) in its year of age a (columns). resale : (years, years + 1) [USD], what that machine brings at age a. Each
+    may have trials last. rate : [1/year]. At the end what is owned is sold. Ties go to keeping.
+
+    Formula: with f(t, v) the worth at the start of year t of owning vintage v,
+    ``f(t, v) = max(earned[v, t - v] d + d f(t + 1, v), resale[v, t - v] - price[t] + earned[t, 0] d + d f(t + 1, t))``,
+    d = 1 / (1 + rate), solved backwards. Source: the usual recursion of replacement under technological change, textbook
+    practice; case D04 of the published tests is its special case of equal vintages.
+
+    >>> plan = replacement_by_vintage([0.0, -60.0], [10.0, 5.0, 0.0], [50.0, 30.0], [[20.0, 20.0], [40.0, 40.0]],
+    ...                               [[50.0, 40.0, 30.0], [30.0, 25.0, 20.0]], 0.0)
+    >>> plan.worth_if_first.tolist(), plan.replaced
+    ([55.0, 40.0, -60.0], (0, 1))
+    """
+    arrays = [np.asarray(x, dtype=float) for x in (kept, value, price, earned, resale)]
+    n = arrays[0].shape[0] if arrays[0].ndim else 0
+    shapes = ((n,), (n + 1,), (n,), (n, n), (n, n + 1))
+    names = ("kept", "value", "price", "earned", "resale")
+    faults = [
+        f"{name} has the shape {x.shape}; give {shape}, or with trials last"
+        for name, x, shape in zip(names, arrays, shapes, strict=True)
+        if x.shape[: len(shape)] != shape or x.ndim > len(shape) + 1
+    ]
+    faults += [f"{name} holds values that are not finite numbers" for name, x in zip(names, arrays, strict=True)
+               if not np.isfinite(x).all()]  # fmt: skip
+    if n == 0:
+        faults.append("there are no years")
+    if faults:
+        raise ValueError("replacement_by_vintage: " + "; ".join(faults) + ".")
+    d = 1.0 / (1.0 + float(rate_of("replacement_by_vintage", rate)))
+    single = all(x.ndim == len(shape) for x, shape in zip(arrays, shapes, strict=True))
+    own, worth_then, cost, gain, brings = (
+        x[..., None] if x.ndim == len(shape) else x for x, shape in zip(arrays, shapes, strict=True)
+    )
+    # f[v]: worth at the start of the year looked at, of owning vintage v of an earlier year
+    f = {v: brings[v, n - v] for v in range(n)}
+    swaps: dict[tuple[int, int], NDArray[np.bool_]] = {}
+    bought: list[Array] = [worth_then[n]] * n  # worth at the start of year t of buying then, without what is sold
+    for t in reversed(range(n)):
+        bought[t] = d * (gain[t, 0] + f[t]) - cost[t]
+        older = {}
+        for v in range(t):
+            stay, swap = d * (gain[v, t - v] + f[v]), brings[v, t - v] + bought[t]
+            swaps[t, v] = swap > stay
+            older[v] = np.maximum(stay, swap)
+        f = older
+    before, rows = 0.0 * worth_then[0], []
+    for t in range(n):
+        rows.append(before + d**t * (worth_then[t] + bought[t]))
+        before = before + d ** (t + 1) * own[t]
+    rows.append(before + d**n * worth_then[n])
+    table = np.array(np.broadcast_arrays(*rows))
+    first = n - table[::-1].argmax(axis=0)  # of equals the latest: ties go to keeping
+    best = np.take_along_axis(table, first[None, :], axis=0)[0]
+    if not single:
+        return Renewal(table, best, first.astype(np.int64), ())
+    replaced, t = [], int(first[0])
+    while t < n:
+        replaced.append(t)
+        t = next((later for later in range(t + 1, n) if swaps[later, replaced[-1]][0]), n)
+    return Renewal(table[:, 0], float(best[0]), int(first[0]), tuple(replaced))
