@@ -64,6 +64,7 @@ _VERBS = {
     "two_way": "equipdecide.decide.sensitivity",
     "indices": "equipdecide.decide.sensitivity",
     "service_life": "equipdecide.decide.timing",
+    "replace_when": "equipdecide.decide.renewal",
     "sell_when": "equipdecide.decide.timing",
     "wait": "equipdecide.decide.timing",
     "whose": "equipdecide.decide.whose",
@@ -100,6 +101,7 @@ if TYPE_CHECKING:
     from equipdecide.decide.news import news
     from equipdecide.decide.noise import noise
     from equipdecide.decide.papers import papers
+    from equipdecide.decide.renewal import replace_when
     from equipdecide.decide.routes import routes
     from equipdecide.decide.sale import sale
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
@@ -149,6 +151,7 @@ __all__ = [
     "nothing_extra_sold",
     "record",
     "record_page",
+    "replace_when",
     "rerun",
     "routes",
     "papers",

@@ -95,6 +95,11 @@ def _service_life(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.timing:service_life")(scenario, args.machine)
 
 
+def _replace_when(scenario: Scenario, args: Namespace) -> Any:
+    cheaper, better = args.cheaper / 100, args.better / 100
+    return _named("decide.renewal:replace_when")(scenario, args.course, args.machine, cheaper, better)
+
+
 def _wait(scenario: Scenario, args: Namespace) -> Any:
     return _named("decide.timing:wait")(scenario, args.doubt, args.on, not args.ignoring_cash)
 
@@ -143,6 +148,10 @@ def _flag(name: str, says: str, metavar: str = "") -> Option:
 
 def _number(name: str, default: int, says: str) -> Option:
     return (name,), {"type": int, "default": default, "metavar": "N", "help": f"{says} ({default})"}
+
+
+def _percent(name: str, says: str) -> Option:
+    return (name,), {"type": float, "default": 0.0, "metavar": "PERCENT", "help": f"{says} (0)"}
 
 
 def _course(says: str) -> Option:
@@ -240,6 +249,18 @@ ANSWERS: dict[str, Answer] = {
         "views.timing:life_text",
         "views.timing_charts:economic_life",
         (_MACHINE,),
+    ),
+    "replace-when": Answer(
+        "in which year to replace, as new machines get cheaper or better; before tax",
+        _replace_when,
+        "views.renewal:replace_when_text",
+        "views.timing_charts:replace_when",
+        (
+            _course("the first that replaces the machine"),
+            _MACHINE,
+            _percent("--cheaper", "how much cheaper each year's new machine is than the last, in percent"),
+            _percent("--better", "how much more each year's new machine earns over the one owned, in percent"),
+        ),
     ),
     "sell-when": Answer(
         "selling now and in each month after: price, lender, cash, worth",

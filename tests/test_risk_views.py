@@ -24,6 +24,7 @@ COMMANDS = (
     "map",
     "whose",
     "service-life",
+    "replace-when",
     "sell-when",
     "wait",
     "routes",
@@ -81,6 +82,7 @@ NOT_SAID = {
         "shop_records": "no yes/no doubt",
     },
     "service-life": {"night_watch": "would bring today"},
+    "replace-when": dict.fromkeys(("more_hours", "night_watch", "shop_records"), "no course of this file does"),
     "sell-when": {"night_watch": "would bring today"},
     "routes": {"night_watch": "No offer for 'MC-1'", "shop_records": "No offer for 'lathe'"},
 }

@@ -45,6 +45,14 @@ def life_headline(life: ServiceLife) -> str:
         said += f" Kept {years_in_words(near)} years it is within 3 % of that."
     if life.years_before_tax == len(life.values):
         said += " The least stands at the end of the study: it may lie beyond."
+    dearest = np.asarray(life.before_tax.marginal_cost)
+    if not (np.diff(dearest) >= 0).all():
+        low = int(dearest.argmin()) + 1
+        said += (
+            f" A year's own cost falls until year {low}: to judge by next year's cost alone would be to replace too early."
+            if low > 1
+            else " A year's own cost falls at some later time: to judge by next year's cost alone would mislead."
+        )
     worth = life.next_year
     said += (
         f" After tax, earnings and loan counted, the next year of keeping {'brings' if worth >= 0 else 'costs'} "

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
+from equipdecide.decide.renewal import ReplaceWhen
 from equipdecide.decide.timing import SellWhen, ServiceLife
 from equipdecide.views.charts import (
     BLACK,
@@ -25,6 +26,7 @@ from equipdecide.views.charts import (
     plus,
     styled,
 )
+from equipdecide.views.renewal import replace_when_headline
 from equipdecide.views.timing import life_headline, sell_when_headline, years_in_words
 from equipdecide.words import day, money
 
@@ -93,6 +95,46 @@ def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
         + "."
     )
     return finish(ax, words, alt)
+
+
+@styled
+def replace_when(result: ReplaceWhen, ax: Axes | None = None) -> Axes:
+    """Draw what replacing first in each year is worth over never, before tax: a bar a year, the best outlined."""
+    ax = axes(ax, 7.6, 3.8)
+    over, years = result.over_never, np.arange(result.years)
+    for k, worth in enumerate(over):
+        gains = worth >= 0
+        best = k == result.first
+        ax.bar(
+            [k],
+            [worth],
+            width=0.66,
+            facecolor=BLUE if gains else ORANGE,
+            hatch="" if gains else "//",
+            alpha=1.0 if best else 0.55,
+            edgecolor=BLACK if best else "white",
+            linewidth=2.2 if best else 0.0,
+        )
+        ax.annotate(
+            money(float(worth), plus=True),
+            (k, float(worth)),
+            xytext=(0, 4 if gains else -4),
+            textcoords="offset points",
+            ha="center",
+            va="bottom" if gains else "top",
+            fontsize=9,
+            fontweight="bold" if best else "normal",
+        )
+    low, high = min(0.0, float(over.min())), max(0.0, float(over.max()))
+    ax.set_ylim(low - 0.12 * (high - low), high + 0.12 * (high - low))
+    ax.axhline(0, color=BLACK, linewidth=1.0)
+    ax.set_xticks(years, ["now" if k == 0 else str(result.decision.year + k) for k in years])
+    ax.yaxis.grid(True)
+    money_axis(ax.yaxis)
+    ax.set_xlabel("year of the first replacement")
+    ax.set_ylabel("worth over never, before tax, dollars")
+    headline = replace_when_headline(result)
+    return finish(ax, headline.split(": ")[0].split(";")[0], f"A bar for each year. {headline}")
 
 
 @styled
