@@ -63,10 +63,10 @@ _VERBS = {
     "curve": "equipdecide.decide.sensitivity",
     "two_way": "equipdecide.decide.sensitivity",
     "indices": "equipdecide.decide.sensitivity",
-    "service_life": "equipdecide.decide.timing",
+    "service_life": "equipdecide.decide.service_life",
     "replace_when": "equipdecide.decide.renewal",
-    "sell_when": "equipdecide.decide.timing",
-    "wait": "equipdecide.decide.timing",
+    "sell_when": "equipdecide.decide.sell_when",
+    "wait": "equipdecide.decide.waiting",
     "whose": "equipdecide.decide.whose",
     "record": "equipdecide.after.record",
     "rerun": "equipdecide.after.record",
@@ -104,10 +104,12 @@ if TYPE_CHECKING:
     from equipdecide.decide.renewal import replace_when
     from equipdecide.decide.routes import routes
     from equipdecide.decide.sale import sale
+    from equipdecide.decide.sell_when import sell_when
     from equipdecide.decide.sensitivity import curve, indices, tornado, two_way
+    from equipdecide.decide.service_life import service_life
     from equipdecide.decide.simulate import simulate
     from equipdecide.decide.times import times
-    from equipdecide.decide.timing import sell_when, service_life, wait
+    from equipdecide.decide.waiting import wait
     from equipdecide.decide.whose import whose
     from equipdecide.evaluate import evaluate
     from equipdecide.scenario import ScenarioError, load, loads
@@ -176,8 +178,8 @@ def __getattr__(name: str) -> Any:
         if _VERBS[name].startswith("equipdecide.decide."):
             # so that results show themselves
             for view in (
-                "table", "sale_table", "hours_table", "flip_list", "beside", "risk", "timing", "lending",
-                "market_value", "papers", "times",
+                "table", "sale_table", "hours_table", "flip_list", "beside", "risk", "service_life", "sell_when",
+                "renewal", "waiting", "whose", "lending", "market_value", "papers", "times",
             ):  # fmt: skip
                 importlib.import_module(f"equipdecide.views.{view}")
         if _VERBS[name].startswith("equipdecide.after."):

@@ -88,11 +88,11 @@ def _map(scenario: Scenario, args: Namespace) -> Any:
 def _sell_when(scenario: Scenario, args: Namespace) -> Any:
     if args.months < 0:
         raise ValueError(f"--months: {args.months} is less than 0.")
-    return _named("decide.timing:sell_when")(scenario, args.course, args.machine, args.months)
+    return _named("decide.sell_when:sell_when")(scenario, args.course, args.machine, args.months)
 
 
 def _service_life(scenario: Scenario, args: Namespace) -> Any:
-    return _named("decide.timing:service_life")(scenario, args.machine)
+    return _named("decide.service_life:service_life")(scenario, args.machine)
 
 
 def _replace_when(scenario: Scenario, args: Namespace) -> Any:
@@ -101,7 +101,7 @@ def _replace_when(scenario: Scenario, args: Namespace) -> Any:
 
 
 def _wait(scenario: Scenario, args: Namespace) -> Any:
-    return _named("decide.timing:wait")(scenario, args.doubt, args.on, not args.ignoring_cash)
+    return _named("decide.waiting:wait")(scenario, args.doubt, args.on, not args.ignoring_cash)
 
 
 def _sale(scenario: Scenario, args: Namespace) -> Any:
@@ -241,12 +241,12 @@ ANSWERS: dict[str, Answer] = {
     "whose": Answer(
         "the answer under each partner's own figures, and which difference decides",
         _plainly("decide.whose:whose"),
-        "views.timing:whose_text",
+        "views.whose:whose_text",
     ),
     "service-life": Answer(
         "how many more years a machine is worth keeping, before and after tax",
         _service_life,
-        "views.timing:life_text",
+        "views.service_life:life_text",
         "views.timing_charts:economic_life",
         (_MACHINE,),
     ),
@@ -265,14 +265,14 @@ ANSWERS: dict[str, Answer] = {
     "sell-when": Answer(
         "selling now and in each month after: price, lender, cash, worth",
         _sell_when,
-        "views.timing:sell_when_text",
+        "views.sell_when:sell_when_text",
         "views.timing_charts:sell_when",
         (_course("the machine is sold alone"), _MACHINE, _number("--months", 24, "months looked at")),
     ),
     "wait": Answer(
         "what waiting for the answer to a yes/no doubt is worth",
         _wait,
-        "views.timing:waiting_text",
+        "views.waiting:waiting_text",
         options=(
             _flag("--doubt", "the doubt, such as 'parts.P5 bracket.renews' (the first with a day if left out)", "PATH"),
             _flag("--on", "day the answer is known, such as 2027-07-01", "DAY"),

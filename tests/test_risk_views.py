@@ -14,7 +14,7 @@ from equipdecide.cli import main
 from equipdecide.decide.simulate import Runs
 from equipdecide.decide.trials import Trials
 from equipdecide.scenario.examples import example, examples
-from equipdecide.views import lending, risk, timing
+from equipdecide.views import lending, risk, sell_when, service_life, waiting
 from equipdecide.views.listing import Listing
 from equipdecide.words import cents, in_hundred, money, plain, times
 
@@ -308,26 +308,26 @@ def test_a_life_is_made_of_its_two_costs(demo) -> None:
     assert life.annual_expenses[1] == pytest.approx((e1 / 1.1 + e2 / 1.21) * 0.1 / (1 - 1.1**-2))
     cost = np.asarray(life.before_tax.annual_cost)
     assert life.near_best == tuple(k + 1 for k in range(len(cost)) if cost[k] / cost.min() <= 1.03)
-    assert money(float(cost.min())) in flat(timing.life_text(life))
+    assert money(float(cost.min())) in flat(service_life.life_text(life))
 
 
 def test_years_are_written_as_stretches() -> None:
-    assert timing.years_in_words((2, 3, 4, 7)) == "2 to 4 and 7"
+    assert service_life.years_in_words((2, 3, 4, 7)) == "2 to 4 and 7"
 
 
 def test_the_month_to_sell_is_the_best_of_the_months(demo) -> None:
     found = ed.sell_when(demo, "replace by R1", months=3)
-    text = flat(timing.sell_when_text(found))
+    text = flat(sell_when.sell_when_text(found))
     assert (
         f"“replace by R1” is worth most now: {money(found.months[0].npv - found.months[-1].npv)} more than 3 months later"
         in text
     )
-    assert len(timing.sell_when_listing(found).rows) == 4
+    assert len(sell_when.sell_when_listing(found).rows) == 4
 
 
 def test_waiting_is_told_with_its_price(demo) -> None:
     found = ed.wait(demo, affordable=True)
-    text = flat(timing.waiting_text(found))
+    text = flat(waiting.waiting_text(found))
     assert found.value < 0
     assert (
         f"Do not wait until 2027-07-01 to know whether P5 bracket renews: waiting is worth {money(-found.value)} less"

@@ -8,7 +8,7 @@ import pytest
 import yaml
 
 import equipdecide as ed
-from equipdecide.decide.timing import move
+from equipdecide.decide.put_off import move
 from equipdecide.evaluate import evaluate
 
 ROOT = Path(__file__).parents[1]

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from equipdecide.calendar import Axis, Date, FloatArray
-from equipdecide.decide.timing import value_after
+from equipdecide.decide.put_off import value_after
 from equipdecide.evaluate import evaluate
 from equipdecide.ledger import Ledger, Line
 from equipdecide.measures import Renewal, replacement_by_vintage

@@ -10,7 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
 from equipdecide.decide.renewal import ReplaceWhen
-from equipdecide.decide.timing import SellWhen, ServiceLife
+from equipdecide.decide.sell_when import SellWhen
+from equipdecide.decide.service_life import ServiceLife
 from equipdecide.views.charts import (
     BLACK,
     BLUE,
@@ -27,7 +28,8 @@ from equipdecide.views.charts import (
     styled,
 )
 from equipdecide.views.renewal import replace_when_headline
-from equipdecide.views.timing import life_headline, sell_when_headline, years_in_words
+from equipdecide.views.sell_when import sell_when_headline
+from equipdecide.views.service_life import life_headline, years_in_words
 from equipdecide.words import day, money
 
 
