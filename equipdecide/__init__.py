@@ -69,7 +69,7 @@ _VERBS = {
     "wait": "equipdecide.decide.waiting",
     "whose": "equipdecide.decide.whose",
     "record": "equipdecide.after.record",
-    "rerun": "equipdecide.after.record",
+    "rerun": "equipdecide.after.rerun",
     "after": "equipdecide.after.todo",
     "look_back": "equipdecide.after.look_back",
     "record_page": "equipdecide.views.record_page",
@@ -87,7 +87,8 @@ _VERBS = {
 
 if TYPE_CHECKING:
     from equipdecide.after.look_back import look_back
-    from equipdecide.after.record import record, rerun
+    from equipdecide.after.record import record
+    from equipdecide.after.rerun import rerun
     from equipdecide.after.todo import after
     from equipdecide.decide.breakeven import breakeven, extra_hours_needed, nothing_extra_sold
     from equipdecide.decide.cash_calendar import cash_calendar

@@ -8,7 +8,9 @@ import pytest
 import yaml
 
 import equipdecide as ed
-from equipdecide.after import record as records
+from equipdecide.after import record_file as files
+from equipdecide.after.record import record
+from equipdecide.after.rerun import rerun
 from equipdecide.evaluate import evaluate
 from equipdecide.parameters import Law
 
@@ -26,15 +28,15 @@ SIGNED = {
 def shop():
     """The larger example, its record, and the text of the record's file."""
     comparison = ed.compare(ed.load(ROOT / "scenarios" / "deck_fittings.yaml"))
-    made = records.record(comparison, "upgrade", **SIGNED)
-    return comparison, made, records.text(made)
+    made = record(comparison, "upgrade", **SIGNED)
+    return comparison, made, files.text(made)
 
 
 @pytest.fixture(scope="module")
 def small():
     """The smallest example and its record."""
     comparison = ed.compare(ed.load(ROOT / "scenarios" / "first_sale.yaml"))
-    return comparison, records.record(comparison, "sell and replace", agreed=["Perrin"])
+    return comparison, record(comparison, "sell and replace", agreed=["Perrin"])
 
 
 @pytest.fixture
@@ -54,21 +56,21 @@ def changed(folder, file, old, new):
 
 def test_a_record_reads_back_the_same(shop, tmp_path):
     _, made, text = shop
-    path = records.write(made, tmp_path / "decision.yaml")
-    assert records.read(path) == made
-    assert records.text(records.read(path)) == text
+    path = files.write(made, tmp_path / "decision.yaml")
+    assert files.read(path) == made
+    assert files.text(files.read(path)) == text
     with pytest.raises(FileExistsError, match="not written over"):
-        records.write(made, path)
+        files.write(made, path)
 
 
 def test_a_record_made_today_runs_again_to_the_same_bytes(shop, tmp_path):
     """The scenario of the record stands in no folder of ours: the log of nights comes out of the record too."""
     comparison, _, text = shop
-    again = records.rerun(records.parse(text))
+    again = rerun(files.parse(text))
     assert again.same and not again.differences and not again.findings and not again.not_recorded
     assert [o.npv for o in again.comparison] == [o.npv for o in comparison]  # to the last bit, not only to the cent
-    assert records.text(records.record(again.comparison, "upgrade", **SIGNED)) == text
-    today = records.rerun(records.parse(text), "today")
+    assert files.text(record(again.comparison, "upgrade", **SIGNED)) == text
+    today = rerun(files.parse(text), "today")
     assert today.same and not today.differences
 
 
@@ -94,7 +96,7 @@ def test_what_a_record_says(shop):
 def test_views_of_partners_are_kept_by_name():
     text = (ROOT / "scenarios" / "first_sale.yaml").read_text(encoding="utf-8")
     scenario = ed.loads(text + "guesses: {Odile: [{of: machines.sander.upkeep.growth, value: 12 %}]}\n")
-    made = records.record(ed.compare(scenario), "keep")
+    made = record(ed.compare(scenario), "keep")
     said = [guess for guess in made.guesses if guess.by == "Odile"]
     assert [(guess.path, guess.likely, guess.unit) for guess in said] == [
         ("machines.sander.upkeep.growth", 0.12, "1/year")
@@ -104,9 +106,9 @@ def test_views_of_partners_are_kept_by_name():
 def test_a_comparison_of_other_figures_is_not_recorded(small):
     scenario = small[0].scenario
     with pytest.raises(ValueError, match="write them into the file"):
-        records.record(ed.compare(scenario, {"offers.reseller.price": 30000}), "sell and replace")
+        record(ed.compare(scenario, {"offers.reseller.price": 30000}), "sell and replace")
     with pytest.raises(KeyError, match="no alternative 'sel'"):
-        records.record(small[0], "sel")
+        record(small[0], "sel")
 
 
 def test_a_changed_rate_of_law_is_named_with_its_day_and_its_effect(shop, folder):
@@ -116,9 +118,9 @@ def test_a_changed_rate_of_law_is_named_with_its_day_and_its_effect(shop, folder
     place = 'source: {title: "Schedule SE (2025)", place: "line 4a", read_on: 2026-11-25}'
     row = "\n    - {from: 2028-01-01, enacted: 2027-11-03, value: 0.46, status: assumption, source: {title: Invented}}"
     law = changed(folder, file, place, place + row)
-    then = records.rerun(made, "then", law)
+    then = rerun(made, "then", law)
     assert then.same and not then.differences
-    today = records.rerun(made, "today", law)
+    today = rerun(made, "today", law)
     (one,) = today.differences
     assert (one.id, one.on, one.from_date, one.enacted) == (
         "federal/self_employment.net_earnings_factor",
@@ -144,7 +146,7 @@ def test_a_changed_day_of_payment_has_the_effect_worked_by_hand(small, folder):
     """
     comparison, made = small
     law = changed(folder, "federal/estimated_tax_days.csv", "individual,return,1,4,15", "individual,return,1,5,15")
-    today = records.rerun(made, "today", law)
+    today = rerun(made, "today", law)
     (one,) = today.differences
     assert one.id == "federal/estimated_tax_days"
     assert "month 4 day 15" in one.then and "month 5 day 15" in one.today
@@ -180,7 +182,7 @@ def test_two_changes_are_taken_apart(shop, folder):
     file = "federal/self_employment.yaml"
     changed(folder, file, "value: 0.9235", "value: 0.5")
     law = changed(folder, file, "value: 0.124", "value: 0.062")
-    today = records.rerun(made, "today", law)
+    today = rerun(made, "today", law)
     assert [one.id.partition(".")[2] for one in today.differences] == ["net_earnings_factor", "social_security_rate"]
     whole = today["upgrade"].npv - made["upgrade"].npv
     assert sum(one.effect for one in today.differences) + today.together == pytest.approx(whole, abs=0.03)
@@ -201,22 +203,22 @@ def test_a_change_after_signing_is_seen(shop, old, new, where):
     old = old if old in text else old.replace(".00", "")
     new = new if old in text else new.replace(".00", "")
     assert old in text
-    with pytest.raises(records.RecordError) as caught:
-        records.parse(text.replace(old, new, 1), "decision.yaml")
+    with pytest.raises(files.RecordError) as caught:
+        files.parse(text.replace(old, new, 1), "decision.yaml")
     assert where in [fault.path for fault in caught.value.faults]
     assert "changed after it was recorded" in str(caught.value)
 
 
 def test_every_fault_of_a_record_at_once(shop):
     text = shop[2].replace("\ndissent:", "\ndisent:").replace("agreed:\n  - Ines\n", "agreed: Ines\n")
-    with pytest.raises(records.RecordError) as caught:
-        records.parse(text, "decision.yaml")
+    with pytest.raises(files.RecordError) as caught:
+        files.parse(text, "decision.yaml")
     assert {fault.path for fault in caught.value.faults} == {"dissent", "disent", "agreed"}
     line = text[: text.index("disent:")].count("\n") + 1
     assert [fault.place.line for fault in caught.value.faults if fault.path == "disent"] == [line]
     for bad in ("", "a: [", "- 1", "just words"):
-        with pytest.raises(records.RecordError):
-            records.parse(bad)
+        with pytest.raises(files.RecordError):
+            files.parse(bad)
 
 
 def test_a_record_names_what_it_does_not_hold(small):
@@ -230,7 +232,7 @@ def test_a_record_names_what_it_does_not_hold(small):
             made.law, rows={id: rows for id, rows in made.law.rows.items() if id != "federal/estimated_tax_days"}
         ),
     )
-    again = records.rerun(fewer)
+    again = rerun(fewer)
     assert again.not_recorded == ("federal/estimated_tax_days",)
     assert "does not hold" in again.findings[0]
 
@@ -238,13 +240,13 @@ def test_a_record_names_what_it_does_not_hold(small):
 def test_flips_are_figured_again_with_the_law_of_then_and_of_today(folder):
     """Then: the same bits. Today: each new flip is where two whole runs of the engine under that law are worth the same."""
     comparison = ed.compare(ed.load(ROOT / "scenarios" / "first_sale.yaml"))
-    made = records.record(comparison, "sell and replace")
+    made = record(comparison, "sell and replace")
     assert made.flips
-    again = records.rerun(made)
+    again = rerun(made)
     assert again.same and again.flips == made.flips and not again.moved
     # returns due on 15 May, not 15 April: every payment of tax is worth a little less, so each flip moves a little
     law = changed(folder, "federal/estimated_tax_days.csv", "individual,return,1,4,15", "individual,return,1,5,15")
-    then, today = records.rerun(made, "then", law), records.rerun(made, "today", law)
+    then, today = rerun(made, "then", law), rerun(made, "today", law)
     assert then.same and not then.moved
     assert not today.same and today.moved and today.differences[0].flips == today.moved
     for flip in today.moved:  # at the new flip the two courses are worth the same under the new law, by a whole run

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from equipdecide import calendar as cal
 from equipdecide.after.actuals import Actual, Actuals, read_actuals
-from equipdecide.after.record import Record, rerun
+from equipdecide.after.record import Record
+from equipdecide.after.rerun import rerun
 from equipdecide.after.todo import finished, load_data
 from equipdecide.calendar import Date
 from equipdecide.decide.compare import Comparison, measure, passes

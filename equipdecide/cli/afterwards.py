@@ -33,7 +33,8 @@ def run_record(args: argparse.Namespace) -> int:
     course = course_of(args.course, scenario)
     path = new_file(args.output or "decision_record.yaml")
     page = new_file(args.page) if args.page else None
-    from equipdecide.after.record import record, write
+    from equipdecide.after.record import record
+    from equipdecide.after.record_file import write
     from equipdecide.decide.compare import compare
     from equipdecide.views.record_page import record_page, record_text
 
@@ -52,7 +53,8 @@ def _rerun(args: argparse.Namespace) -> int:
             said = "COURSE" if flag == "course" else f"--{flag.replace('_', '-')}"
             raise Refusal(f"{said} goes with a new record; --rerun figures one again that was written")
     path = file_there(args.file, "record")
-    from equipdecide.after.record import read, rerun
+    from equipdecide.after.record_file import read
+    from equipdecide.after.rerun import rerun
     from equipdecide.views.record_page import rerun_text
 
     result = rerun(read(path), args.rerun)
@@ -89,7 +91,7 @@ def run_look_back(args: argparse.Namespace) -> int:
     file, actuals = file_there(args.file, "scenario or record"), file_there(args.actuals, "file of actual figures")
     page = new_file(args.page) if args.page else None
     from equipdecide.after.look_back import look_back
-    from equipdecide.after.record import is_record, read
+    from equipdecide.after.record_file import is_record, read
     from equipdecide.decide.compare import compare
     from equipdecide.views.look_back_page import look_back_page, look_back_text
 

@@ -6,7 +6,8 @@ import math
 from html import escape
 from pathlib import Path
 
-from equipdecide.after.record import FlipKept, FlipMoved, GuessKept, LawDifference, Record, Rerun
+from equipdecide.after.record import FlipKept, GuessKept, Record
+from equipdecide.after.rerun import FlipMoved, LawDifference, Rerun
 from equipdecide.cautions import ESTIMATE
 from equipdecide.showing import shows
 from equipdecide.views.grid import WIDTH, Grid, Row
