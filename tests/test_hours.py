@@ -7,8 +7,10 @@ from math import exp
 import pytest
 
 from equipdecide.decide.hours import HoursResult, hours
+from equipdecide.decide.page_figures import Stair, Staircase
 from equipdecide.scenario import load, loads
 from equipdecide.scenario.examples import example
+from equipdecide.views.hours_table import hours_text
 
 
 @pytest.fixture(scope="module")
@@ -67,6 +69,22 @@ def test_the_first_full_year_after_everything_is_in_place(demo: HoursResult) -> 
     gone = demo["sell and do without"]
     assert (gone.staffed_hours, gone.night_hours, gone.good_standard_hours) == (0, 0, 0)
     assert gone.profit_per_spindle_hour is None
+
+
+def test_hours_over_keeping_are_the_area_under_the_stairs(demo: HoursResult) -> None:
+    # by hand: 100 h at 50 that must ship, 200 h at 80, 100 h at 40
+    stairs = Staircase((Stair("a", 100, 50, True), Stair("b", 200, 80, False), Stair("c", 100, 40, False)), {})
+    assert stairs.worth(0, 150) == 100 * 50 + 50 * 80
+    assert stairs.worth(150, 350) == 150 * 80 + 50 * 40
+    assert stairs.worth(350, 150) == -stairs.worth(150, 350)
+    assert stairs.worth(380, 900) == 20 * 40
+    # with the same orders and nothing short, the area is what the contribution of the year differs by
+    keep, upgrade = demo["keep"], demo["upgrade"]
+    more = demo.over_keep("upgrade")
+    assert more is not None and keep.contribution is not None and upgrade.contribution is not None
+    assert more[1] == pytest.approx(upgrade.contribution - keep.contribution, rel=0.01)
+    assert demo.over_keep("keep") == (0, 0)
+    assert "good hours over keeping" in hours_text(demo)
 
 
 def test_keys_are_fixed(demo: HoursResult) -> None:

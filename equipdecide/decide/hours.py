@@ -76,6 +76,17 @@ class HoursResult(Shown):
     def __getitem__(self, name: str) -> HoursOfOne:
         return named(self.alternatives, name, "alternative")
 
+    def over_keep(self, name: str) -> tuple[float, float] | None:
+        """Good hours of a course over those of keeping [h/year], and what they can earn [currency/year].
+
+        The area under the stairs between the two, with the orders of the first year; None where there are no stairs or
+        hours of one are not modelled.
+        """
+        keep, other = (self[each].good_standard_hours for each in ("keep", name))
+        if self.stairs is None or keep is None or other is None:
+            return None
+        return other - keep, self.stairs.worth(keep, other)
+
     @property
     def shape(self) -> str:
         """What the shape of the times between stops speaks for, in words; empty without a log or with too few stops."""
@@ -125,6 +136,13 @@ class HoursResult(Shown):
                 {"name": entry.name, "year_from": entry.year_from.isoformat() if entry.year_from else None}
                 | {key: getattr(entry, key) for key in keys}
                 | {"limits": dict(entry.limits), "limit": entry.limit}
+                | dict(
+                    zip(
+                        ("hours_over_keep", "hours_over_keep_earn"),
+                        self.over_keep(entry.name) or (None, None),
+                        strict=True,
+                    )
+                )
                 for entry in self.alternatives
             ],
             "windows": [

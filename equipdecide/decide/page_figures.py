@@ -310,6 +310,19 @@ class Staircase:
         """Hours a year that are spoken for [h/year]."""
         return sum(stair.hours for stair in self.stairs if stair.must_ship)
 
+    def worth(self, first: float, last: float) -> float:
+        """Return what the hours from `first` to `last` [h/year] contribute: the area under the stairs [currency/year].
+
+        Hours beyond the last stair bring nothing; negative where `last` is less than `first`.
+        """
+        if last < first:
+            return -self.worth(last, first)
+        at, area = 0.0, 0.0
+        for stair in self.stairs:
+            area += stair.per_hour * max(min(last, at + stair.hours) - max(first, at), 0.0)
+            at += stair.hours
+        return area
+
 
 def staircase(comparison: Comparison) -> Staircase | None:
     """Return the staircase of contribution per hour; None where the scenario has no parts or no hours."""

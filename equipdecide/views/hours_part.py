@@ -8,7 +8,7 @@ from equipdecide.decide.page_figures import staircase as stairs_of
 from equipdecide.views import charts, shop_charts
 from equipdecide.views.explained import marked
 from equipdecide.views.parts import Block, Page, Part, Text, chart
-from equipdecide.words import number, whole
+from equipdecide.words import money, number, whole
 
 
 def hours(page: Page) -> Part | None:
@@ -40,9 +40,22 @@ def hours(page: Page) -> Part | None:
             drawn,
             Text(
                 "An extra hour is worth what the best part not yet made in full brings; each further one brings less."
+                + _over_keep(found)
             ),
             *nights,
         ),
+    )
+
+
+def _over_keep(found: HoursResult) -> str:
+    """Say what the hours of each course over keeping can earn a year; nothing where no course has more."""
+    more = [
+        f"“{entry.name}” {whole(over[0])} h, {money(over[1])} ({whole(over[1] / over[0])} an hour)"
+        for entry in found.alternatives
+        if (over := found.over_keep(entry.name)) is not None and over[0] > 0.5
+    ]
+    return (
+        f" Good hours a year over keeping, and the area under the stairs they span: {'; '.join(more)}." if more else ""
     )
 
 

@@ -31,11 +31,24 @@ def hours_grid(result: HoursResult) -> Grid:
             if any(getattr(entry, key) for entry in result.alternatives)
         ),
         row("good standard hours", "good_standard_hours", whole),
+        *_over_keep_rows(result),
         row("contribution", "contribution", money),
         row("profit a spindle hour", "profit_per_spindle_hour", cents),
         *_limit_rows(result),
     )
     return Grid(tuple(entry.name for entry in result.alternatives), rows)
+
+
+def _over_keep_rows(result: HoursResult) -> tuple[Row, ...]:
+    """Return the good hours of each course over keeping, and the area under the stairs that they span."""
+    found = [result.over_keep(entry.name) if entry.name != "keep" else None for entry in result.alternatives]
+    if not any(found):
+        return ()
+    return (
+        Row("good hours over keeping", tuple("" if one is None else whole(one[0], plus=True) for one in found)),
+        Row("  what these can earn", tuple("" if one is None else money(one[1], plus=True) for one in found)),
+        Row("  an hour of them", tuple("" if one is None or not one[0] else cents(one[1] / one[0]) for one in found)),
+    )
 
 
 def _limit_rows(result: HoursResult) -> tuple[Row, ...]:
@@ -58,6 +71,17 @@ def _windows_words(result: HoursResult) -> str:
         for window, (mean, low, high) in result.windows.items()
     )
     return f"Hours to count on by the log, on average, with its interval: a night of {found}. A longer night brings ever less."
+
+
+def hours_foot(result: HoursResult) -> str:
+    """Return what the rows count."""
+    said = result.definition
+    if _over_keep_rows(result):
+        said += (
+            " What hours over keeping can earn: what must ship first, then the best contribution an hour up to what can be "
+            "sold, each further hour bringing less (the area under the staircase)."
+        )
+    return said
 
 
 def hours_text(result: HoursResult, width: int = WIDTH) -> str:
@@ -98,7 +122,7 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
             ]
         )
     lines += [hours_grid(result).text(width), ""]
-    lines += wrap(result.definition, width)
+    lines += wrap(hours_foot(result), width)
     if any(entry.night_hours for entry in result.alternatives):
         lines += ["", *wrap(caution("unattended").text, width)]
     return "\n".join(lines)
@@ -106,7 +130,7 @@ def hours_text(result: HoursResult, width: int = WIDTH) -> str:
 
 def hours_html(result: HoursResult) -> str:
     """Return the hours as an HTML fragment."""
-    return f'<div class="mathjax_ignore">{hours_grid(result).html()}<p>{escape(result.definition)}</p></div>'
+    return f'<div class="mathjax_ignore">{hours_grid(result).html()}<p>{escape(hours_foot(result))}</p></div>'
 
 
 shows(HoursResult, hours_text, hours_html)
