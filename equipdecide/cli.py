@@ -89,7 +89,7 @@ def main(argv: list[str] | None = None) -> int:
 def _run(argv: list[str]) -> int:
     if not argv:
         return _door()
-    args = _parser().parse_args(argv)
+    args = _parser(argv[0]).parse_args(argv)
     run: Callable[[argparse.Namespace], int] = args.run
     return run(args)
 
@@ -752,7 +752,8 @@ COMMANDS: dict[str, tuple[Callable[[argparse.Namespace], int], str]] = {
 }
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(command: str = "") -> argparse.ArgumentParser:
+    """Return the parser of all commands, or of `command` alone where there is one of that name: a tenth of the work."""
     parser = _Parser(
         prog="equipdecide",
         description=(
@@ -764,6 +765,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     verbs = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     for name, (run, says) in COMMANDS.items():
+        if command in COMMANDS and name != command:
+            continue
         verb = verbs.add_parser(name, help=says, description=f"{says[0].upper()}{says[1:]}.")
         verb.set_defaults(run=run)
         if name == "new":
