@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from operator import attrgetter
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,8 @@ from equipdecide.shop.hours import capacity
 from equipdecide.shop.upkeep import elsewhere, spending, upkeep
 from equipdecide.tax.law_by_year import LawByYear
 from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, say, united_states
+
+_values_of = attrgetter("values")
 
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
@@ -69,14 +72,15 @@ class Evaluation:
             raise KeyError(f"no figure here rests on {', '.join(sorted(set(values) - known))}")
         new: dict[int, Column] = {}
         for column in self.order:
-            if column.origin is not None and column.origin.kind == "input" and column.origin.ref in values:
-                new[id(column)] = replace(column, values=_vector(values[column.origin.ref]))
-            elif column.run is not None and any(id(arg) in new for arg in column.args):
-                args = tuple(new.get(id(arg), arg) for arg in column.args)
-                new[id(column)] = replace(column, values=column.run(*(arg.values for arg in args)), args=args)
+            if column.run is None:
+                if column.origin is not None and column.origin.kind == "input" and column.origin.ref in values:
+                    new[id(column)] = column.moved(_vector(values[column.origin.ref]))
+            elif not new.keys().isdisjoint(map(id, column.args)):
+                args = tuple([new.get(id(arg), arg) for arg in column.args])
+                new[id(column)] = column.moved(column.run(*map(_values_of, args)), args)
         workings: dict[int, Working] = {}
         ledgers = {name: _with_columns(ledger, new, workings) for name, ledger in self.ledgers.items()}
-        return replace(self, ledgers=ledgers, order=tuple(new.get(id(column), column) for column in self.order))
+        return replace(self, ledgers=ledgers, order=tuple([new.get(id(column), column) for column in self.order]))
 
 
 def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Working]) -> Ledger:
@@ -84,11 +88,11 @@ def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Wor
     for working in ledger.workings.values():
         if id(working) not in made:
             columns = {name: new.get(id(column), column) for name, column in working.columns.items()}
-            made[id(working)] = replace(working, columns=columns)
+            made[id(working)] = working if columns == working.columns else replace(working, columns=columns)
     lines = tuple(
-        replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines
+        [replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines]
     )
-    order = tuple(new.get(id(column), column) for column in ledger.order)
+    order = tuple([new.get(id(column), column) for column in ledger.order])
     return replace(
         ledger, workings={name: made[id(w)] for name, w in ledger.workings.items()}, lines=lines, order=order
     )

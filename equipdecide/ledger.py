@@ -123,6 +123,24 @@ class Column:
         """Whether the column holds several figures a period (the thresholds of brackets)."""
         return self.values.ndim == 3
 
+    def moved(self, values: FloatArray, args: tuple[Column, ...] = ()) -> Column:
+        """Return this column at other values, made from other `args`."""
+        return Column(
+            self.name,
+            self.working,
+            self.axis,
+            values,
+            self.unit,
+            self.says,
+            self.kind,
+            self.rule,
+            self.origin,
+            self.formula,
+            args,
+            self.run,
+            self.certificate,
+        )
+
     def figure(self, row: int = 0, trial: int = 0) -> float:
         """Return one value as a plain float."""
         rows, trials = self.values.shape[-2:]
