@@ -146,6 +146,14 @@ class Axis:
         hits = np.flatnonzero((self.first_days <= day.toordinal()) & (day.toordinal() <= self.last_days))
         return int(hits[0]) if len(hits) else None
 
+    def rows_of(self, days: Sequence[Date]) -> NDArray[np.int64]:
+        """Return the row of the period that holds each day, -1 where none does, shape (days,); periods in rising order."""
+        ordinals = np.array([day.toordinal() for day in days], dtype=np.int64)
+        rows = np.searchsorted(self.last_days, ordinals)
+        inside = ordinals <= self.last_days[-1]
+        rows[~inside] = 0
+        return np.where(inside & (self.first_days[rows] <= ordinals), rows, -1)
+
 
 _FAR = Date(1, 1, 1)
 ONE = Axis("once", ("",), (_FAR,), (_FAR,))  # a single figure, in force everywhere
