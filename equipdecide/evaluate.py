@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from itertools import chain
 from operator import attrgetter
 from pathlib import Path
 
@@ -172,7 +173,7 @@ def _evaluate(
         elsewhere(drafts[name], plan)
         _worth(drafts[name], plan)
     ledgers = {name: seal(draft) for name, draft in drafts.items()}
-    order = (*shared.order, *(column for draft in drafts.values() for column in draft.order))
+    order = tuple(chain(shared.order, *(draft.order for draft in drafts.values())))
     for working in [*shared.workings.values(), *(w for draft in drafts.values() for w in draft.workings.values())]:
         working.draft = None  # sealed; and no circle is left, so that ledgers go as soon as nobody holds them
     return Evaluation(scenario, time, plans, ledgers, law, order)

@@ -341,12 +341,12 @@ def _bracketed(c: Array, sizes: Array, t: Array, low: float, high: float, sign_l
     a straight line far from there.
     """
     receipts, outlays = np.maximum(c, 0.0), np.maximum(-c, 0.0)
-    rows = np.array([receipts, outlays, receipts * t, outlays * t])
+    rows, powers = np.array([receipts, outlays, receipts * t, outlays * t]), np.empty_like(t)
     x, before = 0.5 * (low + high), high - low
     for _ in range(400):
-        powers = -x * t
-        powers -= (powers + sizes).max()  # so that none overflows
-        received, paid, received_late, paid_late = (rows @ np.exp(powers)).tolist()
+        np.multiply(t, -x, out=powers)
+        powers -= np.maximum.reduce(powers + sizes)  # so that none overflows
+        received, paid, received_late, paid_late = (rows @ np.exp(powers, out=powers)).tolist()
         value = received - paid
         if abs(value) <= ROUNDING * (received + paid):
             return x
