@@ -52,6 +52,7 @@ class Evaluation:
     ledgers: Mapping[str, Ledger]
     law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+    as_entered: bool = False  # all alternatives, at the figures of the scenario, by the shipped law
 
     def __repr__(self) -> str:
         return f"<Evaluation of {self.scenario.title!r}: {', '.join(self.ledgers)}>"
@@ -81,7 +82,8 @@ class Evaluation:
                 new[id(column)] = column.moved(column.run(*map(_values_of, args)), args)
         workings: dict[int, Working] = {}
         ledgers = {name: _with_columns(ledger, new, workings) for name, ledger in self.ledgers.items()}
-        return replace(self, ledgers=ledgers, order=tuple([new.get(id(column), column) for column in self.order]))
+        order = tuple([new.get(id(column), column) for column in self.order])
+        return replace(self, ledgers=ledgers, order=order, as_entered=False)
 
 
 def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Working]) -> Ledger:
@@ -149,6 +151,7 @@ def _evaluate(
         raise KeyError(
             "; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True))
         )
+    as_entered = not (values or only or law or sale_alone)
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
@@ -165,8 +168,8 @@ def _evaluate(
     kept = {name: _before_returns(drafts[name], plan, law) for name, plan in plans.items()}
     first_year: dict[str, float] = {}
     if needs_reference(scenario):
-        as_entered = not values and "keep" in drafts
-        first_year = _first_year(drafts["keep"], time) if as_entered else keep_first_year(scenario, law)
+        here = not values and "keep" in drafts
+        first_year = _first_year(drafts["keep"], time) if here else keep_first_year(scenario, law)
     by_year = law_by_year(law, next(iter(plans.values())))
     for name, plan in plans.items():
         _returns(drafts[name], plan, by_year, first_year, kept[name], sale_alone)
@@ -176,7 +179,7 @@ def _evaluate(
     order = tuple(chain(shared.order, *(draft.order for draft in drafts.values())))
     for working in [*shared.workings.values(), *(w for draft in drafts.values() for w in draft.workings.values())]:
         working.draft = None  # sealed; and no circle is left, so that ledgers go as soon as nobody holds them
-    return Evaluation(scenario, time, plans, ledgers, law, order)
+    return Evaluation(scenario, time, plans, ledgers, law, order, as_entered)
 
 
 def _taken_as(common: Draft, plan: Plan) -> None:
