@@ -174,6 +174,7 @@ def on_days(name: str, labels: Sequence[str], days: Sequence[Date]) -> Axis:
     return periods(name, tuple(labels), tuple(days), tuple(days))
 
 
+@lru_cache(maxsize=1024)
 def dated(day: Date, label: str = "") -> Axis:
     """Return an axis of one row that stands on `day`."""
     return periods("date", (label or day.isoformat(),), (day,), (day,))
@@ -184,6 +185,7 @@ def listed(name: str, labels: Sequence[str]) -> Axis:
     return periods(name, tuple(labels), (_FAR,) * len(labels), (_FAR,) * len(labels))
 
 
+@lru_cache(maxsize=1024)
 def months(start: Date, last: Date) -> Axis:
     """Return the months from the one that holds `start` to the one that holds `last`; flows fall on a month's last day."""
     starts, day = [], start.replace(day=1)
@@ -194,6 +196,7 @@ def months(start: Date, last: Date) -> Axis:
     return periods("month", tuple(f"{day:%Y-%m}" for day in starts), tuple(starts), tuple(ends))
 
 
+@lru_cache(maxsize=1024)
 def calendar_years(first: int, last: int) -> Axis:
     """Return the calendar (tax) years `first` .. `last`."""
     years = range(first, last + 1)
