@@ -146,6 +146,14 @@ class Axis:
         hits = np.flatnonzero((self.first_days <= day.toordinal()) & (day.toordinal() <= self.last_days))
         return int(hits[0]) if len(hits) else None
 
+    def rows_of(self, days: Sequence[Date]) -> NDArray[np.int64]:
+        """Return the row of the period that holds each day, -1 where none does, shape (days,); periods in rising order."""
+        ordinals = np.array([day.toordinal() for day in days], dtype=np.int64)
+        rows = np.searchsorted(self.last_days, ordinals)
+        inside = ordinals <= self.last_days[-1]
+        rows[~inside] = 0
+        return np.where(inside & (self.first_days[rows] <= ordinals), rows, -1)
+
 
 _FAR = Date(1, 1, 1)
 ONE = Axis("once", ("",), (_FAR,), (_FAR,))  # a single figure, in force everywhere
@@ -166,6 +174,7 @@ def on_days(name: str, labels: Sequence[str], days: Sequence[Date]) -> Axis:
     return periods(name, tuple(labels), tuple(days), tuple(days))
 
 
+@lru_cache(maxsize=1024)
 def dated(day: Date, label: str = "") -> Axis:
     """Return an axis of one row that stands on `day`."""
     return periods("date", (label or day.isoformat(),), (day,), (day,))
@@ -176,6 +185,7 @@ def listed(name: str, labels: Sequence[str]) -> Axis:
     return periods(name, tuple(labels), (_FAR,) * len(labels), (_FAR,) * len(labels))
 
 
+@lru_cache(maxsize=1024)
 def months(start: Date, last: Date) -> Axis:
     """Return the months from the one that holds `start` to the one that holds `last`; flows fall on a month's last day."""
     starts, day = [], start.replace(day=1)
@@ -186,6 +196,7 @@ def months(start: Date, last: Date) -> Axis:
     return periods("month", tuple(f"{day:%Y-%m}" for day in starts), tuple(starts), tuple(ends))
 
 
+@lru_cache(maxsize=1024)
 def calendar_years(first: int, last: int) -> Axis:
     """Return the calendar (tax) years `first` .. `last`."""
     years = range(first, last + 1)

@@ -11,6 +11,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from itertools import chain
+from operator import attrgetter
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +36,8 @@ from equipdecide.shop.upkeep import elsewhere, spending, upkeep
 from equipdecide.tax.law_by_year import LawByYear
 from equipdecide.tax.regimes import KeptBooks, flat, keep_books, law_by_year, say, united_states
 
+_values_of = attrgetter("values")
+
 GROUPS: tuple[Group, ...] = ("operating", "investment", "payoff", "borrowing", "debt service", "tax", "between purses")
 FINANCING = frozenset({"payoff", "borrowing", "debt service"})  # shown apart from the investment
 
@@ -48,6 +52,7 @@ class Evaluation:
     ledgers: Mapping[str, Ledger]
     law: Law
     order: tuple[Column, ...]  # every column of every alternative once, in the order of making
+    as_entered: bool = False  # all alternatives, at the figures of the scenario, by the shipped law
 
     def __repr__(self) -> str:
         return f"<Evaluation of {self.scenario.title!r}: {', '.join(self.ledgers)}>"
@@ -69,14 +74,16 @@ class Evaluation:
             raise KeyError(f"no figure here rests on {', '.join(sorted(set(values) - known))}")
         new: dict[int, Column] = {}
         for column in self.order:
-            if column.origin is not None and column.origin.kind == "input" and column.origin.ref in values:
-                new[id(column)] = replace(column, values=_vector(values[column.origin.ref]))
-            elif column.run is not None and any(id(arg) in new for arg in column.args):
-                args = tuple(new.get(id(arg), arg) for arg in column.args)
-                new[id(column)] = replace(column, values=column.run(*(arg.values for arg in args)), args=args)
+            if column.run is None:
+                if column.origin is not None and column.origin.kind == "input" and column.origin.ref in values:
+                    new[id(column)] = column.moved(_vector(values[column.origin.ref]))
+            elif not new.keys().isdisjoint(map(id, column.args)):
+                args = tuple([new.get(id(arg), arg) for arg in column.args])
+                new[id(column)] = column.moved(column.run(*map(_values_of, args)), args)
         workings: dict[int, Working] = {}
         ledgers = {name: _with_columns(ledger, new, workings) for name, ledger in self.ledgers.items()}
-        return replace(self, ledgers=ledgers, order=tuple(new.get(id(column), column) for column in self.order))
+        order = tuple([new.get(id(column), column) for column in self.order])
+        return replace(self, ledgers=ledgers, order=order, as_entered=False)
 
 
 def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Working]) -> Ledger:
@@ -84,11 +91,11 @@ def _with_columns(ledger: Ledger, new: Mapping[int, Column], made: dict[int, Wor
     for working in ledger.workings.values():
         if id(working) not in made:
             columns = {name: new.get(id(column), column) for name, column in working.columns.items()}
-            made[id(working)] = replace(working, columns=columns)
+            made[id(working)] = working if columns == working.columns else replace(working, columns=columns)
     lines = tuple(
-        replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines
+        [replace(line, column=new[id(line.column)]) if id(line.column) in new else line for line in ledger.lines]
     )
-    order = tuple(new.get(id(column), column) for column in ledger.order)
+    order = tuple([new.get(id(column), column) for column in ledger.order])
     return replace(
         ledger, workings={name: made[id(w)] for name, w in ledger.workings.items()}, lines=lines, order=order
     )
@@ -144,6 +151,7 @@ def _evaluate(
         raise KeyError(
             "; ".join(f"no amount {path!r} in the scenario{hint}" for path, hint in zip(unknown, near, strict=True))
         )
+    as_entered = not (values or only or law or sale_alone)
     law = law or parameters.load()
     time = timeline(scenario)
     shared = Shared({path: _vector(value) for path, value in values.items()})
@@ -160,18 +168,18 @@ def _evaluate(
     kept = {name: _before_returns(drafts[name], plan, law) for name, plan in plans.items()}
     first_year: dict[str, float] = {}
     if needs_reference(scenario):
-        as_entered = not values and "keep" in drafts
-        first_year = _first_year(drafts["keep"], time) if as_entered else keep_first_year(scenario, law)
+        here = not values and "keep" in drafts
+        first_year = _first_year(drafts["keep"], time) if here else keep_first_year(scenario, law)
     by_year = law_by_year(law, next(iter(plans.values())))
     for name, plan in plans.items():
         _returns(drafts[name], plan, by_year, first_year, kept[name], sale_alone)
         elsewhere(drafts[name], plan)
         _worth(drafts[name], plan)
     ledgers = {name: seal(draft) for name, draft in drafts.items()}
-    order = (*shared.order, *(column for draft in drafts.values() for column in draft.order))
+    order = tuple(chain(shared.order, *(draft.order for draft in drafts.values())))
     for working in [*shared.workings.values(), *(w for draft in drafts.values() for w in draft.workings.values())]:
         working.draft = None  # sealed; and no circle is left, so that ledgers go as soon as nobody holds them
-    return Evaluation(scenario, time, plans, ledgers, law, order)
+    return Evaluation(scenario, time, plans, ledgers, law, order, as_entered)
 
 
 def _taken_as(common: Draft, plan: Plan) -> None:

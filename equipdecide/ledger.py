@@ -123,6 +123,24 @@ class Column:
         """Whether the column holds several figures a period (the thresholds of brackets)."""
         return self.values.ndim == 3
 
+    def moved(self, values: FloatArray, args: tuple[Column, ...] = ()) -> Column:
+        """Return this column at other values, made from other `args`."""
+        return Column(
+            self.name,
+            self.working,
+            self.axis,
+            values,
+            self.unit,
+            self.says,
+            self.kind,
+            self.rule,
+            self.origin,
+            self.formula,
+            args,
+            self.run,
+            self.certificate,
+        )
+
     def figure(self, row: int = 0, trial: int = 0) -> float:
         """Return one value as a plain float."""
         rows, trials = self.values.shape[-2:]
@@ -220,10 +238,11 @@ class Working:
         array: FloatArray = np.asarray(values, dtype=float)
         if array.ndim < 2:
             array = array.reshape(-1, 1)
+        rows = array.shape[-2]
         if axis is None:
-            axis = self.axis if array.shape[-2] == len(self.axis) and len(self.axis) > 1 else ONE
-        if array.shape[-2] not in (1, len(axis)):
-            raise Breach(f"column {self.name}.{name}: {array.shape[-2]} values for {len(axis)} periods")
+            axis = self.axis if rows > 1 and rows == len(self.axis) else ONE
+        if rows not in (1, len(axis)):
+            raise Breach(f"column {self.name}.{name}: {rows} values for {len(axis)} periods")
         return self._keep(Column(name, self.name, axis, array, unit, says, "given", self.rule, origin))
 
     def formula(
@@ -536,13 +555,20 @@ def sum_of(
     working: Working, name: str, columns: Sequence[Column], unit: str, says: str, axis: Axis | None = None
 ) -> Column:
     """Add a formula column that is the sum of `columns` (zero where there are none), all on the working's axis."""
-    uses: dict[str, Column | float] = {}
-    for column in columns:
-        wanted = _identifier(column.name)
-        while wanted in uses or keyword.iskeyword(wanted):
+    text, names = _sum_of_names(tuple([column.name for column in columns]))
+    return working.formula(name, text, unit, says, axis, **dict(zip(names, columns, strict=True)))
+
+
+@lru_cache(maxsize=4096)
+def _sum_of_names(columns: tuple[str, ...]) -> tuple[str, tuple[str, ...]]:
+    """Return the text that adds columns of these names, and the names they go by in it, no two alike."""
+    names: dict[str, None] = {}
+    for name in columns:
+        wanted = _identifier(name)
+        while wanted in names or keyword.iskeyword(wanted):
             wanted += "_"
-        uses[wanted] = column
-    return working.formula(name, " + ".join(uses) or "0", unit, says, axis, **uses)
+        names[wanted] = None
+    return " + ".join(names) or "0", tuple(names)
 
 
 @lru_cache(maxsize=4096)

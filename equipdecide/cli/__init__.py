@@ -38,7 +38,7 @@ def main(argv: list[str] | None = None) -> int:
 def _run(argv: list[str]) -> int:
     if not argv:
         return door()
-    args = parser().parse_args(argv)
+    args = parser(argv[0]).parse_args(argv)
     run: Callable[[argparse.Namespace], int] = args.run
     return run(args)
 

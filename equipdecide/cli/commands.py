@@ -116,8 +116,8 @@ class Parser(argparse.ArgumentParser):
         raise Refusal(f"{message} See {self.prog} --help.")
 
 
-def parser() -> argparse.ArgumentParser:
-    """Return the parser of the whole command line."""
+def parser(command: str = "") -> argparse.ArgumentParser:
+    """Return the parser of all commands, or of `command` alone where there is one of that name: a tenth of the work."""
     whole = Parser(
         prog="equipdecide",
         description=(
@@ -128,9 +128,11 @@ def parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     verbs = whole.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=Parser)
-    for name, command in COMMANDS.items():
-        says = command.says
+    for name, one in COMMANDS.items():
+        if command in COMMANDS and name != command:
+            continue
+        says = one.says
         verb = verbs.add_parser(name, help=says, description=f"{says[0].upper()}{says[1:]}.")
-        verb.set_defaults(run=command.run)
-        command.options(verb)
+        verb.set_defaults(run=one.run)
+        one.options(verb)
     return whole

@@ -181,14 +181,20 @@ class Breakevens(Shown):
 
 
 def breakeven(
-    scenario: Scenario, path: str | None = None, a: str | None = None, b: str = "keep", law: Law | None = None
+    scenario: Scenario,
+    path: str | None = None,
+    a: str | None = None,
+    b: str = "keep",
+    law: Law | None = None,
+    evaluation: Evaluation | None = None,
 ) -> Breakevens:
     """Return, for every input (or the one at `path`), the values at which two courses are worth the same.
 
     Without `a`, each alternative is set against `b` (Keep), and the leader of those the shop can afford against the
     runner-up. Searched: the stated range, and beyond it 0 to 3 times the entered amount, shares and chances from 0 to
     100 %, growth and the study's rate from -10 to 50 %, other rates from 0 to 50 %. `law` replaces the shipped
-    parameters. Raises KeyError for an unknown path or alternative.
+    parameters; `evaluation` is the run at the entered figures, where it is at hand. Raises KeyError for an unknown
+    path or alternative.
     """
     entered = amounts(scenario)
     if path is not None and path not in entered:
@@ -200,7 +206,7 @@ def breakeven(
     looked_at = {path: entered[path]} if path is not None else entered
     numbers = [p for p, amount in looked_at.items() if amount.chance is None and not decides_dates(p)]
     chances = [p for p, amount in looked_at.items() if amount.chance is not None]
-    trials = Trials(scenario, numbers, law=law)
+    trials = Trials(scenario, numbers, evaluation=evaluation, law=law)
     comparison = measure(trials.evaluation)
     pairs = _pairs(comparison, a, b)
     moving = [p for p in numbers if p in trials.used]

@@ -261,10 +261,10 @@ def worth_so_far(outcome: Outcome) -> FloatArray:
         if line.dates is None:
             found += spread_weights(line.column.axis, time.cash) @ amounts * month_factor
             continue
-        for day, amount in zip(line.dates, amounts, strict=True):
-            row = time.cash.row_of(day)
-            if day >= time.start and row is not None:
-                found[row] += amount * np.exp(-time.years_to(day) * log_rate)
+        rows = time.cash.rows_of(line.dates)
+        factors = np.exp(-np.array([time.years_to(day) for day in line.dates]) * log_rate)
+        counted = (rows >= 0) & np.array([day >= time.start for day in line.dates])
+        np.add.at(found, rows[counted], (amounts * factors)[counted])
     return np.cumsum(found)
 
 

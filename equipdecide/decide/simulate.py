@@ -378,13 +378,14 @@ def simulate(
     replicates: int = REPLICATES,
     law: Law | None = None,
     stoppable: bool = False,
+    evaluation: Evaluation | None = None,
 ) -> Runs:
     """Draw all doubtful inputs `trials` times and run every alternative through the same draws.
 
     Inputs with low, likely and high follow a PERT shape unless `doubts:` of the scenario says otherwise; yes/no doubts
     come true with their chance. `values` sets inputs to one value instead (path -> number). The same seed gives the
-    same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters. With
-    `stoppable`, an interrupt after two seconds keeps what has been run (of two replicates at the least). Raises
+    same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters; `evaluation` is
+    the run at the entered figures, where it is at hand. With `stoppable`, an interrupt after two seconds keeps what has been run (of two replicates at the least). Raises
     :class:`equipdecide.decide.draws.DrawError` where doubts cannot be drawn, ValueError for too few trials.
     """
     if not 1 < replicates <= trials // 2:
@@ -394,7 +395,7 @@ def simulate(
     if unknown := [path for path in fixed if path not in entered]:
         raise KeyError(f"no input {unknown[0]!r}; see equipdecide.scenario.reading.amounts(scenario) for all of them")
     paths = [path for path in drawn_paths(scenario, entered) if path not in fixed]
-    program = Trials(scenario, [*paths, *fixed], law=law)
+    program = Trials(scenario, [*paths, *fixed], evaluation=evaluation, law=law)
     paths = [path for path in paths if path in program.used]
     draws = draw(scenario, entered, paths, trials, seed, replicates)
     held = {path: np.full(trials, value) for path, value in fixed.items()}

@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from equipdecide.measures.series import Array, rows_of
 
+ROUNDING = float(np.finfo(float).eps)
+
 
 @dataclass(frozen=True)
 class Rates:
@@ -124,32 +126,31 @@ def _zeros(c: Array, t: Array) -> list[float]:
     slopes /= np.abs(slopes).max()
     kept = slopes != 0.0  # after a hundred derivatives a term can underflow
     parts = _zeros(slopes[kept], t[kept]) if turns.size > 1 else []
-    # beyond these ends the first (last) flow outweighs all others together, so no zero lies there
+    # beyond these ends the last (first) flow outweighs all others together: no zero lies there, and the sign is its own
     sizes = np.log(np.abs(c))
-    high = _end(sizes, t - t[0], 1.0, parts[-1] if parts else 0.0)
-    low = _end(sizes[::-1], t[-1] - t[::-1], -1.0, parts[0] if parts else 0.0)
+    low = min([-_end(sizes[::-1], t[-1] - t[::-1]), *parts[:1]])
+    high = max([_end(sizes, t - t[0]), *parts[-1:]])
     points = [low, *parts, high]
-    signs = [_sign_at(c, sizes, t, s) for s in points]
+    signs = [_sign(float(c[-1])), *(_sign_at(c, sizes, t, s) for s in parts), _sign(float(c[0]))]
     zeros = []
     for k in range(len(points) - 1):
         if signs[k] * signs[k + 1] < 0:
-            zeros.append(_bracketed(c, sizes, t, a, points[k], points[k + 1], signs[k]))
+            zeros.append(_bracketed(c, sizes, t, points[k], points[k + 1], signs[k]))
         if signs[k + 1] == 0 and 0 < k + 1 < len(points) - 1:
             zeros.append(points[k + 1])
     return zeros
 
 
-def _end(sizes: Array, lag: Array, direction: float, beyond: float) -> float:
-    """Return a point past `beyond` after which the flow without lag outweighs the sum of all others.
+def _end(sizes: Array, lag: Array) -> float:
+    """Return the s from which on the flow without lag outweighs all others together, whatever their signs.
 
-    `sizes` are logarithms of the flows' sizes.
+    `sizes` are logarithms of the flows' sizes; each of the others is then less than its share, one part in 2 n, of it.
     """
-    step = 1.0
-    while True:
-        s = abs(beyond) + step
-        if float((sizes[1:] - s * lag[1:]).max()) + math.log(2.0 * sizes.size) < float(sizes[0]):
-            return direction * s
-        step *= 2.0
+    return float(((sizes[1:] - sizes[0] + math.log(2.0 * sizes.size)) / lag[1:]).max())
+
+
+def _sign(value: float) -> int:
+    return 1 if value > 0 else -1
 
 
 def _terms(c: Array, sizes: Array, t: Array, s: float) -> Array:
@@ -164,33 +165,44 @@ def _sign_at(c: Array, sizes: Array, t: Array, s: float) -> int:
     terms = _terms(c, sizes, t, s)
     total, size = math.fsum(terms.tolist()), float(np.abs(terms).sum())
     # exp(-s t) carries |s t| roundings, each term one more
-    if abs(total) <= 4.0 * np.finfo(float).eps * (1.0 + abs(s) * float(np.ptp(t))) * size:
+    if abs(total) <= 4.0 * ROUNDING * (1.0 + abs(s) * float(t[-1] - t[0])) * size:
         return 0
     return 1 if total > 0 else -1
 
 
-def _bracketed(c: Array, sizes: Array, t: Array, a: float, low: float, high: float, sign_low: int) -> float:
-    """Return the zero in the closed bracket [low, high] by Newton steps on exp(s a) f(s), halving when one strays."""
-    x, before, lag = 0.5 * (low + high), high - low, a - t
+def _bracketed(c: Array, sizes: Array, t: Array, low: float, high: float, sign_low: int) -> float:
+    """Return the zero in the closed bracket [low, high] by Newton steps, halving when one strays.
+
+    The steps are taken on log(receipts / outlays), both at present worth, which is zero where f is and, unlike f, nearly
+    a straight line far from there.
+    """
+    receipts, outlays = np.maximum(c, 0.0), np.maximum(-c, 0.0)
+    rows, powers = np.array([receipts, outlays, receipts * t, outlays * t]), np.empty_like(t)
+    x, before = 0.5 * (low + high), high - low
     for _ in range(400):
-        terms = _terms(c, sizes, t, x)
-        value = float(terms.sum())
-        if value == 0.0:
+        np.multiply(t, -x, out=powers)
+        powers -= np.maximum.reduce(powers + sizes)  # so that none overflows
+        received, paid, received_late, paid_late = (rows @ np.exp(powers, out=powers)).tolist()
+        value = received - paid
+        if abs(value) <= ROUNDING * (received + paid):
             return x
         if (value > 0) == (sign_low > 0):
             low = x
         else:
             high = x
-        slope = float(terms @ lag)
-        move = -value / slope if slope else math.inf
+        move = math.inf
+        if min(received, paid) > 1e-300 and (slope := paid_late / paid - received_late / received):
+            move = -math.log(received / paid) / slope
         # a Newton step must stay in the closed bracket and must halve the step before, else the bracket is halved
-        if not (low <= x + move <= high) or abs(move) > 0.5 * before:
+        strays = not (low <= x + move <= high) or abs(move) > 0.5 * before
+        if strays:
             move = 0.5 * (low + high) - x
         before = abs(move)
-        if x + move == x or high - low <= 2.0 * math.ulp(max(abs(low), abs(high))):
-            return x + move
         x += move
-        if before <= 1e-16 * max(1e-3, abs(x)):
+        # Newton squares the error: after a step of 1e-10 what is left is below rounding
+        if not strays and before <= 1e-10 * max(1e-3, abs(x)):
+            return x
+        if high - low <= 2.0 * math.ulp(max(abs(low), abs(high))):
             return x
     return x
 

@@ -11,6 +11,7 @@ The law asks it of consumer credit only; here it is the one yardstick for busine
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -25,6 +26,7 @@ LOWEST, HIGHEST = -0.5, 10.0  # rates of one unit-period that are looked for
 STEPS = 200  # far more than are taken: worth falls and is convex in the rate, so Newton's steps come in from one side
 
 
+@lru_cache(maxsize=4096)
 def unit_periods(start: Date, day: Date, unit: Unit = "month", length: int = 1) -> tuple[int, float]:
     """Return the full unit-periods and the fraction from `start` to `day`; a unit-period is `length` units.
 

@@ -8,6 +8,8 @@ library, no source; a forced sale brings less.
 
 from __future__ import annotations
 
+import numpy as np
+
 from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
@@ -64,7 +66,7 @@ def _would_bring(draft: Draft, plan: Plan, w: Working, machine: str, k: int) -> 
     now, since = _now(plan, machine)
     sale = next(sale for sale in plan.sales if sale.machine == machine)
     end = plan.end_value(machine)
-    ends = plan.time.cash.ends
+    ends = plan.time.cash.last_days
     if now is None:
         draft.find(
             "no_value_now",
@@ -74,13 +76,13 @@ def _would_bring(draft: Draft, plan: Plan, w: Working, machine: str, k: int) -> 
         return w.formula(f"{machine} would bring", "0", "USD", f"{says}: no value is given")
     w.given(
         f"held_{k}",
-        [1.0 if since <= day < sale.sold_on else 0.0 for day in ends],
+        ((since.toordinal() <= ends) & (ends < sale.sold_on.toordinal())).astype(float),
         "1",
         f"{machine} is there",
         Origin("choice", f"steps of {plan.name}"),
     )
     length = max(cal.years_between(since, plan.time.end), 1 / cal.DAYS_IN_YEAR)
-    share = [min(max(cal.years_between(since, day) / length, 0.0), 1.0) for day in ends]
+    share = np.clip((ends - since.toordinal()) / cal.DAYS_IN_YEAR / length, 0.0, 1.0)
     w.given(
         f"gone_{k}", share, "1", "share of the time to the end of the study that is over", Origin("calendar", "days")
     )

@@ -174,8 +174,8 @@ class Law:
     def parameter(self, id: str) -> Parameter | RowsFile:
         """Return a parameter whole, as its file gives it: all its dated values, or its rows."""
         stem = id.partition(".")[0]
-        # An id is never a way out of the folder.
-        if ".." in id or not (self.root / f"{stem}.yaml").is_file():
+        # An id is never a way out of the folder; what was read before stands in it.
+        if stem not in self._read and (".." in id or not (self.root / f"{stem}.yaml").is_file()):
             raise MissingParameter(f"There is no parameter `{id}` for {self.country}: no file {stem}.yaml.")
         file = self._file(stem)
         if id not in file:

@@ -144,7 +144,7 @@ def is_mid_quarter(additions: Sequence[tuple[Date, float]], share: float) -> boo
     """
     cents = [(day, round(basis * 100)) for day, basis in additions]
     last = sum(basis for day, basis in cents if day.month >= 10)
-    return Fraction(last) > Fraction(str(share)) * sum(basis for _, basis in cents)
+    return last > 0 and last > Fraction(str(share)) * sum(basis for _, basis in cents)
 
 
 def conventions(law: Law, possessions: Sequence[Possession], after_179: Sequence[float]) -> dict[int, bool]:

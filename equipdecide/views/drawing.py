@@ -44,6 +44,8 @@ LINES = (BLUE, VERMILION, GREEN, PINK, ORANGE, SKY)
 DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (2, 1.4)), (0, (7, 2, 1.5, 2)), (0, (1, 1)), (0, (4, 1, 1, 1, 1, 1)))
 HATCHES = ("", "//", "..", "\\\\", "xx", "--", "oo")
 
+NOTHING = {"Date": None, "Creator": None, "Format": None, "Type": None}  # told of a drawing
+
 P = ParamSpec("P")
 
 
@@ -79,8 +81,11 @@ def svg(ax: Axes, with_title: bool = True) -> str:
     with style():
         if not with_title:
             figure.suptitle("").set_in_layout(False)
-        out = io.StringIO()
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+        out, canvas, dpi = io.StringIO(), figure.canvas, figure.dpi
+        # not by savefig, which draws twice, the first time for the layout alone
+        FigureCanvasSVG(figure).print_svg(out, metadata=NOTHING)  # type: ignore[no-untyped-call]
+        figure.set_canvas(canvas)
+        figure.set_dpi(dpi)
     return small(out.getvalue())
 
 

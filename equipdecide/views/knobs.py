@@ -6,6 +6,7 @@ only when somebody asks for them. A yes/no doubt and an input that decides dates
 
 from __future__ import annotations
 
+import gc
 import html
 import math
 from collections.abc import Mapping, Sequence
@@ -276,6 +277,15 @@ class Knobs:
     def _show(self) -> None:
         if self._resetting:
             return
+        collects = gc.isenabled()
+        gc.disable()  # a look through all that a notebook holds takes as long as a move: it is had after one
+        try:
+            self._redraw()
+        finally:
+            if collects:
+                gc.enable()
+
+    def _redraw(self) -> None:
         now = redraw(self.comparison, self.values, self._turning)
         self._answer.value = (
             f'<p class="mathjax_ignore" role="status" aria-live="polite" '

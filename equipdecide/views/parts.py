@@ -18,6 +18,7 @@ from equipdecide.decide.lender import LenderView, lender
 from equipdecide.decide.page_figures import TenNumbers, ten_numbers
 from equipdecide.decide.papers import Papers, papers
 from equipdecide.decide.simulate import Runs, simulate
+from equipdecide.evaluate import Evaluation
 from equipdecide.ledger import Finding
 from equipdecide.scenario.amounts import Amount
 from equipdecide.scenario.labels import labels
@@ -150,12 +151,17 @@ class Page:
     @cached_property
     def flips(self) -> Breakevens:
         """What flips the lead, input by input."""
-        return breakeven(self.comparison.scenario)
+        return breakeven(self.comparison.scenario, evaluation=self._as_entered)
 
     @cached_property
     def runs(self) -> Runs:
         """All doubts drawn together, always the same draws."""
-        return simulate(self.comparison.scenario, trials=PAGE_TRIALS)
+        return simulate(self.comparison.scenario, trials=PAGE_TRIALS, evaluation=self._as_entered)
+
+    @property
+    def _as_entered(self) -> Evaluation | None:
+        """The comparison's own evaluation where it is of the entered figures."""
+        return self.comparison.evaluation if self.comparison.evaluation.as_entered else None
 
     @cached_property
     def unsold(self) -> Comparison:

@@ -50,6 +50,7 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
     shown, off = _drawn(runs)
     lead = runs.leader
     order = [name for name in runs.names if name != "keep"]
+    said = {name: _legend(runs, name) for name in [*shown, *off]}
     few = np.unique(np.linspace(0, runs.trials - 1, POINTS).round().astype(int))  # no eye tells more apart
     up = (runs.trials - few) / runs.trials
     ends: list[float] = [0.0]
@@ -62,11 +63,11 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
             color=LINES[k % len(LINES)],
             linestyle=DASHES[k % len(DASHES)],
             linewidth=3.0 if name == lead else 1.8,
-            label=_legend(runs, name),
+            label=said[name],
             zorder=3 + (name == lead),
         )
-        for level, mark in LEVELS:
-            at = float(np.percentile(values, 100 - level))
+        *marked, least, most = np.percentile(values, [*(100 - level for level, _ in LEVELS), 0.2, 99.8]).tolist()
+        for (level, mark), at in zip(LEVELS, marked, strict=True):
             ax.plot(
                 [at],
                 [level / 100],
@@ -77,7 +78,7 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
                 markeredgewidth=2,
                 zorder=6,
             )
-        ends += [float(np.percentile(values, 0.2)), float(np.percentile(values, 99.8))]
+        ends += [least, most]
     low, high = min(ends), max(ends)
     room = max(high - low, 1.0)
     ax.set_xlim(low - 0.04 * room, high + 0.04 * room)
@@ -92,9 +93,8 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("present worth after tax, less keeping, dollars")
     ax.set_ylabel("of 100 draws, so many are worth at least this")
     handles, names = ax.get_legend_handles_labels()
-    ranked = sorted(
-        zip(handles, names, strict=True), key=lambda pair: [_legend(runs, name) for name in shown].index(pair[1])
-    )
+    ranks = {said[name]: rank for rank, name in enumerate(shown)}
+    ranked = sorted(zip(handles, names, strict=True), key=lambda pair: ranks[pair[1]])
     if ranked:
         ax.legend(
             [handle for handle, _ in ranked],
@@ -123,14 +123,14 @@ def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
     name = lead if lead != "keep" else (shown[0] if shown else lead)
     alt = (
         f"Curves of chances over {runs.trials:,} draws, each course less keeping; above in 95, 50 and 5 of 100 draws. "
-        + "; ".join(_legend(runs, one).replace("\n", ": ") for one in [*shown, *off])
+        + "; ".join(said[one].replace("\n", ": ") for one in [*shown, *off])
         + "."
     )
     return finish(ax, _chance_title(runs, name), alt)
 
 
 def _legend(runs: Runs, name: str) -> str:
-    parts = [plus(float(np.percentile(runs.npv(name, "keep"), 100 - level))) for level, _ in LEVELS]
+    parts = map(plus, np.percentile(runs.npv(name, "keep"), [100 - level for level, _ in LEVELS]).tolist())
     return f"{textwrap.fill(name, 28)}\n{'   '.join(parts)}"
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 
 GLYPH = 0.015625  # the scale matplotlib gives each letter of a font [hundredths of the letters' size a font unit]
 FINER = 10  # letters are set in thousandths of their size, not in hundredths
@@ -58,6 +59,7 @@ def _number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
+@lru_cache(maxsize=2048)  # the letters of one chart are those of the next
 def _path(told: str, scale: float, places: int) -> str:
     """Return a path of M, L, Q, C and z, times `scale`, rounded to `places`, each step in the shorter of two ways."""
     out: list[str] = []

@@ -27,6 +27,7 @@ def main() -> None:
     batches.batches(table, bandwidth)
     table.heading("Start-up and one comparison")
     startup.startup(table)
+    startup.pages(table)
     table.summary()
     print(f"\n{time.monotonic() - began:.0f} s in all.")
 

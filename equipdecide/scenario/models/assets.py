@@ -1,7 +1,5 @@
 """What was paid for a machine and how it is written off."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

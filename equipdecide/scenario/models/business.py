@@ -1,7 +1,5 @@
 """The business: how far it looks ahead, its state, its last year, its owners."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """One decision written down, whole."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field, PrivateAttr

@@ -1,7 +1,5 @@
 """Loans owed, and money on offer."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

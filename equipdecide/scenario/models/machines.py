@@ -1,7 +1,5 @@
 """Machines owned or to be bought, and what could be fitted to them."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """Ways to sell a machine."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """What is made and sold."""
 
-from __future__ import annotations
-
 from pydantic import Field
 
 from equipdecide.scenario.amounts import Count, Day, HourRate, Minutes, Money, MoneyPerHour, Multiple, YesNo

@@ -1,7 +1,5 @@
 """How a machine runs: by day, alone at night, its upkeep, its crashes, its first months."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

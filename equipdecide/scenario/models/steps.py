@@ -1,7 +1,5 @@
 """Courses of action: dated steps."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field

@@ -1,7 +1,5 @@
 """What is weighed beside the money, and what is doubtful."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field
