@@ -113,6 +113,15 @@ def test_worth_so_far_ends_at_present_worth(name: str) -> None:
         assert figures.worth_so_far(outcome)[-1] == pytest.approx(outcome.npv, abs=0.01)
 
 
+def test_worth_so_far_counts_the_tax_paid_after_the_last_month() -> None:
+    """A flat rate studied by months: the tax of the last year falls due when its months are over."""
+    scenario = ed.load(Path(__file__).parent / "bench" / "simple_tax.yaml")
+    for outcome in ed.compare(scenario).outcomes:
+        late = [one for one in outcome.ledger.lines if one.dates and max(one.dates) > outcome.plan.time.cash.ends[-1]]
+        assert late
+        assert figures.worth_so_far(outcome)[-1] == pytest.approx(outcome.npv, abs=0.01)
+
+
 def test_cash_by_year_adds_up_to_cash() -> None:
     c = ed.compare(ed.load(SCENARIOS / "deck_fittings.yaml"))
     by_group = figures.cash_by_year(c["upgrade"], c.keep)

@@ -251,7 +251,10 @@ def one_offs(outcome: Outcome) -> tuple[DatedCash, ...]:
 
 
 def worth_so_far(outcome: Outcome) -> FloatArray:
-    """Return present worth added up to the end of each cash period [currency], shape (periods,); it ends at `npv`."""
+    """Return present worth added up to the end of each cash period [currency], shape (periods,); it ends at `npv`.
+
+    What falls after the last period, such as the tax of the last year, is added in the last.
+    """
     time, ledger = outcome.plan.time, outcome.ledger
     log_rate = ledger.column("discounting.log_rate").figure()
     month_factor = ledger.column("discounting.factor").per_row()
@@ -263,6 +266,7 @@ def worth_so_far(outcome: Outcome) -> FloatArray:
             continue
         rows = time.cash.rows_of(line.dates)
         factors = np.exp(-np.array([time.years_to(day) for day in line.dates]) * log_rate)
+        rows = np.where([day > time.cash.ends[-1] for day in line.dates], len(found) - 1, rows)
         counted = (rows >= 0) & np.array([day >= time.start for day in line.dates])
         np.add.at(found, rows[counted], (amounts * factors)[counted])
     return np.cumsum(found)
