@@ -6,15 +6,37 @@ as a quieter air nozzle, before a machine is bought for its noise.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from equipdecide.decide.named import named
 from equipdecide.ledger import Finding
 from equipdecide.plan import Plan, Setup, resolve, timeline
 from equipdecide.scenario.models import Improvement, Scenario
-from equipdecide.shop.noise import CAUTIONS, Exposure, NoiseDay, noise_day
+from equipdecide.shop.noise import (
+    CAUTIONS,
+    GOALS,
+    OSHA_CONSERVATION,
+    Exposure,
+    NoiseDay,
+    Remedy,
+    cheapest,
+    noise_day,
+    quietened,
+)
 from equipdecide.showing import Shown
+
+OSHA = OSHA_CONSERVATION.name  # the dose by which remedies are judged
+
+
+@dataclass(frozen=True)
+class RemedyTried:
+    """A remedy alone: the doses of the day with it [%], and what a point of the hearing-conservation dose costs."""
+
+    remedy: Remedy
+    doses: Mapping[str, float]
+    price_a_point: float | None  # [currency/%]; None where it takes nothing off
 
 
 @dataclass(frozen=True)
@@ -25,6 +47,8 @@ class NoiseOfOne:
     exposures: tuple[Exposure, ...]
     day: NoiseDay | None
     findings: tuple[Finding, ...]
+    remedies: tuple[RemedyTried, ...] = ()  # each alone, the cheapest a point of dose first
+    least: Mapping[str, tuple[Remedy, ...] | None] = field(default_factory=dict)  # by what the day is to be under
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -49,6 +73,25 @@ class NoiseResult(Shown):
                     "levels": None if one.day is None else {k: v if v > 0 else None for k, v in one.day.levels.items()},
                     "shares": None if one.day is None else dict(one.day.shares),
                     "findings": [{"code": f.code, "text": f.text} for f in one.findings],
+                    "remedies": [
+                        {
+                            "name": tried.remedy.name,
+                            "piece": tried.remedy.piece,
+                            "level": tried.remedy.level,
+                            "price": tried.remedy.price,
+                            "doses": dict(tried.doses),
+                            "price_a_point": tried.price_a_point,
+                        }
+                        for tried in one.remedies
+                    ],
+                    "least": [
+                        {
+                            "under": goal,
+                            "remedies": None if chosen is None else [remedy.name for remedy in chosen],
+                            "price": None if chosen is None else price_of(chosen),
+                        }
+                        for goal, chosen in one.least.items()
+                    ],
                 }
                 for one in self.alternatives
             ],
@@ -102,8 +145,28 @@ def _of_one(scenario: Scenario, plan: Plan, instead: Mapping[str, float]) -> Noi
                 findings.append(_missing(plan, setup))
             else:
                 exposures.append(Exposure(name, level, hours))
-    day = noise_day(exposures) if whole else None
-    return NoiseOfOne(plan.name, tuple(exposures), day, (*findings, *(day.findings if day else ())))
+    if not whole:
+        return NoiseOfOne(plan.name, tuple(exposures), None, tuple(findings))
+    day = noise_day(exposures)
+    remedies = [Remedy(name, one.piece, float(one.level), float(one.price)) for name, one in scenario.quieter.items()]
+    tried = sorted((_tried(exposures, day, remedy) for remedy in remedies), key=_cheapness)
+    least = {goal.says: cheapest(exposures, remedies, goal) for goal in GOALS} if remedies else {}
+    return NoiseOfOne(plan.name, tuple(exposures), day, (*findings, *day.findings), tuple(tried), least)
+
+
+def price_of(remedies: Sequence[Remedy]) -> float:
+    """Return what remedies cost together [currency]."""
+    return sum(remedy.price for remedy in remedies)
+
+
+def _tried(exposures: Sequence[Exposure], day: NoiseDay, remedy: Remedy) -> RemedyTried:
+    doses = noise_day(quietened(exposures, [remedy])).doses
+    off = day.doses[OSHA] - doses[OSHA]
+    return RemedyTried(remedy, doses, remedy.price / off if off > 1e-9 else None)
+
+
+def _cheapness(tried: RemedyTried) -> float:
+    return math.inf if tried.price_a_point is None else tried.price_a_point
 
 
 def _standing(scenario: Scenario, plan: Plan, machine: str) -> Setup | None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
@@ -142,6 +143,55 @@ def noise_day(exposures: Sequence[Exposure]) -> NoiseDay:
             )
         )
     return NoiseDay(doses, averages, shares, tuple(findings))
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What would quieten a piece of the day: its level at the ear then [dBA], and the price."""
+
+    name: str
+    piece: str
+    level: float
+    price: float
+
+
+@dataclass(frozen=True)
+class Goal:
+    """A dose that is to be kept under: its criterion and the per cent of it."""
+
+    says: str
+    criterion: Criterion
+    dose: float
+
+
+GOALS = (
+    Goal("half the conservation dose", OSHA_CONSERVATION, ACTION_DOSE),
+    Goal("the permissible dose", OSHA_PERMISSIBLE, 100.0),
+    Goal("the NIOSH recommendation", NIOSH, 100.0),
+)
+
+
+def quietened(exposures: Sequence[Exposure], remedies: Sequence[Remedy]) -> tuple[Exposure, ...]:
+    """Return the day with remedies fitted; of several levels of a piece the lowest is heard."""
+    return tuple(
+        Exposure(one.what, min([one.level, *(r.level for r in remedies if r.piece == one.what)]), one.hours)
+        for one in exposures
+    )
+
+
+def cheapest(exposures: Sequence[Exposure], remedies: Sequence[Remedy], goal: Goal) -> tuple[Remedy, ...] | None:
+    """Return the remedies of least price together that bring a day under a goal; () where it is under, None where none do.
+
+    Every set of them is tried. Of sets of one price the one with the lower dose is taken.
+    """
+
+    def dose(fitted: Sequence[Remedy]) -> float:
+        day = quietened(exposures, fitted)
+        return goal.criterion.dose([one.level for one in day], [one.hours for one in day])
+
+    sets = [fitted for k in range(len(remedies) + 1) for fitted in combinations(remedies, k)]
+    reached = [fitted for fitted in sets if dose(fitted) < goal.dose]
+    return min(reached, key=lambda fitted: (sum(r.price for r in fitted), dose(fitted)), default=None)
 
 
 def add_levels(levels: Sequence[float]) -> float:

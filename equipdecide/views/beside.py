@@ -12,7 +12,7 @@ from equipdecide.cautions import caution
 from equipdecide.decide.criteria import View, Weighing
 from equipdecide.decide.mix import Mix, MixResult
 from equipdecide.decide.news import News, NewsResult
-from equipdecide.decide.noise import NoiseResult
+from equipdecide.decide.noise import OSHA, NoiseOfOne, NoiseResult, price_of
 from equipdecide.showing import shows
 from equipdecide.views.grid import WIDTH, Grid, Row
 from equipdecide.words import listed, money, number, percent, whole, wrap
@@ -182,6 +182,7 @@ def noise_grid(result: NoiseResult) -> Grid:
         )
         for name in names[1:]
     ]
+    rows += _least_rows(result)
     return Grid(tuple(one.name for one in shown), tuple(rows) or (Row("no level known", tuple("" for _ in shown)),))
 
 
@@ -210,12 +211,53 @@ def _noise_words(result: NoiseResult) -> list[str]:
         for one in result.alternatives
         if one.day is not None and any(f.code == "action_level" for f in one.day.findings)
     ]
+    said += _remedies_words(result)
     if over:
         said.append(
             f"At or above half the hearing-conservation dose, where the law asks for monitoring, hearing tests, "
             f"protectors and training: {listed(over)}."
         )
     return said
+
+
+def _least_rows(result: NoiseResult) -> tuple[Row, ...]:
+    """Return what must be spent at least to bring the day of each course under each dose."""
+    goals = list(next((one.least for one in result.alternatives if one.least), {}))
+
+    def cell(one: NoiseOfOne, goal: str) -> str:
+        if goal not in one.least:
+            return ""
+        chosen = one.least[goal]
+        return "not by these" if chosen is None else money(price_of(chosen)) if chosen else "it is so"
+
+    return tuple(
+        Row(
+            f"spent at least: {goal}",
+            tuple(cell(one, goal) for one in result.alternatives),
+            line_above=goal == goals[0],
+        )
+        for goal in goals
+    )
+
+
+def _remedies_words(result: NoiseResult) -> list[str]:
+    """Say what quietens the day, the cheapest a point of dose first, and what is least spent in the first course."""
+    one = next((one for one in result.alternatives if one.remedies), None)
+    if one is None:
+        return []
+    each = "; ".join(
+        f"{tried.remedy.name} for {money(tried.remedy.price)} ({tried.remedy.piece} at "
+        f"{number(tried.remedy.level)} dBA, dose {percent(tried.doses[OSHA] / 100)})"
+        for tried in one.remedies
+        if tried.price_a_point is not None
+    )
+    if not each:
+        return [f"Nothing under `quieter` lowers the hearing-conservation dose of {one.name}."]
+    chosen = [
+        f"under {goal} {listed(remedy.name for remedy in fitted)}" for goal, fitted in one.least.items() if fitted
+    ]
+    said = f"Cheapest a point of the hearing-conservation dose first, each alone, in {one.name}: {each}."
+    return [said + (f" Least is spent there to be {', '.join(chosen)}." if chosen else "")]
 
 
 def noise_text(result: NoiseResult, width: int = WIDTH) -> str:

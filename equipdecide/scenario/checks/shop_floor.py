@@ -18,6 +18,8 @@ from equipdecide.scenario.checks.looking import (
 from equipdecide.scenario.faults import did_you_mean
 from equipdecide.scenario.tree import Table, Text
 
+MOST_REMEDIES = 10  # a thousand sets
+
 
 def parts_can_be_sold(c: Checker) -> None:
     """A part is sold by the piece or by the hour, and no more must ship than can be sold."""
@@ -97,6 +99,12 @@ def day_can_be_heard(c: Checker) -> None:
             what = "both `level` and `machine` are given" if "level" in piece else f"nothing says how loud '{name}' is"
             c.report(piece, what, "Give `level:` or `machine:`", "level")
         hours.append(figure_of(piece.get("hours"), HOURS) or 0.0)
+    remedies = blocks_of(c.tree, "quieter")
+    for _, remedy in remedies:
+        c.refers(remedy, "piece", "working_day", "piece of the working day")
+    if len(remedies) > MOST_REMEDIES:
+        what = f"{len(remedies)} ways to quieten a day; every set of them is tried, of {MOST_REMEDIES} at most"
+        c.report(c.tree, what, "Leave out those that are never the cheapest", "quieter")
     if sum(hours) > 24:
         c.report(
             c.tree,

@@ -116,6 +116,9 @@ _ABOUT: dict[Keys, _About] = {
     ("working_day",): _About(
         "Working day", "One person's working day, piece by piece, for its noise", "Piece of the day"
     ),
+    ("quieter",): _About(
+        "Quieter", "What would quieten a piece of the working day, with its price", "What quietens it"
+    ),
     ("doubts",): _About("Doubts", "How doubtful figures are drawn, and which of them go together"),
     ("guesses",): _About("Guesses", "Partners who see some figures differently: a row for each", "Partner"),
     ("notes",): _About("Notes", "Remarks for the reader, a row for each"),
@@ -128,6 +131,7 @@ _FIRST: dict[Keys, tuple[str, ...]] = {
 # Fields that ask for a name which stands on another sheet.
 _REFERS: dict[tuple[str, str], Keys] = {
     ("Scenario", "machine_in_question"): ("machines",),
+    ("Quieter", "piece"): ("working_day",),
     ("Loan", "collateral"): ("machines",),
     ("Improvement", "machine"): ("machines",),
     ("Offer", "machine"): ("machines",),

@@ -14,7 +14,7 @@ from equipdecide.scenario.models.offers import Offer, PaidOver, PriceStep, Route
 from equipdecide.scenario.models.parts import FallingShort, Part
 from equipdecide.scenario.models.running import Attended, Crashes, NightChanges, Nights, Ramp, Running, Times, Upkeep
 from equipdecide.scenario.models.steps import Buy, Improve, Sell, Spend, Step
-from equipdecide.scenario.models.weighed import Criterion, Doubt, Exposure, Guess
+from equipdecide.scenario.models.weighed import Criterion, Doubt, Exposure, Guess, Quieter
 
 __all__ = [
     "AsThingsAre",
@@ -51,6 +51,7 @@ __all__ = [
     "PaymentStep",
     "PayoffLetter",
     "PriceStep",
+    "Quieter",
     "Ramp",
     "Route",
     "Running",

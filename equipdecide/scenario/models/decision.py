@@ -12,7 +12,7 @@ from equipdecide.scenario.models.machines import Improvement, Machine
 from equipdecide.scenario.models.offers import Offer
 from equipdecide.scenario.models.parts import Part
 from equipdecide.scenario.models.steps import Step
-from equipdecide.scenario.models.weighed import Criterion, Doubt, Exposure, Guess
+from equipdecide.scenario.models.weighed import Criterion, Doubt, Exposure, Guess, Quieter
 from equipdecide.scenario.tree import Source
 
 
@@ -41,6 +41,9 @@ class Scenario(Frozen):
     )
     working_day: dict[str, Exposure] = Field(
         default_factory=dict, title="One person's working day, piece by piece, for its noise"
+    )
+    quieter: dict[str, Quieter] = Field(
+        default_factory=dict, title="What would quieten a piece of that day, with its price, by name"
     )
     criteria: dict[str, Criterion] = Field(
         default_factory=dict,

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from equipdecide.scenario.amounts import Decibels, Factor, Hours
+from equipdecide.scenario.amounts import Decibels, Factor, Hours, Money
 from equipdecide.scenario.models.base import Frozen
 
 
@@ -18,6 +18,14 @@ class Exposure(Frozen):
         title="... or the machine whose noise it is",
         description="a machine in question stands for what does its work in each course",
     )
+
+
+class Quieter(Frozen):
+    """What would quieten a piece of the working day, such as another nozzle or a hood."""
+
+    piece: str = Field(title="Piece of the working day that it quietens")
+    level: Decibels = Field(title="Noise at the ear with it [dBA]")
+    price: Money = Field(title="What it costs, fitted")
 
 
 class Criterion(Frozen):
