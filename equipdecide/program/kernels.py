@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -89,13 +90,48 @@ def _smallest(x: FloatArray, out: FloatArray) -> None:
     np.minimum.reduce(x, axis=0, keepdims=True, out=out)
 
 
-def _weighted(x: FloatArray, y: FloatArray, out: FloatArray) -> None:
-    if y.shape[1] == 1:
-        np.matmul(y.T, x, out=out)
-    elif x.shape[1] == 1:
-        np.matmul(x.T, y, out=out)
-    else:
-        np.einsum("ij,ij->j", x, y, out=out[0])
+class Weighted(Kernel):
+    """The sum over all rows of a product."""
+
+    name = "weighted"
+    few = 40  # rows up to which their product stays near the processor while it is added up
+
+    def __init__(self, rows: int) -> None:
+        self.read = rows
+
+    def spares(self, rows: int) -> tuple[int, ...]:
+        """Return one array for the product."""
+        return (self.read,) if self.read <= self.few else ()
+
+    def lay(self, reads: Sequence[FloatArray], out: FloatArray, spares: Sequence[FloatArray]) -> list[Call]:
+        """Return the calls."""
+        x, y = reads
+        if y.shape[1] == 1:
+            return [to_out(out, np.matmul, y.T, x)]
+        if x.shape[1] == 1:
+            return [to_out(out, np.matmul, x.T, y)]
+        if not spares:
+            return [to_out(out[0], np.einsum, "ij,ij->j", x, y)]
+        return [to_out(spares[0], np.multiply, x, y), to_out(out, np.add.reduce, spares[0], axis=0, keepdims=True)]
+
+
+class Chosen(Kernel):
+    """One or the other by a condition; where that is figures, the rows of each are copied."""
+
+    name, over = "where", 3
+
+    def lay(self, reads: Sequence[FloatArray], out: FloatArray, spares: Sequence[FloatArray]) -> list[Call]:
+        """Return the calls: one, or one for each stretch of rows of one choice."""
+        condition, yes, no = reads
+        if condition.ndim < 2 or condition.shape[1] > 1 or len(condition) != len(out):
+            return [to_out(out, _where, *reads)]
+        ends = [0, *(np.flatnonzero(np.diff(condition[:, 0] != 0)) + 1).tolist(), len(out)]
+        calls: list[Call] = []
+        for first, end in pairwise(ends):
+            chosen = yes if condition[first, 0] else no
+            if chosen is not out:
+                calls.append((np.copyto, (out[first:end], chosen[first:end] if len(chosen) == len(out) else chosen)))
+        return calls
 
 
 class Rounded(Kernel):
@@ -277,9 +313,11 @@ _ELEMENTWISE: dict[str, Callable[..., Any]] = {
     "exp": np.exp,
     "log": np.log,
     "float": _copy,
-    "where": _where,
 }
-PLAIN: dict[str, Kernel] = {name: Plain(name, function, 9) for name, function in _ELEMENTWISE.items()}
+PLAIN: dict[str, Kernel] = {
+    "where": Chosen(),
+    **{name: Plain(name, function, 9) for name, function in _ELEMENTWISE.items()},
+}
 OTHER: dict[str, Kernel] = {
     "cents": Rounded(0.01),
     "dollars": Rounded(1.0),
@@ -288,7 +326,6 @@ OTHER: dict[str, Kernel] = {
     "running": Running(),
     "total": Plain("total", _total),
     "smallest": Plain("smallest", _smallest),
-    "weighted": Plain("weighted", _weighted),
     "pick": Plain("pick", _pick),
     "lookup": Plain("lookup", _lookup),
     "brackets": Brackets(),

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from equipdecide import calendar as cal
 from equipdecide.calendar import FloatArray
 from equipdecide.program import sums
-from equipdecide.program.kernels import OTHER, PASS, PLAIN, Compounded, Rounded
+from equipdecide.program.kernels import OTHER, PASS, PLAIN, Compounded, Rounded, Weighted
 from equipdecide.program.mixing import AddedRows
 from equipdecide.program.sums import Sum
 from equipdecide.program.values import Values
@@ -307,7 +307,7 @@ class Operations(Values):
                 for part in parts[1:]:
                     found = self.operation("+", (found, part), cal.ONE, cal.ONE)
                 return found
-        return self.made("weighted", OTHER["weighted"], (a, b), (1,))
+        return self.made("weighted", Weighted(rows), (a, b), (1,))
 
     def _turned(self, matrix: FloatArray, k: int, axis: cal.Axis) -> Sum:
         """Return a matrix turned around, (rows of what it is the matrix of, rows), times a value on an axis."""
@@ -317,7 +317,8 @@ class Operations(Values):
             largest = np.abs(by_day).max(axis=0) * np.sign(by_day.sum(axis=0))
             by_day = np.where(np.isclose(by_day, largest, rtol=1e-13, atol=0.0), largest, by_day)
             if len(np.unique(by_day)) < len(np.unique(matrix)):
-                return self.times(by_day.T, self.operation("*", (k, self.figures(days)), cal.ONE, cal.ONE))
+                weighed = self.operation("*", (k, self.figures(days)), cal.ONE, cal.ONE)
+                return self.times(by_day.T, weighed)
         return self.times(matrix.T, k)
 
 
