@@ -25,6 +25,10 @@ PASS = 0.2  # one operation on one row, as part of many rows
 ROW = 0.65  # the same in a call of its own
 TERM = 0.04  # a row read, for a row written, in a matrix product
 
+# Multiplications in one matrix product, and in one of a single row, up to which libraries of linear algebra use one thread:
+# in products so small the others cost more, in waiting for each other, than they save.
+ONE_THREAD, ONE_THREAD_ONE_ROW = 2**18, 9_000
+
 _BY_NAME = (np.maximum, np.minimum)  # their third place is no place to write to
 
 
@@ -33,6 +37,16 @@ def to_out(out: FloatArray, function: Callable[..., Any], *reads: Any, **more: A
     if isinstance(function, np.ufunc) and not more and function not in _BY_NAME:
         return function, (*reads, out)
     return partial(function, out=out, **more), reads
+
+
+def products(matrix: FloatArray, values: FloatArray, out: FloatArray) -> list[Call]:
+    """Return the calls of a matrix product, over so many columns at a time that none is shared out among threads."""
+    most = (ONE_THREAD if len(matrix) > 1 else ONE_THREAD_ONE_ROW) // matrix.size
+    columns = max(most // 32 * 32, 32)
+    return [
+        to_out(out[:, first : first + columns], np.matmul, matrix, values[:, first : first + columns])
+        for first in range(0, values.shape[1], columns)
+    ]
 
 
 class Kernel:
@@ -107,9 +121,9 @@ class Weighted(Kernel):
         """Return the calls."""
         x, y = reads
         if y.shape[1] == 1:
-            return [to_out(out, np.matmul, y.T, x)]
+            return products(np.ascontiguousarray(y.T), x, out)
         if x.shape[1] == 1:
-            return [to_out(out, np.matmul, x.T, y)]
+            return products(np.ascontiguousarray(x.T), y, out)
         if not spares:
             return [to_out(out[0], np.einsum, "ij,ij->j", x, y)]
         return [to_out(spares[0], np.multiply, x, y), to_out(out, np.add.reduce, spares[0], axis=0, keepdims=True)]

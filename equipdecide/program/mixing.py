@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from equipdecide.calendar import FloatArray
-from equipdecide.program.kernels import PASS, ROW, TERM, Call, Kernel, one_figure, to_out
+from equipdecide.program.kernels import PASS, ROW, TERM, Call, Kernel, one_figure, products, to_out
 
 Stretch = tuple[int, int, int, int, float]  # first row written, rows written; first row read, rows read; times what
 
@@ -116,7 +116,7 @@ class Mixed(Kernel):
                 if self.own_row:
                     calls.append((np.copyto, (stack[row], 1.0)))
                     left = np.zeros((self.rows, 1))
-            calls.append(to_out(out, np.matmul, self.product, stack))
+            calls += products(self.product, stack, out)
         if not self.outer and not all(self.dense):
             begun = self.product is not None
             untouched = set() if begun else set(range(self.rows))

@@ -270,7 +270,7 @@ class Operations(Values):
         if operation == "total":
             return self.sum(value.kept.mapped(np.ones((1, rows))))
         if operation == "running":
-            summed = value.kept.mapped(np.tri(rows))
+            summed = value.kept.running()
             return self.sum(summed) if summed.pays else self.made("running", OTHER["running"], (k,), (rows,))
         least = sums.least_rows(value.kept)
         if len(least) == 1 or (len(least) < rows and not value.read):

@@ -14,7 +14,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from equipdecide.calendar import FloatArray
-from equipdecide.program.kernels import PASS, TERM
+from equipdecide.program.kernels import PASS, TERM, products
 from equipdecide.program.mixing import Mixed
 
 PASSES = 8  # a sum is kept while writing it out costs no more than this many operations on its rows
@@ -83,8 +83,12 @@ class Sum:
         """Return a matrix of figures, shape (rows, rows of this), times it."""
         if matrix.shape[1] != self.rows:
             return self.on(matrix.shape[1]).mapped(matrix)
-        found = {k: matrix @ m for k, m in self.terms.items()}
+        found = {k: _product(matrix, m) for k, m in self.terms.items()}
         return Sum(matrix @ self.constant, {k: m for k, m in found.items() if m.any()})
+
+    def running(self) -> Sum:
+        """Return its running total."""
+        return Sum(np.cumsum(self.constant, axis=0), {k: np.cumsum(m, axis=0) for k, m in self.terms.items()})
 
     def picked(self, rows: list[int]) -> Sum:
         """Return some of its rows."""
@@ -112,6 +116,13 @@ def value(k: int, rows: int) -> Sum:
 def product(matrix: FloatArray, k: int) -> Sum:
     """Return a matrix of figures times a value."""
     return Sum(_zeros(len(matrix)), {k: matrix})
+
+
+def _product(a: FloatArray, b: FloatArray) -> FloatArray:
+    out = np.empty((len(a), b.shape[1]))
+    for function, arguments in products(np.ascontiguousarray(a), b, out):
+        function(*arguments)
+    return out
 
 
 def figures(array: FloatArray) -> Sum:
