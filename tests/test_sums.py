@@ -15,6 +15,7 @@ from equipdecide.calendar import ONE
 from equipdecide.formula import WHOLE
 from equipdecide.ledger import Column, Draft, Origin, Shared, seal
 from equipdecide.program import Program
+from equipdecide.program.kernels import products
 from equipdecide.program.mixing import Mixed
 from equipdecide.program.sums import Sum, kinds, least_rows
 from equipdecide.tape import MANY, Tape
@@ -216,3 +217,35 @@ def test_a_lowest_month_between_two_others_is_found() -> None:
     assert least_rows(Sum(np.array([[0.0], [0.0], [0.0]]), {0: along})) == [0, 2]
     assert least_rows(Sum(np.array([[0.0], [1.0], [0.0]]), {0: along})) == [0, 2]
     assert least_rows(Sum(np.array([[5.0], [3.0], [4.0]]), {0: np.ones((3, 1))})) == [1]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 121])
+def test_products_are_worked_in_pieces_too_small_for_threads(rows: int) -> None:
+    draw = np.random.default_rng(rows)
+    matrix, values, out = draw.normal(size=(rows, 60)), draw.normal(size=(60, 2048)), np.empty((rows, 2048))
+    for function, (a, b, to) in products(matrix, values, out):
+        assert a.shape[0] * b.size <= 2**18 if rows > 1 else b.size <= 9_000
+        function(a, b, to)
+    assert out == pytest.approx(matrix @ values, rel=1e-12, abs=1e-12)
+
+
+def test_few_rows_added_twice_with_other_weights() -> None:
+    program = both_ways(
+        [
+            ("months", "max( p_months * a , t_months * b )"),
+            ("stretches", "max( p_stretches * b , t_stretches * a )"),
+            ("months", "c0 + gather( c1 )"),
+            ("months", "c0 + gather( c1 ) * 3"),
+            ("months", "c0 - gather( c1 )"),
+        ]
+    )
+    assert kernels(program).count("rows added") == 3
+
+
+def test_nothing_less_a_difference() -> None:
+    both_ways([("months", "max( p_months * a , t_months * b )"), ("months", "0 - ( c0 * c0 - c0 )")])
+
+
+def test_discounting_from_month_to_month() -> None:
+    program = both_ways([("months", "exp( 0 - ( t_months + 2.5 ) * c )"), ("months", "( 1 + c ) ** t_months * 2")])
+    assert "compounded" in kernels(program) and "**" not in kernels(program)
