@@ -38,6 +38,7 @@ class Operations(Values):
         return self.known[key]
 
     def _found(self, operation: str, reads: tuple[int, ...], rows: int, own: cal.Axis, axis: cal.Axis) -> int:
+        """Return the value of an operation that is not yet known."""
         values = [self.values[k] for k in reads]
         shapes = [value.shape for value in values]
         constant = all(value.figures is not None for value in values)
@@ -67,6 +68,7 @@ class Operations(Values):
         return self.made(operation, kernel, reads, shape)
 
     def _elementwise(self, operation: str, reads: tuple[int, ...], shape: tuple[int, ...], constant: bool) -> int:
+        """Return an operation done row by row; `constant` where it reads nothing but figures."""
         found = self._unchanged(operation, reads, shape)
         if found is None and operation == "/" and not constant:
             return self._quotient(*reads)
@@ -248,6 +250,7 @@ class Operations(Values):
         return self.sum(whole if whole.kernel.cost() <= last.kernel.cost() + self.cost(k) else last)
 
     def _previous(self, k: int, start: int, rows: int) -> int:
+        """Return the row before in each row."""
         if rows == 1:
             return start
         if self.height(k) < rows and (self.values[start].shape == (1,) or self.height(start) < rows):
@@ -260,6 +263,7 @@ class Operations(Values):
         return self.made(("prev", rows), OTHER["prev"], (k, start), (rows,))
 
     def _over_rows(self, operation: str, k: int) -> int:
+        """Return the total, the running total or the smallest of all rows."""
         value = self.values[k]
         rows = value.shape[0]
         if rows == 1:
