@@ -99,7 +99,14 @@ ONE_FIGURE = [
     "weighted(fixed, y)",
     "a * b - total(x)",
 ]
-CARRIED = ["prev(found) * 2 + x", "max(prev(found, a) - y, 0)", "cents(prev(found) / 3) + where(x > 0, prev(y), b)"]
+CARRIED = [
+    "prev(found) * 2 + x",
+    "max(prev(found, a) - y, 0)",
+    "cents(prev(found) / 3) + where(x > 0, prev(y), b)",
+    "where(fixed, max(prev(found) - x, 0), y)",
+    "max(where(fixed, prev(found) * 2, x) - y, 0) * (prev(found) + 1) / 9",
+    "where(prev(found) > y, prev(found) * 0.5, x) + where(fixed > 0, prev(found), 0)",
+]
 
 
 @pytest.mark.parametrize("text", [*WHOLE_AXIS, *CARRIED])

@@ -312,3 +312,15 @@ print(peak / 1024)
 """
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert float(done.stdout) < 300
+
+
+def test_one_figure_stands_beside_more_trials_than_a_block():
+    scenario = ed.load(ROOT / "scenarios" / "deck_fittings.yaml")
+    likely = {path: amount.likely for path, amount in trials.doubtful(scenario).items() if amount.chance is None}
+    (varied, middle), (held, figure) = list(likely.items())[:2]
+    drawn = np.linspace(0.95, 1.05, trials.BLOCK + 100) * middle
+    program = trials.Trials(scenario, [varied, held])
+    beside = program.run({varied: drawn, held: np.array([figure])})
+    filled = program.run({varied: drawn, held: np.full(len(drawn), figure)})
+    for name, found in beside.items():
+        assert found.npv.tolist() == filled[name].npv.tolist()

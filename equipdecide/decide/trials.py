@@ -7,7 +7,7 @@ the outcome it drew. Trials are run in blocks of fixed size, so memory does not 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -121,29 +121,24 @@ class Trials:
         vectors = {path: np.asarray(vector, dtype=float) for path, vector in values.items()}
         trials = max((len(vector) for vector in vectors.values()), default=1)
         store: dict[tuple[str, str], FloatArray] = {}
-        for start in range(0, trials, BLOCK):
-            block = slice(start, min(start + BLOCK, trials))
-            here = {path: vector[block] for path, vector in vectors.items()}
-            for doubts, worlds in self._groups:
-                for world in worlds:
-                    chosen = self._chosen(doubts, world, here, block.stop - start)
-                    if len(chosen) == 0:
-                        continue
-                    whole = len(chosen) == block.stop - start
-                    part = here if whole else {path: vector[chosen] for path, vector in here.items()}
-                    rows = block if whole else chosen + start
+        for doubts, worlds in self._groups:
+            for world in worlds:
+                chosen = self._chosen(doubts, world, vectors, trials) if doubts else None
+                for rows in _blocks(trials if chosen is None else len(chosen)):
+                    which = rows if chosen is None else chosen[rows]
+                    part = {path: vector if len(vector) == 1 else vector[which] for path, vector in vectors.items()}
                     for key, found in zip(world.wanted, world.tape.run(part), strict=True):
                         if key not in store:
                             store[key] = np.full((found.shape[0], trials), np.nan)
-                        _put(store[key], rows, found)
+                        _put(store[key], which, found)
         return {name: self._figures(name, store, trials, vectors) for name in self.names}
 
     def _chosen(
-        self, doubts: tuple[str, ...], world: _World, here: Mapping[str, FloatArray], trials: int
+        self, doubts: tuple[str, ...], world: _World, vectors: Mapping[str, FloatArray], trials: int
     ) -> NDArray[np.int64]:
         keep = np.ones(trials, dtype=bool)
         for path, outcome in zip(doubts, world.outcome, strict=True):
-            drawn = here.get(path)
+            drawn = vectors.get(path)
             keep &= (self.amounts[path].likely > 0.5 if drawn is None else drawn > 0.5) == (outcome > 0.5)
         return np.flatnonzero(keep)
 
@@ -194,6 +189,14 @@ def tested(evaluation: Evaluation, name: str) -> Figures:
     required = evaluation.scenario.shop.coverage_required
     least = None if required is None else np.array([required.likely])
     return Figures(npv, margin, coverage, _passes(len(npv), margin, coverage, least), {})
+
+
+def _blocks(trials: int) -> Iterator[slice]:
+    """Yield blocks of as equal a size as can be: each finds the arrays of the one before."""
+    blocks = -(-trials // BLOCK)
+    size = -(-trials // max(blocks, 1))
+    for start in range(0, trials, max(size, 1)):
+        yield slice(start, min(start + size, trials))
 
 
 def _put(target: FloatArray, rows: slice | NDArray[np.int64], found: FloatArray) -> None:

@@ -86,10 +86,10 @@ def _where(load: loads.Load, x: dict[str, np.ndarray]) -> str:
     program.run({path: vector[:BLOCK] for path, vector in x.items()}, BLOCK)
     spent: dict[str, float] = defaultdict(float)
     for _ in range(4):
-        for kernel, reads, out in program.calls(BLOCK):
+        for name, calls in program.calls(BLOCK):
             start = time.process_time()
-            kernel(*reads, **out)
-            name = getattr(kernel, "__name__", type(kernel).__name__).strip("_")
+            for function, arguments in calls:
+                function(*arguments)
             spent[name] += time.process_time() - start
     whole = sum(spent.values())
     most = sorted(spent.items(), key=lambda item: -item[1])[:6]
