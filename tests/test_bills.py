@@ -51,6 +51,26 @@ def test_years_that_scatter(tmp_path):
     assert "least squares" in said[0] and "up to 16% off" in said[0]  # 6,000 over the geometric mean 5,171: 16 %
 
 
+def test_the_range_that_bills_make_likely(tmp_path):
+    """4,000, 6,000, 5,760 off their line by logs of 0.928, 1.160, 0.928: squares 0.03319 over one degree of freedom.
+
+    The coming year lies two years from their middle: error root of 0.03319 x (1 + 1/3 + 4/2) = 0.3326; e to that: 1.39.
+    """
+    rows = ["2024-01-10,4000", '2025-01-10,"6,000"', "2026-01-10,6000", "2026-02-01,-240"]
+    _, _, said, ledger = posted(tmp_path, EARLY + rows)
+    assert ledger.column("bills of MC-1.error").figure() == pytest.approx(0.3326, abs=5e-4)
+    assert "0.72 to 1.39 of that" in said[0] and "`of_bills: 0.72 .. 1 .. 1.39`" in said[0]
+    # with it upkeep can be tried: the first year is moved by the factor, and the tornado finds the input
+    text = scenario(tmp_path, EARLY + rows, upkeep="{bills: repairs.csv, of_bills: 0.72 .. 1 .. 1.39}")
+    read = ed.load(text)
+    path = "machines.MC-1.upkeep.of_bills"
+    low, entered = (evaluate(read, values)["keep"].column("upkeep.upkeep_0").per_row() for values in ({path: 0.72}, {}))
+    assert low == pytest.approx(0.72 * entered)
+    assert path in {bar.path for bar in ed.tornado(read).bars}
+    with pytest.raises(ed.ScenarioError, match="without `bills`"):
+        ed.load(scenario(tmp_path, rows, upkeep="{first_year: 900, growth: 3 %, of_bills: 1.2}"))
+
+
 def test_a_steep_growth_is_warned_of(tmp_path):
     """2,000, 3,000, 4,500: 50 % a year, 6,750 to come."""
     first, growth, said, _ = posted(tmp_path, [*EARLY, "2024-01-10,2000", "2025-01-10,3000", "2026-01-10,4500"])

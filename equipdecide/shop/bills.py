@@ -9,6 +9,7 @@ or a year without a bill, level is the mean of the sums and no growth is claimed
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 
 from equipdecide.calendar import ONE, add_years, listed
@@ -79,6 +80,14 @@ def upkeep_of_bills(draft: Draft, plan: Plan, setup: Setup) -> Working:
             ONE,
         )
         w.formula("line", "first_year * (1 + growth) ** year", "USD/year", "the fitted line")
+        w.formula("missed", "(logs - log(line)) * (logs - log(line))", "1", "distance of a year from the line, squared")
+        w.formula(
+            "error",
+            f"(total(missed) / {count - 2} * (1 + 1 / {count} + middle * middle / total(squared))) ** 0.5",
+            "1",
+            "standard error of the coming year's logarithm about the line (simple regression, any text of statistics)",
+            ONE,
+        )
     else:
         w.formula("growth", "0", "1/year", "growth of upkeep a year: none is claimed", ONE)
         w.formula("first_year", f"total(bills) / {count}", "USD/year", "upkeep in a year: mean of the yearly sums", ONE)
@@ -96,13 +105,24 @@ def _in_words(machine: str, w: Working, bills: Sequence[Bill], sums: Sequence[fl
     level = w["first_year"].figure()
     if not grown:
         why = f"fewer than {FOR_GROWTH} whole years" if len(sums) < FOR_GROWTH else "a year without a bill"
-        return f"{begun} There is {why}, so upkeep is their mean, {level:,.0f} a year, and no growth is claimed."
-    growth = w["growth"].figure()
+        said = f"{begun} There is {why}, so upkeep is their mean, {level:,.0f} a year, and no growth is claimed."
+        if level > 0 and max(sums) > min(sums):
+            said += _range(min(sums) / level, max(sums) / level, "the least and the dearest of those years")
+        return said
+    growth, error = w["growth"].figure(), w["error"].figure()
     steep = " So steep a growth does not go on for years: look for the dear bill." if growth > STEEP else ""
     missed = max(abs(one / line - 1) for one, line in zip(sums, w["line"].per_row(), strict=True))
     return (
         f"{begun} Log-linear least squares on them: {level:,.0f} in the first year of the study, growth "
         f"{growth:.1%} a year; a single year lies up to {missed:.0%} off that line.{steep}"
+        + (_range(math.exp(-error), math.exp(error), "one standard error of a coming year") if error > 0.005 else "")
+    )
+
+
+def _range(low: float, high: float, what: str) -> str:
+    """Say what range the bills make likely, as it is entered."""
+    return (
+        f" By {what} upkeep may be {low:.2f} to {high:.2f} of that: `of_bills: {low:.2f} .. 1 .. {high:.2f}` tries it."
     )
 
 

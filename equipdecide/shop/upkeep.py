@@ -67,6 +67,15 @@ def upkeep(draft: Draft, plan: Plan) -> None:
             else:  # the checks of a scenario ask for these two, or for bills
                 billed = upkeep_of_bills(draft, plan, setup)
                 first, growth = billed["first_year"], billed["growth"]
+                if entry.of_bills is not None:
+                    first = w.formula(
+                        f"expected_{k}",
+                        "first * factor",
+                        "USD/year",
+                        f"upkeep of {setup.name} in the first year, as expected over its bills",
+                        first=first,
+                        factor=draft.input(entry.of_bills),
+                    )
             uses: dict[str, Column | float] = {
                 "held": held,
                 "first": first,

@@ -52,6 +52,10 @@ def upkeep_is_said(c: Checker) -> None:
         upkeep = block.get("upkeep")
         if not isinstance(upkeep, Table):
             continue
+        if "of_bills" in upkeep and "bills" not in upkeep:
+            c.report(
+                upkeep, "`of_bills` is given without `bills`", "Add `bills:`, or leave `of_bills:` out", "of_bills"
+            )
         if "bills" not in upkeep:
             for key, field in Upkeep.model_fields.items():
                 if key in ("first_year", "growth") and key not in upkeep:
