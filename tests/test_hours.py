@@ -72,9 +72,10 @@ def test_the_first_full_year_after_everything_is_in_place(demo: HoursResult) -> 
 
 
 def test_hours_over_keeping_are_the_area_under_the_stairs(demo: HoursResult) -> None:
-    # by hand: 100 h at 50 that must ship, 200 h at 80, 100 h at 40
-    stairs = Staircase((Stair("a", 100, 50, True), Stair("b", 200, 80, False), Stair("c", 100, 40, False)), {})
-    assert stairs.worth(0, 150) == 100 * 50 + 50 * 80
+    # by hand: 100 h at 50 that must ship, 60 over buying it outside, 200 h at 80, 100 h at 40
+    steps = (Stair("a", 100, 50, True, 60), Stair("b", 200, 80, False, 80), Stair("c", 100, 40, False, 40))
+    stairs = Staircase(steps, {})
+    assert stairs.worth(0, 150) == 100 * 60 + 50 * 80
     assert stairs.worth(150, 350) == 150 * 80 + 50 * 40
     assert stairs.worth(350, 150) == -stairs.worth(150, 350)
     assert stairs.worth(380, 900) == 20 * 40
@@ -84,6 +85,16 @@ def test_hours_over_keeping_are_the_area_under_the_stairs(demo: HoursResult) -> 
     assert more is not None and keep.contribution is not None and upgrade.contribution is not None
     assert more[1] == pytest.approx(upgrade.contribution - keep.contribution, rel=0.01)
     assert demo.over_keep("keep") == (0, 0)
+    # with mornings lost keeping falls short of what must ship; an hour then saves what falling short costs
+    text = example("night_watch").read_text(encoding="utf-8").replace("log: nightlog.csv", "recovery: 1.5")
+    text = text.replace("ends_causes: {air pressure alarm: 40 % .. 75 % .. 100 %, coolant level low: 40 % .. 75 % .. 100 %}",
+                        "nights: {mean_between_stops: 8.7}")  # fmt: skip
+    short = hours(loads(text))
+    watcher, kept = short["watcher"].contribution, short["keep"].contribution
+    fewer = short.over_keep("watcher")
+    assert fewer is not None and watcher is not None and kept is not None
+    assert fewer[1] == pytest.approx(watcher - kept, rel=0.01)
+    assert fewer[1] / fewer[0] < more[1] / more[0]
     assert "good hours over keeping" in hours_text(demo)
 
 

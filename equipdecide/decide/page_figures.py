@@ -291,12 +291,16 @@ def cash_by_year(outcome: Outcome, less: Outcome | None = None) -> Mapping[str, 
 
 @dataclass(frozen=True)
 class Stair:
-    """One step of the staircase: a part, the hours a year it takes and what an hour of it contributes."""
+    """One step of the staircase: a part, the hours a year it takes and what an hour of it contributes.
+
+    `gains` is what an hour brings over not having it: of what must ship, over what falling short of it comes to.
+    """
 
     part: str
     hours: float
     per_hour: float
     must_ship: bool
+    gains: float
 
 
 @dataclass(frozen=True)
@@ -315,7 +319,7 @@ class Staircase:
         return sum(stair.hours for stair in self.stairs if stair.must_ship)
 
     def worth(self, first: float, last: float) -> float:
-        """Return what the hours from `first` to `last` [h/year] contribute: the area under the stairs [currency/year].
+        """Return what the hours from `first` to `last` [h/year] bring: the area under the stairs [currency/year].
 
         Hours beyond the last stair bring nothing; negative where `last` is less than `first`.
         """
@@ -323,7 +327,7 @@ class Staircase:
             return -self.worth(last, first)
         at, area = 0.0, 0.0
         for stair in self.stairs:
-            area += stair.per_hour * max(min(last, at + stair.hours) - max(first, at), 0.0)
+            area += stair.gains * max(min(last, at + stair.hours) - max(first, at), 0.0)
             at += stair.hours
         return area
 
@@ -349,8 +353,8 @@ def staircase_of(evaluation: Evaluation) -> Staircase | None:
             )
             part = ledger.workings[f"part {name}"]
             if hours > 0.005:
-                stairs.append((part[rank].figure(), Stair(name, hours, part["per_hour"].figure(), must)))
-        found += [stair for _, stair in sorted(stairs, key=lambda pair: -pair[0])]
+                stairs.append(Stair(name, hours, part["per_hour"].figure(), must, part[rank].figure()))
+        found += sorted(stairs, key=lambda stair: -stair.gains)
     return Staircase(
         tuple(found), {name: _a_year(one, "capacity.hours", last=True) for name, one in evaluation.ledgers.items()}
     )
