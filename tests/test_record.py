@@ -266,3 +266,11 @@ def test_whoever_did_not_agree_has_a_line_too(shop):
     page = record_page(shop[1])  # Ines agreed, Walt did not
     assert shop[1].owners == ("Ines", "Walt")
     assert "Ines, date" in page and "Walt, date: has read it" in page
+
+
+def test_every_file_that_a_scenario_names_is_kept():
+    made = record(ed.compare(ed.load(ROOT / "scenarios" / "more_hours.yaml")), "keep")
+    comparables = (ROOT / "scenarios" / "used_lathes.csv").read_text(encoding="utf-8")
+    assert made.files["used_lathes.csv"] == comparables
+    kept = ed.market_value(rerun(files.parse(files.text(made))).comparison.scenario)
+    assert len(kept.comparables) == len(comparables.splitlines()) - 1

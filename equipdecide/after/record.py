@@ -277,6 +277,7 @@ def _files(scenario: Scenario) -> dict[str, str]:
     times = [m.times for m in scenario.machines.values() if m.times]
     named += [name for one in times for name in (one.shifts, one.stops, one.meter) if name]
     named += [m.upkeep.bills for m in scenario.machines.values() if m.upkeep and m.upkeep.bills]
+    named += [m.market.comparables for m in scenario.machines.values() if m.market and m.market.comparables]
     return {
         name: (folder / name).read_text(encoding="utf-8-sig")
         for name in sorted(set(named))
