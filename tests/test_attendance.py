@@ -76,6 +76,30 @@ def test_in_the_engine():
     one = hours(1)
     assert one.column("hours of MC-1.not_waiting").figure() == pytest.approx(0.9283, abs=5e-5)
     assert one.column("hours of MC-1.staffed_spindle_hours").figure() == pytest.approx(2000 * 0.60 * 0.9283, abs=0.1)
+    lost = one.column("hours of MC-1.waiting_hours").figure()
+    assert lost == pytest.approx(2000 * 0.60 * (1 - 0.9283), abs=0.1)
     for people in (1, 2, 4):
         expected = finite_source(4, 30, 5, people).efficiency
         assert hours(people).column("hours of MC-1.not_waiting").figure() == pytest.approx(expected, rel=1e-12)
+
+
+def test_calls_all_alike_in_the_engine():
+    """Four machines, one person, 5 min every time in 35: by the function that the tables and a simulation check."""
+    text = (SCENARIOS / "night_watch.yaml").read_text(encoding="utf-8")
+
+    def alike(more=""):
+        attended = f"attended: {{machines: 4, run: 30, attention: 5, calls: alike{more}}}\n      "
+        return ed.loads(text.replace("good_share: 97.2 %", attended + "good_share: 97.2 %"), folder=SCENARIOS)
+
+    ledger = evaluate(alike(), only=["keep"])["keep"]
+    running = running_of_one_attendant(4, 5 / 30, "constant")
+    assert ledger.column("hours of MC-1.running").figure() == pytest.approx(running, rel=1e-12)
+    # those that run, and the one that is looked after for running x load of the time, do not wait
+    share = running * (1 + 5 / 30) / 4
+    assert ledger.column("hours of MC-1.not_waiting").figure() == pytest.approx(share, rel=1e-12)
+    assert share > finite_source(4, 30, 5).efficiency
+    told = {entry.name: entry.waiting_hours for entry in ed.hours(alike()).alternatives}
+    assert told["keep"] == pytest.approx(1200 * (1 - share), rel=1e-9)
+    assert "waiting for somebody, taken off" in str(ed.hours(alike()))
+    with pytest.raises(ed.ScenarioError, match="figured for one person, not for 2"):
+        alike(", attendants: 2")

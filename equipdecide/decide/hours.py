@@ -56,6 +56,7 @@ class HoursOfOne:
     limits: Mapping[str, float] = field(default_factory=dict)  # hours a year at which each becomes the limit
     recovery_hours: float | None = None  # taken off the staffed hours: mornings after a stop [h/year]
     crash_hours: float | None = None  # taken off both: days down after a crash [h/year]
+    waiting_hours: float | None = None  # taken off the staffed hours: the machine waits for somebody [h/year]
 
     @property
     def limit(self) -> str | None:
@@ -126,6 +127,7 @@ class HoursResult(Shown):
             "night_hours",
             "recovery_hours",
             "crash_hours",
+            "waiting_hours",
             "good_standard_hours",
             "contribution",
             "profit_per_spindle_hour",
@@ -224,6 +226,7 @@ def _of_one(evaluation: Evaluation, name: str) -> HoursOfOne:
         limits if good > 0 else {},
         a_year("recovery_hours"),
         a_year("crash_hours"),
+        a_year("waiting_hours"),
     )
 
 

@@ -41,6 +41,14 @@ def setup_hours(draft: Draft, setup: Setup, folder: Path | None) -> Column:
     if running.attended is not None:
         text, says = f"{text} * not_waiting", f"{says}, waiting for them taken out"
         staffed["not_waiting"] = _not_waiting(draft, w, running.attended)
+        w.formula(
+            "waiting_hours",
+            "staffed * cutting * (1 - not_waiting)",
+            "h/year",
+            "staffed spindle hours lost waiting for somebody",
+            None,
+            **staffed,
+        )
     w.formula("staffed_before_mornings" if mornings else "staffed_spindle_hours", text, "h/year", says, None, **staffed)
     if running.nights is not None:
         _nights(draft, w, setup, running.nights, folder)
@@ -92,6 +100,8 @@ def _not_waiting(draft: Draft, w: Working, entry: Attended) -> Column:
         attention=draft.input(entry.attention),
         run=draft.input(entry.run),
     )
+    if entry.calls == "alike":
+        return _not_waiting_of_calls_alike(w, count)
     terms = {
         k: f"{math.factorial(count) // math.factorial(count - k)} / "
         f"{math.factorial(min(k, people)) * people ** max(k - people, 0)} * load ** {k}"
@@ -100,6 +110,19 @@ def _not_waiting(draft: Draft, w: Working, entry: Attended) -> Column:
     w.formula("all_run", f"1 / (1 + {' + '.join(terms.values())})", "1", "chance that every machine runs")
     queue = [f"{k - people} * ({term})" for k, term in terms.items() if k > people]
     w.formula("waiting", f"all_run * ({' + '.join(queue)})" if queue else "0", "1", "machines that wait on average")
+    return w.formula("not_waiting", f"({count} - waiting) / {count}", "1", "share of its time a machine does not wait")
+
+
+def _not_waiting_of_calls_alike(w: Working, count: int) -> Column:
+    """Post the same for one person and calls of one length: Takacs's form, without a division by the load."""
+    products = [
+        " * ".join([str(math.comb(count - 1, j)), *(f"(exp({i} * load) - 1)" for i in range(1, j + 1))])
+        for j in range(count)
+    ]
+    w.formula("calls_found", " + ".join(products), "1", "sum of Takacs over the other machines, calls all alike")
+    w.formula("all_run", f"1 / (1 + {count} * load * calls_found)", "1", "chance that every machine runs")
+    w.formula("running", f"{count} * calls_found * all_run", "1", "machines that run on average")
+    w.formula("waiting", f"max({count} - running - (1 - all_run), 0)", "1", "machines that wait on average")
     return w.formula("not_waiting", f"({count} - waiting) / {count}", "1", "share of its time a machine does not wait")
 
 

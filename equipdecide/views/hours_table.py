@@ -25,6 +25,7 @@ def hours_grid(result: HoursResult) -> Grid:
         *(
             row(label, key, whole)
             for label, key in (
+                ("waiting for somebody, taken off", "waiting_hours"),
                 ("mornings after a stop, taken off", "recovery_hours"),
                 ("days down after a crash", "crash_hours"),
             )

@@ -22,6 +22,7 @@ from equipdecide.scenario.checks.money import (
 )
 from equipdecide.scenario.checks.names import names_stand
 from equipdecide.scenario.checks.shop_floor import (
+    calls_alike_have_one_answerer,
     day_can_be_heard,
     learning_is_said_once,
     parts_can_be_sold,
@@ -55,6 +56,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     causes_are_logged,
     courses_are_judged,
     day_can_be_heard,
+    calls_alike_have_one_answerer,
     stations_stand,
     learning_is_said_once,
     *MACHINE_CHECKS,

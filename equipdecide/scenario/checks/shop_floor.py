@@ -90,6 +90,17 @@ def stations_stand(c: Checker) -> None:
                 )
 
 
+def calls_alike_have_one_answerer(c: Checker) -> None:
+    """Calls of one length are figured for one person only."""
+    for _, machine in blocks_of(c.tree, "machines"):
+        for _, running in block_at(machine, "running"):
+            for _, attended in block_at(running, "attended"):
+                people = str(attended.get("attendants", "1")).strip()
+                if attended.get("calls") == "alike" and people != "1":
+                    what = f"calls all alike are figured for one person, not for {people}"
+                    c.report(attended, what, "Write `attendants: 1`, or `calls: vary`", "calls")
+
+
 def day_can_be_heard(c: Checker) -> None:
     """Each piece of a working day has a level or a machine, and the day has no more than 24 hours."""
     hours = []

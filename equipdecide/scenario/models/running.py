@@ -57,6 +57,11 @@ class Attended(Frozen):
     attendants: int = Field(1, ge=1, le=12, title="People who look after them")
     run: Minutes = Field(title="Minutes a machine runs between calls, on average")
     attention: Minutes = Field(title="Minutes a call takes, on average")
+    calls: Literal["vary", "alike"] = Field(
+        "vary",
+        title="Do calls vary in length, as at random, or are they all alike?",
+        description="alike only with one person; machines then wait a little less",
+    )
 
 
 class Crashes(Frozen):
