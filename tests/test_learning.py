@@ -57,6 +57,28 @@ def test_in_the_engine():
     assert ledger.column("capacity.lost").per_row().sum() == pytest.approx(down + 8 * learning.ramp(1.6, 0.85).extra)
 
 
+def test_scrap_while_learning_by_hand():
+    """Of the first batch 20 % more is scrap than later, falling with the time over the standard to nothing.
+
+    Batch 1 takes 1.6, so 0.6 over; the second 1.6 x 0.85 = 1.36, 0.36 over: its scrap 20 % x 0.36 / 0.6 = 12 %.
+    """
+    plain = with_ramp("    ramp: {start: 1.6, rate: 85 %, batch: 8 h}\n")
+    scrap = with_ramp("    ramp: {start: 1.6, rate: 85 %, batch: 8 h, scrap: 20 %, scrap_cost: 30 a hour}\n")
+    before, after = (ed.evaluate(s, only=["keep", "conveyor"])["conveyor"] for s in (plain, scrap))
+    name = "learning MC-1 with parts conveyor"
+    shares = after.column(f"{name}.scrap").per_row()
+    assert shares[:2] == pytest.approx([0.20, 0.12])
+    over = [max(1.6 * n ** (np.log(0.85) / np.log(2)) - 1, 0.0) for n in range(1, 201)]
+    scrapped = sum(0.20 * o / 0.6 for o in over)
+    again = sum(0.20 * o / 0.6 * (1 + o) for o in over)
+    assert after.column(f"{name}.scrapped").figure() == pytest.approx(8 * scrapped)
+    more = after.column(f"{name}.hours").figure() - before.column(f"{name}.hours").figure()
+    assert more == pytest.approx(8 * again)
+    paid = [line.amounts().sum() for line in after.lines if line.name == "scrap while learning"]
+    assert paid == [pytest.approx(-30 * 8 * scrapped)]
+    assert after.column("worth.npv").figure() < before.column("worth.npv").figure()
+
+
 def test_a_slow_ramp_is_said():
     s = with_ramp("    ramp: {start: 3, rate: 95 %, batch: 8 h}\n")
     assert any(
@@ -71,3 +93,8 @@ def test_faults_of_a_ramp():
     assert "both `ramp_loss` and `ramp` are given" in said
     assert "a learning rate is 50 % to 99 %" in said
     assert "quicker than the standard time" in said
+    with pytest.raises(ed.ScenarioError) as caught:
+        with_ramp("    ramp: {start: 1, rate: 85 %, batch: 8 h, scrap: 10 %}\n")
+    assert "falls as the time over the standard does" in str(caught.value)
+    with pytest.raises(ed.ScenarioError, match="without `scrap`"):
+        with_ramp("    ramp: {start: 2, rate: 85 %, batch: 8 h, scrap_cost: 30}\n")

@@ -384,6 +384,7 @@ def capacity(draft: Draft, plan: Plan, folder: Path | None) -> None:
             )
     sum_of(w, "offered", offered, "h", "good hours before losses")
     sum_of(w, "lost", lost, "h", "good hours lost to change-over and learning")
+    _scrap_paid(draft, plan, w)
     _within_limits(draft, plan, w)
     idle = [day for day, found in zip(spans.starts, at_work, strict=True) if found is None]
     if plan.working and idle and not _gone_for_good(plan):
@@ -426,14 +427,58 @@ def _ramp_hours(draft: Draft, setup: Setup) -> Column | float:
             entry.rate.path,
             "warning",
         )
+    each = draft.input(entry.batch)
+    if entry.scrap is None:
+        return w.formula(
+            "hours", "total(over) * hours_each", "h", "good hours lost while learning", ONE, hours_each=each
+        )
+    w.formula(
+        "scrap",
+        "first * over / max(start - 1, 1e-9)",
+        "1",
+        "share of the batch that is scrap over the usual: falls as its time over the standard does",
+        first=draft.input(entry.scrap),
+        start=uses["start"],
+    )
+    w.formula("scrapped", "total(scrap) * hours_each", "h", "standard hours of pieces scrapped", ONE, hours_each=each)
+    w.formula(
+        "lost",
+        "over + scrap * (1 + over)",
+        "1",
+        "batch-times lost: over the standard, and pieces scrapped made again at the time of the batch",
+    )
     return w.formula(
         "hours",
-        "total(over) * hours_each",
+        "total(lost) * hours_each",
         "h",
         "good hours lost while learning",
         ONE,
-        hours_each=draft.input(entry.batch),
+        hours_each=each,
     )
+
+
+def _scrap_paid(draft: Draft, plan: Plan, w: Working) -> None:
+    """Post what is in the pieces scrapped while learning, paid as they are made again."""
+    costs = []
+    for k, setup in enumerate(plan.working):
+        ramp = setup.source.ramp
+        if f"learning_{k}" in w and ramp is not None and ramp.scrap is not None and ramp.scrap_cost is not None:
+            costs.append(
+                w.formula(
+                    f"scrap_{k}",
+                    "share * scrapped * an_hour",
+                    "USD",
+                    f"material and outside work of pieces scrapped while learning on {setup.name}",
+                    share=w[f"learning_{k}"],
+                    scrapped=draft[f"learning {setup.name}"]["scrapped"],
+                    an_hour=draft.input(ramp.scrap_cost),
+                )
+            )
+    if costs:
+        total = sum_of(w, "scrap", costs, "USD", "pieces scrapped while learning")
+        paid = w.formula("scrap_paid", "0 - cost", "USD", "pieces scrapped while learning, as cash", cost=total)
+        draft.line("scrap while learning", "shop", paid, "operating")
+        draft.taxed("scrap while learning", total, -1)
 
 
 def _within_limits(draft: Draft, plan: Plan, w: Working) -> None:

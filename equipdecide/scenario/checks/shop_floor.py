@@ -62,6 +62,11 @@ def learning_is_said_once(c: Checker) -> None:
                     "Write for example 85 %: each doubling takes 15 % off",
                     "rate",
                 )
+            if "scrap" in ramp and start is not None and start <= 1:
+                what = "scrap while learning falls as the time over the standard does, and there is none"
+                c.report(ramp, what, "Write a `start:` above 1, or leave `scrap:` out", "scrap")
+            if "scrap_cost" in ramp and "scrap" not in ramp:
+                c.report(ramp, "`scrap_cost` is given without `scrap`", "Add `scrap:`, such as 10 %", "scrap_cost")
             if start is not None and start < 1:
                 c.report(
                     ramp, "the first batch is quicker than the standard time", "Write a multiple of 1 or more", "start"

@@ -126,6 +126,14 @@ class Ramp(Frozen):
         title="What falls by the learning rate at each doubling",
         description="the time of each batch (Crawford), or the average of all so far (Wright)",
     )
+    scrap: Share | None = Field(
+        None,
+        title="Scrap of the first batch over the usual",
+        description="a share of its pieces; taken to fall with the batches as their time over the standard does (no source)",
+    )
+    scrap_cost: MoneyPerHour | None = Field(
+        None, title="Material and outside work in a standard hour of scrapped pieces"
+    )
 
 
 class Times(Frozen):
