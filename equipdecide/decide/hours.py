@@ -96,7 +96,8 @@ class HoursResult(Shown):
             return ""
         return (
             f"Weibull shape {fit.beta:.2f} (95 % interval {fit.beta_low:.2f} to {fit.beta_high:.2f}): "
-            f"{shape_in_words(fit)}."
+            f"{shape_in_words(fit)}. Under the machine's nights `shape: {fit.beta_low:.2f} .. {fit.beta:.2f} .. "
+            f"{fit.beta_high:.2f}` figures with it."
         )
 
     @property

@@ -18,6 +18,7 @@ from equipdecide.plan import RAMP_DAYS, WORKING_DAYS, Plan, Setup
 from equipdecide.scenario.amounts import Amount, decimal_text
 from equipdecide.scenario.models import Attended, Nights, Running
 from equipdecide.shop.crashes import crashes
+from equipdecide.shop.night_stops import ShapedStops, Stops
 from equipdecide.shop.nights import NightLog, read_log
 
 BATCHES = listed("batch", [str(k) for k in range(1, 201)])  # a ramp-up is over long before its two-hundredth batch
@@ -132,25 +133,21 @@ def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path
     theta = _theta(draft, w, setup, nights, log)
     window = _window_held(draft, w, setup, nights)
     count = draft.input(nights.nights)
-    w.formula(
-        "night_run",
-        "theta * (1 - exp(-window / theta))",
-        "h",
-        "hours a night runs on average before something stops it",
-        theta=theta,
-        window=window,
-    )
+    stops = Stops(draft, w, theta, window)
+    if nights.shape is not None and log is not None and log.stops:
+        stops = ShapedStops(draft, w, theta, window, draft.input(nights.shape), nights.log or "", log)
+    stops.night_run()
     w.formula("night_hours", "nights * night_run", "h/year", "hours it cuts alone", nights=count)
     if nights.recovery is not None:
         w.formula(
             "recovery_hours",
-            "nights * (1 - exp(-window / theta)) * recovery",
+            f"nights * ({stops.chance}) * recovery",
             "h/year",
             "staffed spindle hours lost in the mornings after a stop, to clear and restart",
+            None,
             nights=count,
-            window=window,
-            theta=theta,
             recovery=draft.input(nights.recovery),
+            **stops.uses,
         )
     costs = []
     if nights.cost_a_night is not None:
@@ -165,45 +162,25 @@ def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path
             )
         )
     if nights.undetected is not None:
-        costs += _run_on(draft, w, nights, nights.undetected, theta, window, count)
+        costs += _run_on(draft, w, nights, nights.undetected, stops, count)
     if costs:
         sum_of(w, "night_costs", costs, "USD/year", "what the nights cost")
 
 
-def _run_on(
-    draft: Draft, w: Working, nights: Nights, undetected: Amount, theta: Column, window: Column, count: Column
-) -> list[Column]:
+def _run_on(draft: Draft, w: Working, nights: Nights, undetected: Amount, stops: Stops, count: Column) -> list[Column]:
     """Post what faults that stop nothing cost (:func:`equipdecide.shop.nights.run_on` says where the formula is from)."""
     share = draft.input(undetected)
     w.formula(
         "unnoticed",
-        "nights * share * (1 - exp(-window / theta))",
+        f"nights * share * ({stops.chance})",
         "1/year",
         "nights a year with a fault the machine does not notice",
+        None,
         nights=count,
         share=share,
-        window=window,
-        theta=theta,
+        **stops.uses,
     )
-    w.formula(
-        "noticed_rate",
-        "max(1 - share, 0.000001) / theta",
-        "1/h",
-        "stops it does notice, an hour",
-        share=share,
-        theta=theta,
-    )
-    w.formula(
-        "run_on",
-        "nights * (share / max(1 - share, 0.000001) * night_run"
-        " - exp(0 - noticed_rate * window) * (1 - exp(0 - share / theta * window)) / noticed_rate)",
-        "h/year",
-        "hours a year run on after such a fault, all scrap",
-        nights=count,
-        share=share,
-        theta=theta,
-        window=window,
-    )
+    stops.run_on(share, count)
     costs = []
     if nights.scrap_hour is not None:
         costs.append(

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from equipdecide.scenario.checks.checker import Checker
 from equipdecide.scenario.checks.courses import alternatives_can_happen, courses_are_judged
-from equipdecide.scenario.checks.logs import causes_are_logged, logs_can_be_read
+from equipdecide.scenario.checks.logs import causes_are_logged, logs_can_be_read, shapes_have_a_log
 from equipdecide.scenario.checks.machines import MACHINE_CHECKS
 from equipdecide.scenario.checks.money import (
     assets_are_paid,
@@ -54,6 +54,7 @@ CHECKS: tuple[Callable[[Checker], None], ...] = (
     parts_can_be_sold,
     logs_can_be_read,
     causes_are_logged,
+    shapes_have_a_log,
     courses_are_judged,
     day_can_be_heard,
     calls_alike_have_one_answerer,

@@ -48,6 +48,25 @@ def logs_can_be_read(c: Checker) -> None:
             c.faults.extend(log_faults(lines, str(name), window))
 
 
+def shapes_have_a_log(c: Checker) -> None:
+    """A shape of the times between stops is taken on the scale of a log; without one it would say nothing."""
+    logged = {
+        name: any("log" in nights for _, run in block_at(machine, "running") for _, nights in block_at(run, "nights"))
+        for name, machine in blocks_of(c.tree, "machines")
+    }
+    blocks = [(name, run) for name, machine in blocks_of(c.tree, "machines") for _, run in block_at(machine, "running")]
+    blocks += [
+        (str(one.get("machine")), change)
+        for _, one in blocks_of(c.tree, "improvements")
+        for _, change in block_at(one, "changes")
+    ]
+    for machine, block in blocks:
+        for _, nights in block_at(block, "nights"):
+            if "shape" in nights and "log" not in nights and not logged.get(machine, False):
+                mend = "Add `log:` with a file of evenings, or leave `shape:` out: stops are then at random"
+                c.report(nights, "a shape is given without a log of nights", mend, "shape")
+
+
 def causes_are_logged(c: Checker) -> None:
     """Reasons that an improvement ends stand in the log of its machine, and no more than all of one is ended."""
     machines = dict(blocks_of(c.tree, "machines"))

@@ -28,6 +28,11 @@ class NightChanges(Frozen):
     window: Hours | None = Field(None, title="Hours of a night when all goes well")
     mean_between_stops: Hours | None = Field(None, title="Mean running hours between stops")
     log: str | None = Field(None, title="File of logged evenings (date, hours_run, reason)")
+    shape: Multiple | None = Field(
+        None,
+        title="Weibull shape of the times between stops, with a log",
+        description="left out, or 1: stops at random; below 1 more of them early in the night, above 1 late",
+    )
     parts_loaded: Count | None = Field(None, title="Parts that can be loaded for one night")
     minutes_each: Minutes | None = Field(None, title="Minutes the machine takes for one of them")
     bar_or_pallets: Hours | None = Field(None, title="Hours of work on the bar or the pallets")
