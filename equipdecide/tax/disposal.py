@@ -157,7 +157,17 @@ def _partners(draft: Draft, plan: Plan, w: Working, items: list[tuple[str, Elect
         return
     shares = {name: draft.input(owner.share) for name, owner in owners.items()}
     parts: dict[str, list[Column]] = {name: [] for name in owners}
-    for (label, _election, one), stated in zip(items, taken_by, strict=True):
+    for (label, election, one), stated in zip(items, taken_by, strict=True):
+        gone = 1.0 - sum(float(part) for part in stated.values()) if stated else 0.0
+        if gone > 5e-7:
+            draft.common.find(
+                "partners_who_left",
+                f"{gone:.0%} of the deductions on {election.possession.name} were, by the file, taken by partners who have "
+                f"left: their recapture falls on the others by their gain. Who bought a share from one of them stands in "
+                f"that one's place: add it to theirs.",
+                f"machines.{election.possession.machine}.assets.{label}.deductions_taken_by",
+                "warning",
+            )
         deducted = {}
         for name in owners:
             past = draft.input(stated[name]) if name in stated else (0.0 if stated else shares[name])

@@ -15,7 +15,7 @@ from equipdecide.tax.believed import (
     say_what_the_books_rest_on,
 )
 from equipdecide.tax.books import Book, StateRules, books_of, state_rules
-from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
+from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates, less_state_tax
 from equipdecide.tax.depreciation import depreciate
 from equipdecide.tax.disposal import dispose
 from equipdecide.tax.elections import Election, elect
@@ -164,6 +164,8 @@ def united_states(
     if scenario.shop.taxed_as == "C corporation":
         _corporation(draft, plan, by_year, cases, rules, adjustment)
         return
+    if rules is not None:
+        _entity(draft, plan, by_year, rules, cases)
     for name, owner in scenario.owners.items():
         if owner.tax_rate is not None:
             _one_rate_owner(draft, plan, by_year, name, cases)
@@ -171,7 +173,6 @@ def united_states(
             _owner(draft, plan, by_year, name, cases, rules, adjustment, elections)
     if rules is not None:
         post_payment(draft, plan)
-        _entity(draft, plan, by_year, rules, cases)
     tax_distributions(draft, plan, by_year.law, cases["as filed"]["federal"])
 
 
@@ -299,11 +300,11 @@ def _say_what_is_left(draft: Draft, name: str, filed: Working, about: str) -> No
 
 
 def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:
-    """A state's tax on the business itself, paid by the shop with its return."""
-    for case, one in cases.items():
-        if case == "reference" and "entity return shop reference" in draft:
-            continue
-        entity_tax(draft, plan, by_year, rules, case, one["state"])
+    """A state's tax on the business itself, paid by the shop with its return and deducted from its federal income."""
+    for case in sorted(cases, key=lambda case: case != "reference"):
+        if case != "reference" or "entity return shop reference" not in draft:
+            entity_tax(draft, plan, by_year, rules, case, cases[case]["state"])
+        cases[case]["federal"] = less_state_tax(draft, plan, case, cases[case]["federal"], "entity")
     if "reference" in cases and "entity return shop as filed" in draft:
         pay(
             draft,
@@ -324,14 +325,17 @@ def _corporation(
     draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None
 ) -> None:
     known = "reference" in cases
-    for case, one in cases.items():
+    for case in sorted(cases, key=lambda case: case != "reference"):
         if case == "reference" and "federal return shop reference" in draft:
             continue
-        made = corporation(draft, plan, by_year, case, one["federal"], known)
-        if known:
-            estimates(draft, plan, by_year, made)
+        one = cases[case]
         if rules is not None:
             corporate_state(draft, plan, by_year, rules, case, one["state"], known, adjustment)
+        made = corporation(
+            draft, plan, by_year, case, less_state_tax(draft, plan, case, one["federal"], "state"), known
+        )
+        if known:
+            estimates(draft, plan, by_year, made)
     each = (draft["estimates shop as filed"]["each"], draft["estimates shop reference"]["each"]) if known else None
     for kind in ("federal", "state") if rules is not None else ("federal",):
         without: Column | float = draft[f"{kind} return shop reference"]["tax"] if known else 0.0

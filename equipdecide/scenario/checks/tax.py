@@ -38,7 +38,7 @@ def state_is_on_file(c: Checker) -> None:
 
 
 def deductions_are_someones(c: Checker) -> None:
-    """Who took past deductions is an owner, and the shares make 100 %; business use that changes has its day."""
+    """Who took past deductions is an owner, and the shares make no more than 100 %; business use that changes has its day."""
     for _, machine in blocks_of(c.tree, "machines"):
         for _, asset in blocks_of(machine, "assets"):
             taken = asset.get("deductions_taken_by")
@@ -50,12 +50,12 @@ def deductions_are_someones(c: Checker) -> None:
                         c.report(taken, f"no owner is named '{name}'", mend, name)
                 shares = [_figure(share) for share in taken.values()]
                 known = [share for share in shares if share is not None]
-                if len(known) == len(shares) and abs(sum(known) - 100) > 1e-4:
+                if len(known) == len(shares) and sum(known) > 100 + 1e-4:
                     total = decimal_text(round(sum(known) / 100, 8), percent=True)
                     c.report(
                         asset,
                         f"the shares of the deductions make {total}",
-                        "Let them make 100 %",
+                        "Let them make 100 %, or less where a partner who took some has left",
                         "deductions_taken_by",
                     )
             changes, used = day_of(asset.get("business_use_changes")), day_of(asset.get("in_service"))

@@ -74,6 +74,7 @@ class AsThingsAre(Frozen):
     )
     interest_carried: Money | None = Field(None, title="Business interest of earlier years not yet deducted")
     last_tax: Money | None = Field(None, title="Federal income tax on the corporation's last return (C corporation)")
+    loss_carried: Money | None = Field(None, title="Net operating loss the corporation carries over (C corporation)")
 
 
 class Shop(Frozen):
