@@ -19,12 +19,10 @@ from equipdecide.scenario.models import Buy
 from equipdecide.tax.books import on_file, reading_then
 from equipdecide.tax.elections import FEDERAL, Election, acquired_on, bonus_row
 from equipdecide.tax.interest_limit import say_interest_limit
-from equipdecide.tax.law_by_year import say_later_law
-
-DE_MINIMIS_FROM = Date(2016, 1, 1)  # first day of the limits on file
+from equipdecide.tax.law_by_year import first_year_on_file, say_later_law
 
 
-def say_what_is_believed(draft: Draft, plan: Plan) -> None:
+def say_what_is_believed(draft: Draft, plan: Plan, law: Law) -> None:
     """Post the findings that a plan's sales and purchases call for."""
     sold = [sale for sale in plan.sales if not sale.at_end and f"gain federal {sale.machine}" in draft]
     for sale in sold:
@@ -66,9 +64,10 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
                 about,
             )
         if sale.offer is not None and sale.offer.buyer_related:
+            share = law.get("federal/dispositions.related_person_share", sale.sold_on).number
             draft.find(
                 "related_buyer",
-                f"The buyer of {sale.machine} is related: all gain is ordinary, a loss does not count, and the buyer "
+                f"The buyer of {sale.machine} is related (family, or a business held to more than {share:.0%}): all gain is ordinary, a loss does not count, and the buyer "
                 f"gets neither section 179 nor bonus on it.",
                 about,
                 "warning",
@@ -100,7 +99,7 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 f"machines.{item.machine}",
                 "warning",
             )
-        if asset.expensed and item.in_service >= DE_MINIMIS_FROM:
+        if asset.expensed and item.in_service.year >= first_year_on_file(law, "federal/depreciation.de_minimis_limit"):
             most = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="unaudited")
             audited = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="audited")
             if float(asset.cost) > most.number:

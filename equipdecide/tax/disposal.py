@@ -20,9 +20,9 @@ from equipdecide.tax.elections import Election
 from equipdecide.tax.spread_gain import spread_gain
 
 
-def more_than_a_year(acquired: Date, sold: Date) -> bool:
+def more_than_a_year(law: Law, acquired: Date, sold: Date) -> bool:
     """Tell whether property was held more than one year, counted from the day after acquisition (IRC 1231(b)(1))."""
-    return sold > cal.add_years(acquired, 1)
+    return sold > cal.add_years(acquired, round(law.get("federal/dispositions.holding_period_years", sold).number))
 
 
 def item_label(election: Election) -> str:
@@ -32,7 +32,7 @@ def item_label(election: Election) -> str:
 
 
 def gain(
-    draft: Draft, plan: Plan, sale: Sale, elections: list[Election], book: str, realized: Column, key: str
+    draft: Draft, plan: Plan, law: Law, sale: Sale, elections: list[Election], book: str, realized: Column, key: str
 ) -> Working:
     """Post the gain of one sale in one book as working ``gain <book> <key>``.
 
@@ -68,7 +68,7 @@ def gain(
         w.formula("section_1231", "gain", "USD", "section 1231")
         return w
     parts = parts_of_price(draft, w, sale, items)
-    found = [_item(draft, plan, w, sale, label, election, one, parts[label]) for label, election, one in items]
+    found = [_item(draft, plan, law, w, sale, label, election, one, parts[label]) for label, election, one in items]
     sum_of(w, "gain", [g for g, _ in found], "USD", "gain on the sale")
     sum_of(w, "ordinary_recapture", [r for _, r in found], "USD", "ordinary: recapture item by item")
     w.formula("section_1231", "gain - ordinary_recapture", "USD", "section 1231: above cost, or a loss")
@@ -77,7 +77,15 @@ def gain(
 
 
 def _item(
-    draft: Draft, plan: Plan, w: Working, sale: Sale, label: str, election: Election, one: Working, part: Column | float
+    draft: Draft,
+    plan: Plan,
+    law: Law,
+    w: Working,
+    sale: Sale,
+    label: str,
+    election: Election,
+    one: Working,
+    part: Column | float,
 ) -> tuple[Column, Column]:
     """Post one item's gain and ordinary part; returns both."""
     related = sale.offer is not None and sale.offer.buyer_related
@@ -105,7 +113,7 @@ def _item(
         realized=w[f"{label}: realized"],
         adjusted_basis=one["adjusted_basis"],
     )
-    if related or election.expensed or not more_than_a_year(election.possession.in_service, sale.sold_on):
+    if related or election.expensed or not more_than_a_year(law, election.possession.in_service, sale.sold_on):
         why = (
             "the buyer is related"
             if related
@@ -204,7 +212,7 @@ def dispose(draft: Draft, plan: Plan, law: Law, elections: list[Election], books
             continue
         realized = draft[f"settlement {sale.machine}"]["amount_realized"]
         for book in books:
-            w = gain(draft, plan, sale, elections, book, realized, sale.machine)
+            w = gain(draft, plan, law, sale, elections, book, realized, sale.machine)
             draft.taxed(f"recapture on {sale.machine}", w["ordinary_recapture"], 1, book, "recapture")
             spread = spread_gain(draft, plan, law, sale, w, book)
             draft.taxed(

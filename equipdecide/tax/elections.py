@@ -20,6 +20,8 @@ from equipdecide.scenario.models import Asset, Buy, Improvement, Machine, Method
 from equipdecide.tax.section_179 import Limit
 from equipdecide.tax.without_tables import Rates, first_months, is_short, quarter
 
+FIRST_DAY_ON_FILE = Date(1987, 1, 1)  # first day of the values on file that have never changed
+
 
 @dataclass(frozen=True)
 class Election:
@@ -52,7 +54,7 @@ def cost_at_entered(possession: Possession) -> float:
 
 def business_use_floor(law: Law) -> float:
     """Return the share of business use at or below which there is no section 179, or it is taken back."""
-    return law.get("federal/depreciation.business_use_floor", Date(1987, 1, 1)).number
+    return law.get("federal/depreciation.business_use_floor", FIRST_DAY_ON_FILE).number
 
 
 def _section_179(law: Law, possession: Possession) -> Amount | str:
@@ -79,14 +81,14 @@ def from_related(possession: Possession) -> bool:
 
 
 STRAIGHT_LINE, SLOWER, FASTER = 0.0, 1.5, 2.0  # factor of the declining rate
-LONG = 15  # IRC 168(b)(2): property of 15 years and more declines at 150 %
 
 
-def factor_of(method: Method | None, life: float) -> float:
+def factor_of(law: Law, method: Method | None, life: float) -> float:
     """Return the factor of an item's declining rate: 2 or 1.5, 0 for straight line (IRC 168(b)(1) to (3), (5), (g)(2))."""
     if method is not None and (method.method == "straight line" or method.system == "alternative"):
         return STRAIGHT_LINE
-    slower = life >= LONG or (method is not None and method.method == "150 % declining balance")
+    long = law.get("federal/depreciation.slower_rate_from_years", FIRST_DAY_ON_FILE).number
+    slower = life >= long or (method is not None and method.method == "150 % declining balance")
     return SLOWER if slower else FASTER
 
 
@@ -132,8 +134,8 @@ def recovery_period(law: Law, code: str, alternative: bool = False) -> float:
             if found is not None:
                 return float(str(found))
     if alternative:
-        return law.get("federal/depreciation.ads_years_without_class_life", Date(1987, 1, 1)).number
-    return 7.0
+        return law.get("federal/depreciation.ads_years_without_class_life", FIRST_DAY_ON_FILE).number
+    return law.get("federal/depreciation.gds_years_without_class_life", FIRST_DAY_ON_FILE).number
 
 
 def is_mid_quarter(additions: Sequence[tuple[Date, float]], share: float) -> bool:
@@ -157,7 +159,7 @@ def conventions(law: Law, possessions: Sequence[Possession], after_179: Sequence
     for item, basis in zip(possessions, after_179, strict=True):
         if item.in_service.year != item.disposed.year:
             years.setdefault(item.in_service.year, []).append((item.in_service, basis))
-    share = law.get("federal/depreciation.mid_quarter_share", Date(1987, 1, 1)).number
+    share = law.get("federal/depreciation.mid_quarter_share", FIRST_DAY_ON_FILE).number
     return {year: is_mid_quarter(additions, share) for year, additions in years.items()}
 
 
@@ -231,7 +233,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
         convention = f"mid-quarter-{quarter(began, item.in_service)}" if is_mid else "half-year"
         rate, source = _bonus(law, item)
         expensed = item.asset is not None and item.asset.expensed
-        factor = factor_of(method, life)
+        factor = factor_of(law, method, life)
         table = printed_table(law, convention, life, factor)
         rates = _rates(item, began, convention, life, factor, table)
         if method is not None and method.method == "table" and method.table:
@@ -332,7 +334,7 @@ def _flat(law: Law, item: Possession) -> Election:
     elif kind == "declining balance":
         percents = ()
     else:
-        table = printed_table(law, "half-year", life, factor_of(None, life))
+        table = printed_table(law, "half-year", life, factor_of(law, None, life))
         percents = table.values if table is not None else Rates(FASTER, life, 6.0, "no table").percents()
     return Election(
         item,

@@ -144,7 +144,7 @@ def united_states(
     rules = rules if rules is not None and rules.taxed else None
     adjustment = add_back(draft, plan, rules, elections) if rules is not None else None
     limited = known and scenario.shop.taxed_as != "sole proprietor"
-    held = property_held(draft, plan, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
+    held = property_held(draft, plan, by_year.law, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
     cases: Cases = {}
     for case in _cases(draft, plan, sale_alone):
         cases[case] = {
@@ -180,7 +180,7 @@ def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
     """Post what the reader must know of the tax of a plan beside its figures."""
     if plan.time.flat:
         return
-    say_what_is_believed(draft, plan)
+    say_what_is_believed(draft, plan, law)
     say_what_claims_need(draft, plan, law)
     say_what_the_books_rest_on(draft, plan, law, kept.elections)
     sales_tax_finding(draft, plan, law)
