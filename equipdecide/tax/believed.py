@@ -88,6 +88,14 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
     out: dict[tuple[int, str], set[bool]] = {}
     for item in plan.possessions:
         asset = item.asset
+        if item.elected.section_179_state is not None and f"state book of {item.name}" not in draft:
+            draft.find(
+                "no_state_book",
+                f"{item.name}: section 179 is elected for the state alone, but no book of its own is kept for a state: "
+                f"it changes nothing.",
+                f"machines.{item.machine}",
+                "warning",
+            )
         if asset is None:
             continue
         if asset.depreciation_claimed is not None:

@@ -142,7 +142,9 @@ def state_rules(plan: Plan, law: Law) -> StateRules | None:
     elif expensing_now == "earlier-federal":
         limit = Limit(earlier=True)
     own = book == "separate" or bonus_now in ("none", "earlier-phase-down") or limit is not None
-    return StateRules(code, entity, law, True, own, True, True, limit, _add_back(law, code, year, entity))
+    return StateRules(
+        code, entity, law, True, own, True, True, limit, _add_back(law, code, year, entity, entry.add_back)
+    )
 
 
 def on_file(law: Law, id: str) -> bool:
@@ -154,13 +156,16 @@ def on_file(law: Law, id: str) -> bool:
     return True
 
 
-def _add_back(law: Law, code: str, year: int, entity: str) -> AddBack | None:
+ADD_BACK = {"as a rule": "", "withholding rose": "_withholding", "made a loss": "_loss"}  # how its parameters end
+
+
+def _add_back(law: Law, code: str, year: int, entity: str, which: str) -> AddBack | None:
     def read(name: str, **keys: str) -> Reading | None:
         id = f"{code}/depreciation.{name}"
         return reading_then(law, id, year, **keys) if on_file(law, id) else None
 
-    share = read("add_back_share", entity=entity)
-    years = read("add_back_years", entity=entity)
+    share = read(f"add_back_share{ADD_BACK[which]}", entity=entity) or read("add_back_share", entity=entity)
+    years = read(f"add_back_years{ADD_BACK[which]}", entity=entity) or read("add_back_years", entity=entity)
     if share is None or years is None:
         return None
     starts, on_sale = read("add_back_starts", entity=entity), read("add_back_on_sale", entity=entity)

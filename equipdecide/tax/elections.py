@@ -39,6 +39,11 @@ class Election:
     declining: bool = False  # textbook double declining balance: by year from what is left, no percentages
     rates: Rates | None = None  # figured by the rate on what is left, not by a table
     alternative: bool = False  # ADS elected
+    in_state: bool = False  # section 179 is elected for the state alone
+
+    def expenses(self, book: str) -> bool:
+        """Tell whether section 179 is elected on the item in a book."""
+        return self.section_179 != "none" or (book == "state" and self.in_state)
 
 
 def cost_at_entered(possession: Possession) -> float:
@@ -57,7 +62,7 @@ def business_use_floor(law: Law) -> float:
     return law.get("federal/depreciation.business_use_floor", FIRST_DAY_ON_FILE).number
 
 
-def _section_179(law: Law, possession: Possession) -> Amount | str:
+def _section_179(law: Law, possession: Possession, state: bool = False) -> Amount | str:
     """Return what is elected; none where the law allows none.
 
     Bought from a related person (IRC 179(d)(2)), used half or less in the business (Reg. 1.179-1(d)(1), from memory), or
@@ -66,7 +71,8 @@ def _section_179(law: Law, possession: Possession) -> Amount | str:
     half = business_use(possession) <= business_use_floor(law)
     if from_related(possession) or half or possession.in_service.year == possession.disposed.year:
         return "none"
-    return possession.elected.section_179
+    own = possession.elected.section_179_state if state else None
+    return possession.elected.section_179 if own is None else own
 
 
 def business_use(possession: Possession) -> float:
@@ -163,7 +169,7 @@ def conventions(law: Law, possessions: Sequence[Possession], after_179: Sequence
     return {year: is_mid_quarter(additions, share) for year, additions in years.items()}
 
 
-def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> list[float]:
+def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool, state: bool = False) -> list[float]:
     """Return what section 179 leaves of each item at the entered figures [currency], within a book's dollar limit.
 
     `limit` None: the book allows none. `filed`: what was elected before the study stands as entered.
@@ -171,7 +177,7 @@ def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> li
     items, first = plan.possessions, plan.time.first_tax_year
     costs = [cost_at_entered(item) * business_use(item) for item in items]
     small = [item.asset is not None and item.asset.expensed for item in items]
-    asked = [_elected_at_entered(law, item, cost) for item, cost in zip(items, costs, strict=True)]
+    asked = [_elected_at_entered(law, item, cost, state) for item, cost in zip(items, costs, strict=True)]
     stands: dict[int, float] = {}
     for year in {item.in_service.year for item in items}:
         of_year = [k for k, item in enumerate(items) if item.in_service.year == year and not small[k]]
@@ -185,8 +191,8 @@ def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> li
     ]
 
 
-def _elected_at_entered(law: Law, item: Possession, cost: float) -> float:
-    elected = _section_179(law, item)
+def _elected_at_entered(law: Law, item: Possession, cost: float, state: bool) -> float:
+    elected = _section_179(law, item, state)
     return cost if elected == "all" else min(float(elected), cost) if isinstance(elected, Amount) else 0.0
 
 
@@ -213,14 +219,16 @@ FEDERAL = Limit()
 AS_FILED = "as on the returns: the table holds all that was deducted"
 
 
-def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = True) -> list[Election]:
+def elect(
+    law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = True, state: bool = False
+) -> list[Election]:
     """Return the elections of every cost item of a plan, in the order of the plan, for a book with a section 179 limit.
 
     The quarter test is of what that book's section 179 leaves, so a state's may come out otherwise than the federal one.
     """
     if plan.time.flat:
         return [_flat(law, item) for item in plan.possessions]
-    mid = conventions(law, plan.possessions, left_after_179(law, plan, limit, filed))
+    mid = conventions(law, plan.possessions, left_after_179(law, plan, limit, filed, state))
     began = plan.scenario.shop.began
     found = []
     for item in plan.possessions:
@@ -248,7 +256,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
                 item,
                 life,
                 convention,
-                _section_179(law, item),
+                _section_179(law, item, state),
                 rate,
                 source,
                 expensed,
@@ -256,6 +264,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
                 table,
                 rates=rates,
                 alternative=alternative,
+                in_state=item.elected.section_179_state is not None and _section_179(law, item, True) != "none",
             )
         )
     return found

@@ -193,11 +193,7 @@ def sold_expensed(
         item = election.possession
         if struck is not None and item.machine == struck.machine:
             continue
-        recent = (
-            item.in_service.year >= plan.time.first_tax_year
-            and election.section_179 != "none"
-            and not election.expensed
-        )
+        recent = item.in_service.year >= plan.time.first_tax_year and election.expenses(book) and not election.expensed
         used = item.asset.section_179_used.get(owner) if item.asset is not None and owner else None
         if not recent and used is None:
             continue
@@ -249,7 +245,7 @@ def at_the_business(
         name: w[f"recapture of {name}{words}"] for name in plan.scenario.owners if f"recapture of {name}{words}" in w
     }
     elects = any(
-        e.section_179 != "none" and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year
+        e.expenses(book) and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year
         for e in elections
     )
     business = w["business"]

@@ -35,6 +35,14 @@ def state_is_on_file(c: Checker) -> None:
             f"the rules of '{code}' are not on file",
             f"Known here: {', '.join(known)}; or add `rate:` with its income tax rate",
         )
+    which = state.get("add_back") if isinstance(state, Table) else None
+    if which is None or str(which) == "as a rule":
+        return
+    law = parameters.load()
+    shares = [id.split("/")[0].upper() for id in law.ids() if id.endswith("/depreciation.add_back_share_withholding")]
+    if code.upper() not in shares:
+        mend = f"Leave it out; states with several: {', '.join(sorted(shares))}"
+        c.report(state, f"only one share is on file that {code} adds back", mend, "add_back")
 
 
 def deductions_are_someones(c: Checker) -> None:

@@ -53,6 +53,9 @@ class Asset(Method):
     contract: Day | None = Field(None, title="Day a binding contract was signed")
     expensed: bool = Field(False, title="Deducted at once as a small item (de minimis)")
     section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    section_179_state: Money | Literal["all", "none"] | None = Field(
+        None, title="Section 179 deduction elected for the state alone, where it is not the federal one"
+    )
     section_179_used: dict[str, Money] = Field(
         default_factory=dict, title="What each owner could use of it, where not all"
     )

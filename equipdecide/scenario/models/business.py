@@ -46,6 +46,11 @@ class State(Frozen):
     pass_through_rate: Rate | None = Field(
         None, title="Rate at which the business elects to pay its owners' state tax (partnership, S corporation)"
     )
+    add_back: Literal["as a rule", "withholding rose", "made a loss"] = Field(
+        "as a rule",
+        title="Which share of the first-year deduction the state adds back",
+        description="Ohio: two thirds where its withholding rose by a tenth, all of it where the deduction made a loss",
+    )
     property_tax: Rate | None = Field(
         None, title="Local rate of property tax on machines a year, on the value the state taxes"
     )
