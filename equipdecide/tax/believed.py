@@ -65,10 +65,15 @@ def say_what_is_believed(draft: Draft, plan: Plan, law: Law) -> None:
             )
         if sale.offer is not None and sale.offer.buyer_related:
             share = law.get("federal/dispositions.related_person_share", sale.sold_on).number
+            taxed = (
+                "gain is taxed as on a sale to anyone"
+                if sale.offer.buyer_is_family
+                else f"a business held to more than {share:.0%} by the sellers, so all gain is ordinary"
+            )
             draft.find(
                 "related_buyer",
-                f"The buyer of {sale.machine} is related (family, or a business held to more than {share:.0%}): all gain is ordinary, a loss does not count, and the buyer "
-                f"gets neither section 179 nor bonus on it.",
+                f"The buyer of {sale.machine} is related ({'family' if sale.offer.buyer_is_family else 'a business'}): "
+                f"{taxed}; a loss does not count, and the buyer gets neither section 179 nor bonus on it.",
                 about,
                 "warning",
             )
@@ -98,6 +103,16 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
             )
         if asset is None:
             continue
+        if asset.casualty is not None:
+            draft.common.find(
+                "casualty_not_computed",
+                f"{item.name}: gain or loss of the damage of {asset.casualty.on} is not computed, only the lower basis. "
+                f"Insurance money above basis is gain; spent on a like machine within two years after the year of the "
+                f"gain it may wait by election (IRC 1033(a)(2)), and that machine's cost for tax is lower by it: enter "
+                f"the lower cost.",
+                f"machines.{item.machine}",
+                "warning",
+            )
         if asset.depreciation_claimed is not None:
             draft.common.find(
                 "depreciation_not_claimed",
@@ -217,8 +232,10 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
     if kind == "C corporation" and on_file(law, f"{code}/depreciation.corporation_method"):
         draft.common.find(
             "corporation_method",
-            f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here "
-            f"uses the MACRS tables without bonus.",
+            f"{code.upper()}: a corporation depreciates there over its own class lives by methods older than MACRS (declining "
+            f"balance up to 200 % for new and 150 % for used property), with a first-year addition in place of section 179 "
+            f"where it is elected: none of that is computed. The state's book here uses the MACRS tables without bonus and "
+            f"the state's section 179 limit; over longer lives basis stays higher and the gain of a sale there is smaller.",
             "shop.state",
             "warning",
         )

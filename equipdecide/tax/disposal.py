@@ -4,7 +4,8 @@ Form 4797. Gain = amount realized less adjusted basis; the loan that is paid off
 lowers nothing. Part III: ordinary recapture = the smaller of gain and depreciation taken, section 179 and bonus included
 (IRC 1245(a)); the rest is section 1231 (gain above cost, part I; or loss, part I line 2). Part II: held one year or less
 all of it is ordinary; so is what comes for an item deducted at once as a small one (Reg. 1.263(a)-1(f)(3)(iii), from
-memory). A related buyer: all gain ordinary (IRC 1239), no loss (IRC 267).
+memory). A related buyer: no loss (IRC 267(a)(1), (b)); a
+business of which the seller owns more than half: all gain ordinary (IRC 1239).
 """
 
 from __future__ import annotations
@@ -113,10 +114,11 @@ def _item(
         realized=w[f"{label}: realized"],
         adjusted_basis=one["adjusted_basis"],
     )
-    if related or election.expensed or not more_than_a_year(law, election.possession.in_service, sale.sold_on):
+    controlled = related and sale.offer is not None and not sale.offer.buyer_is_family
+    if controlled or election.expensed or not more_than_a_year(law, election.possession.in_service, sale.sold_on):
         why = (
-            "the buyer is related"
-            if related
+            "the buyer is a business of one's own"
+            if controlled
             else "it was deducted at once as a small item"
             if election.expensed
             else "held one year or less"

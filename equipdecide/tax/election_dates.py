@@ -68,6 +68,8 @@ def election_dates(plan: Plan, law: Law) -> tuple[ElectionDate, ...]:
                 )
             )
             continue
+        if item.in_service.year == item.disposed.year:  # nothing is deducted then, so nothing can be elected
+            continue
         found.append(
             ElectionDate(
                 "section 179: elect, change or revoke",

@@ -181,5 +181,5 @@ def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
 
 
 def _all_ordinary(law: Law, election: Election, sale: Sale) -> bool:
-    related = sale.offer is not None and sale.offer.buyer_related
+    related = sale.offer is not None and sale.offer.buyer_related and not sale.offer.buyer_is_family
     return related or election.expensed or not more_than_a_year(law, election.possession.in_service, sale.sold_on)

@@ -150,6 +150,11 @@ class Owner(Frozen):
         title="Net section 1231 losses of the last five years not yet set against gains, by year",
     )
     outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
+    at_risk: Money | None = Field(
+        None,
+        title="Amount at risk in the business at the last year's end",
+        description="Form 6198: own money and debts this owner answers for; left out: losses are not limited by it",
+    )
     loss_suspended: Money | None = Field(None, title="Losses of the business held back so far for want of basis")
     passive_loss_carried: Money | None = Field(None, title="Passive losses of the business carried over")
     guarantees: Money | None = Field(
