@@ -95,3 +95,21 @@ def test_what_is_sold_in_its_first_year_leaves_nothing_to_elect() -> None:
     texts = [str(ed.papers(loads(yaml.dump(one, Dumper=Plain, sort_keys=False)), "turn")) for one in (tree, kept)]
     assert "elect out of bonus" not in texts[0]
     assert "elect out of bonus" in texts[1]
+
+
+def test_a_rule_from_memory_is_said_where_a_course_rests_on_it() -> None:
+    small = {"cost": 2000, "in_service": date(2023, 3, 1), "expensed": "yes"}
+    file = {
+        "machines": {"M": {"assets": {"old": OLD["assets"]["old"], "gauge": small}}},
+        "offers": {"buyer": {"machine": "M", "route": "outright", "price": 30000}},
+        "alternatives": {"sell": [{"do": "sell", "machine": "M", "by": "buyer", "on": date(2026, 6, 10)}]},
+    }
+    assert "1.263(a)-1(f)(3)(iii)" in said(file, "sell")["rule_from_memory"]
+    assert "rule_from_memory" not in said(file)  # kept: nothing comes for it
+    new = {"N": {"what": "new machine", "price": 60000, "worth_at_end": 0}}
+    buy = [{"do": "buy", "machine": "N", "on": date(2026, 6, 1), "section_179": "all"}]
+    sale = [{"do": "sell", "machine": "N", "by": "buyer", "on": date(2028, 6, 10)}]
+    buyer = {"buyer": {"machine": "N", "route": "outright", "price": 50000}}
+    alternatives = {"turn": buy + sale, "buy": buy}
+    carried = {"machines": {"M": OLD} | new, "offers": buyer, "alternatives": alternatives}
+    assert "1.179-3(f)(1)" in said(carried, "turn")["rule_from_memory"]

@@ -18,6 +18,7 @@ UNITS = {
     "percent": "percent as printed",
     "years": "years",
     "months": "months",
+    "days": "days",
     "brackets": "list of {over: dollars, rate: fraction}",
     "choice": "one of the choices the file names",
     "date": "day",

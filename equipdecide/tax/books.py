@@ -16,7 +16,7 @@ from equipdecide.parameters import Law, MissingParameter, Reading
 from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
-from equipdecide.tax.elections import AS_FILED, Election, acquired_on, bonus_rate, is_used
+from equipdecide.tax.elections import AS_FILED, OWNED_BEFORE, Election, acquired_on, bonus_rate, is_used
 from equipdecide.tax.section_179 import Limit
 
 Bonus = Literal["federal", "none", "earlier-phase-down"]
@@ -105,7 +105,7 @@ class Book:
         placed = election.possession.in_service
         treatment = self.state.bonus_of(placed)
         if treatment == "federal" or election.bonus_source.startswith(
-            ("elected out", "bought from a related", AS_FILED)
+            ("elected out", "bought from a related", AS_FILED, OWNED_BEFORE)
         ):
             return election.bonus, election.bonus_source
         if treatment == "none":

@@ -49,7 +49,13 @@ def less_state_tax(draft: Draft, plan: Plan, case: str, federal: Flows, kind: st
         tax=draft[filed]["tax"],
         already=draft[reference]["tax"] if reference in draft else 0.0,
     )
-    made = w.formula("business", "income - deducted", "USD", "business income after it", income=federal.business)
+    made = w.formula(
+        "business",
+        "income - deducted",
+        "USD",
+        "business income after state tax on the business",
+        income=federal.business,
+    )
     return replace(federal, business=made)
 
 

@@ -294,6 +294,22 @@ def is_used(item: Possession) -> bool:
     return not isinstance(item.entry, Improvement) and item.entry.bought_used
 
 
+OWNED_BEFORE = "in the owner's use before: IRC 168(k)(2)(E)(ii)(I)"
+
+
+def was_in_own_use(law: Law, item: Possession) -> bool:
+    """Tell whether an item's buyer had it in use before, so that it gets no bonus (Reg. 1.168(k)-2(b)(3)(iii)(B)).
+
+    Not counted: ninety days or less from first putting it to use, and what ended before the five calendar years before.
+    """
+    before = None if isinstance(item.entry, Improvement) else item.entry.owned_before
+    if before is None:
+        return False
+    days = law.get("federal/depreciation.earlier_use_days", item.in_service).number
+    years = law.get("federal/depreciation.earlier_use_years", item.in_service).number
+    return (before.ended - before.began).days > days and before.ended.year >= item.in_service.year - years
+
+
 def acquired_on(item: Possession) -> Date:
     """Return the day of acquisition: that of the binding contract or order, else the day in service (sec. 70301(c)(4))."""
     chosen = item.elected
@@ -304,6 +320,8 @@ def acquired_on(item: Possession) -> Date:
 def _bonus(law: Law, item: Possession) -> tuple[float | Amount, str]:
     if from_related(item):
         return 0.0, "bought from a related person: IRC 168(k)(2)(E)(ii)"
+    if was_in_own_use(law, item):
+        return 0.0, OWNED_BEFORE
     stated = item.elected.bonus
     if isinstance(stated, Amount):
         return stated, "as entered"

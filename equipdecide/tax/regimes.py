@@ -19,6 +19,7 @@ from equipdecide.tax.corporation import corporate_state, corporation, entity_tax
 from equipdecide.tax.depreciation import depreciate
 from equipdecide.tax.disposal import dispose
 from equipdecide.tax.elections import Election, elect
+from equipdecide.tax.from_memory import say_rules_from_memory
 from equipdecide.tax.income import (
     Flows,
     at_the_business,
@@ -183,6 +184,7 @@ def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
     say_what_is_believed(draft, plan, law)
     say_what_claims_need(draft, plan, law)
     say_what_the_books_rest_on(draft, plan, law, kept.elections)
+    say_rules_from_memory(draft, plan, law, kept.elections)
     sales_tax_finding(draft, plan, law)
     say_states_limits(draft, plan, law)
     folder = plan.scenario.source.folder if plan.scenario.source else None
