@@ -239,6 +239,42 @@ def test_no_parameter_without_a_reader() -> None:
     none(orphans(data, readers))
 
 
+# --- law is data
+
+# What a formula of tax may say in digits: nothing and all, halves and quarters of a whole, percent as printed, half a cent.
+DIGITS = {"0", "1", "2", "4", "100", "0.01", "0.005"}
+NO_LAW = {"equipdecide/tax/elections.py": {1987}}  # the day at which values are read that have never changed
+
+
+def law_in_code(name: str, source: str) -> list[str]:
+    """Years in the code of a tax module, and figures in its formulas, that belong among the dated parameters."""
+    breaches = []
+    for node in ast.walk(ast.parse(source)):
+        year = node.value if isinstance(node, ast.Constant) and type(node.value) is int else 0
+        if 1900 <= year <= 2100 and year not in NO_LAW.get(name, set()):
+            breaches.append(f"{name}:{node.lineno}: the year {year} stands in code")
+        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute) or node.func.attr != "formula":
+            continue
+        for text in ast.walk(node.args[1]) if len(node.args) > 1 else ():
+            if isinstance(text, ast.Constant) and isinstance(text.value, str):
+                figures = re.findall(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.])", text.value)
+                breaches += [
+                    f"{name}:{node.lineno}: {figure} stands in a formula" for figure in figures if figure not in DIGITS
+                ]
+    return breaches
+
+
+def test_law_stands_among_the_parameters() -> None:
+    none(
+        [
+            breach
+            for name, text in package_sources()
+            if name.startswith("equipdecide/tax/")
+            for breach in law_in_code(name, text)
+        ]
+    )
+
+
 def test_no_published_case_without_a_reader() -> None:
     """A file of outside cases is named by a test; where a test reads a whole folder, the folder is."""
     data = [name for name in tree() if name.startswith("tests/published/")]
@@ -285,6 +321,11 @@ def test_the_rule_on_imports_catches_its_breach(name: str, source: str, breaches
 
 
 def test_each_rule_catches_its_breach() -> None:
+    assert (
+        len(law_in_code("equipdecide/tax/x.py", "ACT = Date(2025, 1, 19)\nw.formula('tax', 'income * 0.21', 'USD')"))
+        == 2
+    )
+    assert not law_in_code("equipdecide/tax/x.py", "w.formula('tax_2025', 'max(rate * income, 0) / 4', 'USD, 2025')")
     # the bars keep this file clean of the very words
     bad = "/wo|rk/main/x, see /ho|me/ann/x, ../sha|red/x, https://py|pi.org/simple, --index|-url, the C|EO, "
     bad += "a work|tree, fixes |#12, # TO|DO later, FIX|ME"

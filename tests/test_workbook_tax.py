@@ -34,7 +34,8 @@ shop:
   tax_distributions: 20 %
 owners:
   Ada: {share: 50 %, filing: joint, other_income: 150,000, wages: 60,000, spouse_wages: 70,000, investment_income: 9,000, last_tax: 21,000, last_agi: 190,000,
-        last_state_tax: 4,000, section_179_carried: 3,000, loss_carried: 11,000, losses_1231: {2022: 1,500, 2024: 2,500}, outside_basis: 15,000}
+        last_state_tax: 4,000, section_179_carried: 3,000, loss_carried: 11,000, losses_1231: {2022: 1,500, 2024: 2,500}, outside_basis: 15,000,
+        at_risk: 6,000, guarantees: 20,000}
   Bo: {share: 30 %, filing: single, other_income: 80,000, active: no, passive_loss_carried: 4,000}
   Cy: {share: 20 %, filing: head of household, other_income: 40,000, wages: 40,000}
 machines:
@@ -58,7 +59,7 @@ financing:
 alternatives:
   keep: []
   change:
-    - {do: buy, machine: N, on: 2026-05-04, pay: note, section_179: 150,000}
+    - {do: buy, machine: N, on: 2026-05-04, pay: note, section_179: 150,000, section_179_state: 20,000}
     - {do: sell, machine: M, by: buyer, on: 2026-06-10}
 """
 

@@ -17,6 +17,8 @@ UNITS = {
     "share": "fraction of a whole",
     "percent": "percent as printed",
     "years": "years",
+    "months": "months",
+    "days": "days",
     "brackets": "list of {over: dollars, rate: fraction}",
     "choice": "one of the choices the file names",
     "date": "day",

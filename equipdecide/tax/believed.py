@@ -19,12 +19,10 @@ from equipdecide.scenario.models import Buy
 from equipdecide.tax.books import on_file, reading_then
 from equipdecide.tax.elections import FEDERAL, Election, acquired_on, bonus_row
 from equipdecide.tax.interest_limit import say_interest_limit
-from equipdecide.tax.law_by_year import say_later_law
-
-DE_MINIMIS_FROM = Date(2016, 1, 1)  # first day of the limits on file
+from equipdecide.tax.law_by_year import first_year_on_file, say_later_law
 
 
-def say_what_is_believed(draft: Draft, plan: Plan) -> None:
+def say_what_is_believed(draft: Draft, plan: Plan, law: Law) -> None:
     """Post the findings that a plan's sales and purchases call for."""
     sold = [sale for sale in plan.sales if not sale.at_end and f"gain federal {sale.machine}" in draft]
     for sale in sold:
@@ -66,10 +64,16 @@ def say_what_is_believed(draft: Draft, plan: Plan) -> None:
                 about,
             )
         if sale.offer is not None and sale.offer.buyer_related:
+            share = law.get("federal/dispositions.related_person_share", sale.sold_on).number
+            taxed = (
+                "gain is taxed as on a sale to anyone"
+                if sale.offer.buyer_is_family
+                else f"a business held to more than {share:.0%} by the sellers, so all gain is ordinary"
+            )
             draft.find(
                 "related_buyer",
-                f"The buyer of {sale.machine} is related: all gain is ordinary, a loss does not count, and the buyer "
-                f"gets neither section 179 nor bonus on it.",
+                f"The buyer of {sale.machine} is related ({'family' if sale.offer.buyer_is_family else 'a business'}): "
+                f"{taxed}; a loss does not count, and the buyer gets neither section 179 nor bonus on it.",
                 about,
                 "warning",
             )
@@ -89,8 +93,26 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
     out: dict[tuple[int, str], set[bool]] = {}
     for item in plan.possessions:
         asset = item.asset
+        if item.elected.section_179_state is not None and f"state book of {item.name}" not in draft:
+            draft.find(
+                "no_state_book",
+                f"{item.name}: section 179 is elected for the state alone, but no book of its own is kept for a state: "
+                f"it changes nothing.",
+                f"machines.{item.machine}",
+                "warning",
+            )
         if asset is None:
             continue
+        if asset.casualty is not None:
+            draft.common.find(
+                "casualty_not_computed",
+                f"{item.name}: gain or loss of the damage of {asset.casualty.on} is not computed, only the lower basis. "
+                f"Insurance money above basis is gain; spent on a like machine within two years after the year of the "
+                f"gain it may wait by election (IRC 1033(a)(2)), and that machine's cost for tax is lower by it: enter "
+                f"the lower cost.",
+                f"machines.{item.machine}",
+                "warning",
+            )
         if asset.depreciation_claimed is not None:
             draft.common.find(
                 "depreciation_not_claimed",
@@ -100,7 +122,7 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
                 f"machines.{item.machine}",
                 "warning",
             )
-        if asset.expensed and item.in_service >= DE_MINIMIS_FROM:
+        if asset.expensed and item.in_service.year >= first_year_on_file(law, "federal/depreciation.de_minimis_limit"):
             most = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="unaudited")
             audited = law.get("federal/depreciation.de_minimis_limit", item.in_service, statements="audited")
             if float(asset.cost) > most.number:
@@ -210,8 +232,10 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
     if kind == "C corporation" and on_file(law, f"{code}/depreciation.corporation_method"):
         draft.common.find(
             "corporation_method",
-            f"{code.upper()}: a corporation depreciates there by methods older than MACRS; the state's book here "
-            f"uses the MACRS tables without bonus.",
+            f"{code.upper()}: a corporation depreciates there over its own class lives by methods older than MACRS (declining "
+            f"balance up to 200 % for new and 150 % for used property), with a first-year addition in place of section 179 "
+            f"where it is elected: none of that is computed. The state's book here uses the MACRS tables without bonus and "
+            f"the state's section 179 limit; over longer lives basis stays higher and the gain of a sale there is smaller.",
             "shop.state",
             "warning",
         )

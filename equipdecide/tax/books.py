@@ -10,26 +10,40 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.parameters import Law, MissingParameter, Reading
+from equipdecide.parameters.files import Parameter
 from equipdecide.plan import Plan
 from equipdecide.scenario.amounts import Amount
-from equipdecide.tax.elections import AS_FILED, Election, acquired_on, bonus_rate, is_used
+from equipdecide.tax.elections import AS_FILED, OWNED_BEFORE, Election, acquired_on, bonus_rate, is_used
 from equipdecide.tax.section_179 import Limit
 
 Bonus = Literal["federal", "none", "earlier-phase-down"]
-LAST_OLD_ACQUISITION = Date(2025, 1, 19)  # P.L. 119-21 sec. 70301(c)(1): property acquired later has the new rates
 
 
 def reading_then(law: Law, id: str, year: int, **keys: str) -> Reading | None:
     """Return the reading of a year, or the first on file where the year is before it; None where there is none."""
-    for on in (year, 2018, 2021, 2023, 2025, 2026):
-        if on >= year:
-            try:
-                return law.get(id, Date(on, 12, 31), index_rate=0.0, as_known_on=None, **keys)
-            except MissingParameter:
-                continue
+    try:
+        parameter = law.parameter(id)
+    except MissingParameter:
+        return None
+    begins = [value.from_date.year for value in parameter.values] if isinstance(parameter, Parameter) else []
+    for on in (year, *(first for first in begins if first > year)):
+        try:
+            return law.get(id, Date(on, 12, 31), index_rate=0.0, as_known_on=None, **keys)
+        except MissingParameter:
+            continue
     return None
+
+
+def last_old_acquisition(law: Law) -> Date:
+    """Return the last day of acquisition whose bonus the Act of 2025 left as it was (P.L. 119-21 sec. 70301(c)(1)).
+
+    States with the rates of the law before go by them for what is acquired later, too.
+    """
+    begins = [row["acquired_from"] for row in law.rows("federal/bonus_rates") if row["enacted"] is not None]
+    return cal.add_days(max(day for day in begins if isinstance(day, Date)), -1)
 
 
 @dataclass(frozen=True)
@@ -91,12 +105,12 @@ class Book:
         placed = election.possession.in_service
         treatment = self.state.bonus_of(placed)
         if treatment == "federal" or election.bonus_source.startswith(
-            ("elected out", "bought from a related", AS_FILED)
+            ("elected out", "bought from a related", AS_FILED, OWNED_BEFORE)
         ):
             return election.bonus, election.bonus_source
         if treatment == "none":
             return 0.0, "the state allows no bonus"
-        acquired = min(acquired_on(election.possession), LAST_OLD_ACQUISITION)
+        acquired = min(acquired_on(election.possession), last_old_acquisition(law))
         return bonus_rate(law, acquired, placed, is_used(election.possession))
 
 
@@ -128,7 +142,9 @@ def state_rules(plan: Plan, law: Law) -> StateRules | None:
     elif expensing_now == "earlier-federal":
         limit = Limit(earlier=True)
     own = book == "separate" or bonus_now in ("none", "earlier-phase-down") or limit is not None
-    return StateRules(code, entity, law, True, own, True, True, limit, _add_back(law, code, year, entity))
+    return StateRules(
+        code, entity, law, True, own, True, True, limit, _add_back(law, code, year, entity, entry.add_back)
+    )
 
 
 def on_file(law: Law, id: str) -> bool:
@@ -140,13 +156,16 @@ def on_file(law: Law, id: str) -> bool:
     return True
 
 
-def _add_back(law: Law, code: str, year: int, entity: str) -> AddBack | None:
+ADD_BACK = {"as a rule": "", "withholding rose": "_withholding", "made a loss": "_loss"}  # how its parameters end
+
+
+def _add_back(law: Law, code: str, year: int, entity: str, which: str) -> AddBack | None:
     def read(name: str, **keys: str) -> Reading | None:
         id = f"{code}/depreciation.{name}"
         return reading_then(law, id, year, **keys) if on_file(law, id) else None
 
-    share = read("add_back_share", entity=entity)
-    years = read("add_back_years", entity=entity)
+    share = read(f"add_back_share{ADD_BACK[which]}", entity=entity) or read("add_back_share", entity=entity)
+    years = read(f"add_back_years{ADD_BACK[which]}", entity=entity) or read("add_back_years", entity=entity)
     if share is None or years is None:
         return None
     starts, on_sale = read("add_back_starts", entity=entity), read("add_back_on_sale", entity=entity)

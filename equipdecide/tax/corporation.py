@@ -1,10 +1,14 @@
 """Returns of a C corporation, Form 1120 and the state's, and state taxes that a pass-through pays itself.
 
-One rate, no lower one on gain; losses are carried where the corporation's other income is known, else a loss is taken to
+State tax on the business itself is deducted from its federal income (IRC 164(a)(3); Notice 2020-75 for partnerships and S
+corporations), here in the year it is for: accrued, or estimated and paid within it. What is entered as things are is after the tax on that income, so only what a
+course adds to it is deducted; the state's own income is not lowered by it. One rate, no lower one on gain; losses are carried where the corporation's other income is known, else a loss is taken to
 lower tax on other income. Taxed twice only when paid out: dividends are not modelled.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.plan import Plan
@@ -26,6 +30,35 @@ def _income(w: Working, flows: Flows) -> None:
     )
 
 
+def less_state_tax(draft: Draft, plan: Plan, case: str, federal: Flows, kind: str) -> Flows:
+    """Return what the business hands on federally after its own state tax, where one stands as ``<kind> return shop <case>``.
+
+    Working ``state tax deducted <case>``, columns ``deducted, business`` [currency a year]. The reference has its deduction.
+    """
+    filed, reference = f"{kind} return shop {case}", f"{kind} return shop reference"
+    if filed not in draft or case == "reference":
+        return federal
+    w = draft.working(
+        f"state tax deducted {case}", plan.time.tax, f"state tax on the business deducted federally, {case}", "returns"
+    )
+    w.formula(
+        "deducted",
+        "tax - already",
+        "USD",
+        "state tax on the business that this course adds",
+        tax=draft[filed]["tax"],
+        already=draft[reference]["tax"] if reference in draft else 0.0,
+    )
+    made = w.formula(
+        "business",
+        "income - deducted",
+        "USD",
+        "business income after state tax on the business",
+        income=federal.business,
+    )
+    return replace(federal, business=made)
+
+
 def corporation(draft: Draft, plan: Plan, law: LawByYear, case: str, flows: Flows, with_losses: bool) -> Working:
     """Post the federal return of a C corporation as ``federal return shop <case>``; its last column is ``tax``."""
     home = draft.common if case == "reference" else draft
@@ -39,18 +72,25 @@ def corporation(draft: Draft, plan: Plan, law: LawByYear, case: str, flows: Flow
             "tax", "rate * income", "USD", "federal tax of the year, a loss lowering tax on other income", rate=rate
         )
         return w
+    as_is = plan.scenario.shop.as_things_are
+    start = draft.input(as_is.loss_carried) if as_is is not None and as_is.loss_carried else 0.0
     limit = law.figure(
         draft, "federal/business_losses.net_operating_loss_share", "share of income a carried loss may offset"
     )
     w.formula(
         "loss_carried",
-        "prev(loss_carried) - min(prev(loss_carried), limit * max(income, 0)) + max(0 - income, 0)",
+        "prev(loss_carried, start) - min(prev(loss_carried, start), limit * max(income, 0)) + max(0 - income, 0)",
         "USD",
         "loss carried",
         limit=limit,
+        start=start,
     )
     w.formula(
-        "taxable", "max(income, 0) - (prev(loss_carried) + max(0 - income, 0) - loss_carried)", "USD", "taxable income"
+        "taxable",
+        "max(income, 0) - (prev(loss_carried, start) + max(0 - income, 0) - loss_carried)",
+        "USD",
+        "taxable income",
+        start=start,
     )
     w.formula("tax", "rate * taxable", "USD", "federal tax of the year", rate=rate)
     return w

@@ -88,7 +88,7 @@ def depreciate(
 ) -> None:
     """Post each cost item's depreciation in each book and tell the returns, section 179 apart from the rest."""
     for book in books:
-        own = elections if book.state is None else elect(law, plan, book.limit, False)
+        own = elections if book.state is None else elect(law, plan, book.limit, False, True)
         made = [_open(draft, plan, election, book) for election in own]
         stands = {} if plan.time.flat else _stands(draft, plan, law, own, book, made, index_rate)
         for election, w in zip(own, made, strict=True):

@@ -4,7 +4,8 @@ Form 4797. Gain = amount realized less adjusted basis; the loan that is paid off
 lowers nothing. Part III: ordinary recapture = the smaller of gain and depreciation taken, section 179 and bonus included
 (IRC 1245(a)); the rest is section 1231 (gain above cost, part I; or loss, part I line 2). Part II: held one year or less
 all of it is ordinary; so is what comes for an item deducted at once as a small one (Reg. 1.263(a)-1(f)(3)(iii), from
-memory). A related buyer: all gain ordinary (IRC 1239), no loss (IRC 267).
+memory). A related buyer: no loss (IRC 267(a)(1), (b)); a
+business of which the seller owns more than half: all gain ordinary (IRC 1239).
 """
 
 from __future__ import annotations
@@ -20,9 +21,9 @@ from equipdecide.tax.elections import Election
 from equipdecide.tax.spread_gain import spread_gain
 
 
-def more_than_a_year(acquired: Date, sold: Date) -> bool:
+def more_than_a_year(law: Law, acquired: Date, sold: Date) -> bool:
     """Tell whether property was held more than one year, counted from the day after acquisition (IRC 1231(b)(1))."""
-    return sold > cal.add_years(acquired, 1)
+    return sold > cal.add_years(acquired, round(law.get("federal/dispositions.holding_period_years", sold).number))
 
 
 def item_label(election: Election) -> str:
@@ -32,7 +33,7 @@ def item_label(election: Election) -> str:
 
 
 def gain(
-    draft: Draft, plan: Plan, sale: Sale, elections: list[Election], book: str, realized: Column, key: str
+    draft: Draft, plan: Plan, law: Law, sale: Sale, elections: list[Election], book: str, realized: Column, key: str
 ) -> Working:
     """Post the gain of one sale in one book as working ``gain <book> <key>``.
 
@@ -68,7 +69,7 @@ def gain(
         w.formula("section_1231", "gain", "USD", "section 1231")
         return w
     parts = parts_of_price(draft, w, sale, items)
-    found = [_item(draft, plan, w, sale, label, election, one, parts[label]) for label, election, one in items]
+    found = [_item(draft, plan, law, w, sale, label, election, one, parts[label]) for label, election, one in items]
     sum_of(w, "gain", [g for g, _ in found], "USD", "gain on the sale")
     sum_of(w, "ordinary_recapture", [r for _, r in found], "USD", "ordinary: recapture item by item")
     w.formula("section_1231", "gain - ordinary_recapture", "USD", "section 1231: above cost, or a loss")
@@ -77,7 +78,15 @@ def gain(
 
 
 def _item(
-    draft: Draft, plan: Plan, w: Working, sale: Sale, label: str, election: Election, one: Working, part: Column | float
+    draft: Draft,
+    plan: Plan,
+    law: Law,
+    w: Working,
+    sale: Sale,
+    label: str,
+    election: Election,
+    one: Working,
+    part: Column | float,
 ) -> tuple[Column, Column]:
     """Post one item's gain and ordinary part; returns both."""
     related = sale.offer is not None and sale.offer.buyer_related
@@ -105,10 +114,11 @@ def _item(
         realized=w[f"{label}: realized"],
         adjusted_basis=one["adjusted_basis"],
     )
-    if related or election.expensed or not more_than_a_year(election.possession.in_service, sale.sold_on):
+    controlled = related and sale.offer is not None and not sale.offer.buyer_is_family
+    if controlled or election.expensed or not more_than_a_year(law, election.possession.in_service, sale.sold_on):
         why = (
-            "the buyer is related"
-            if related
+            "the buyer is a business of one's own"
+            if controlled
             else "it was deducted at once as a small item"
             if election.expensed
             else "held one year or less"
@@ -157,7 +167,17 @@ def _partners(draft: Draft, plan: Plan, w: Working, items: list[tuple[str, Elect
         return
     shares = {name: draft.input(owner.share) for name, owner in owners.items()}
     parts: dict[str, list[Column]] = {name: [] for name in owners}
-    for (label, _election, one), stated in zip(items, taken_by, strict=True):
+    for (label, election, one), stated in zip(items, taken_by, strict=True):
+        gone = 1.0 - sum(float(part) for part in stated.values()) if stated else 0.0
+        if gone > 5e-7:
+            draft.common.find(
+                "partners_who_left",
+                f"{gone:.0%} of the deductions on {election.possession.name} were, by the file, taken by partners who have "
+                f"left: their recapture falls on the others by their gain. Who bought a share from one of them stands in "
+                f"that one's place: add it to theirs.",
+                f"machines.{election.possession.machine}.assets.{label}.deductions_taken_by",
+                "warning",
+            )
         deducted = {}
         for name in owners:
             past = draft.input(stated[name]) if name in stated else (0.0 if stated else shares[name])
@@ -194,7 +214,7 @@ def dispose(draft: Draft, plan: Plan, law: Law, elections: list[Election], books
             continue
         realized = draft[f"settlement {sale.machine}"]["amount_realized"]
         for book in books:
-            w = gain(draft, plan, sale, elections, book, realized, sale.machine)
+            w = gain(draft, plan, law, sale, elections, book, realized, sale.machine)
             draft.taxed(f"recapture on {sale.machine}", w["ordinary_recapture"], 1, book, "recapture")
             spread = spread_gain(draft, plan, law, sale, w, book)
             draft.taxed(

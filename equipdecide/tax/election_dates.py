@@ -12,11 +12,8 @@ from equipdecide import calendar as cal
 from equipdecide.calendar import Date
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
-from equipdecide.tax.books import on_file
+from equipdecide.tax.books import on_file, reading_then
 from equipdecide.tax.elections import elect, reduced_rate
-
-EXTENSION_MONTHS = 6  # Forms 4868 and 7004, from memory
-AMENDED_YEARS = 3  # IRC 6511(a): a claim within three years of the return, from memory
 
 
 @dataclass(frozen=True)
@@ -28,6 +25,11 @@ class ElectionDate:
     last_day: Date
     how: str
     source: str
+
+
+def extension_months(plan: Plan, law: Law) -> int:
+    """Return the months by which an extension puts off the day of a return."""
+    return round(law.get("federal/returns.extension_months", plan.time.start).number)
 
 
 def return_day(plan: Plan, law: Law, year: int) -> Date:
@@ -49,10 +51,12 @@ def election_dates(plan: Plan, law: Law) -> tuple[ElectionDate, ...]:
     """Return the elections a plan's items and sales leave open at the decision, by last day."""
     found: list[ElectionDate] = []
     decided = plan.time.start
+    months = extension_months(plan, law)
+    years = round(law.get("federal/returns.amendment_years", decided).number)
     for election in elect(law, plan) if not plan.time.flat else []:
         item, year = election.possession, election.possession.in_service.year
         due = return_day(plan, law, year)
-        extended = cal.next_business_day(cal.add_months(due, EXTENSION_MONTHS))
+        extended = cal.next_business_day(cal.add_months(due, months))
         if election.expensed:
             found.append(
                 ElectionDate(
@@ -64,11 +68,13 @@ def election_dates(plan: Plan, law: Law) -> tuple[ElectionDate, ...]:
                 )
             )
             continue
+        if item.in_service.year == item.disposed.year:  # nothing is deducted then, so nothing can be elected
+            continue
         found.append(
             ElectionDate(
                 "section 179: elect, change or revoke",
                 item.name,
-                cal.next_business_day(cal.add_years(due, AMENDED_YEARS)),
+                cal.next_business_day(cal.add_years(due, years)),
                 "Form 4562 with the return or with an amended one",
                 "IRC 179(c)(2)",
             )
@@ -111,7 +117,9 @@ def _of_the_year(plan: Plan, law: Law) -> list[ElectionDate]:
             if p.machine == sale.machine and p.asset is not None and p.asset.depreciation_claimed is not None
         ]
         if items:
-            day = cal.next_business_day(cal.add_months(return_day(plan, law, sale.sold_on.year), EXTENSION_MONTHS))
+            day = cal.next_business_day(
+                cal.add_months(return_day(plan, law, sale.sold_on.year), extension_months(plan, law))
+            )
             found.append(
                 ElectionDate(
                     "claim depreciation missed so far",
@@ -124,8 +132,9 @@ def _of_the_year(plan: Plan, law: Law) -> list[ElectionDate]:
     state, kind = plan.scenario.shop.state, plan.scenario.shop.taxed_as
     if state is not None and state.code is not None and kind in ("partnership", "S corporation"):
         id = f"{state.code.lower()}/income.pass_through_election"
-        if on_file(law, id) and law.get(id, Date(max(plan.time.first_tax_year, 2025), 12, 31)).choice == "available":
-            year = plan.time.first_tax_year
+        year = plan.time.first_tax_year
+        read = reading_then(law, id, year) if on_file(law, id) else None
+        if read is not None and read.choice == "available":
             found.append(
                 ElectionDate(
                     f"let the business pay the {state.code.upper()} tax of its owners",

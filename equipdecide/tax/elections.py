@@ -20,6 +20,8 @@ from equipdecide.scenario.models import Asset, Buy, Improvement, Machine, Method
 from equipdecide.tax.section_179 import Limit
 from equipdecide.tax.without_tables import Rates, first_months, is_short, quarter
 
+FIRST_DAY_ON_FILE = Date(1987, 1, 1)  # first day of the values on file that have never changed
+
 
 @dataclass(frozen=True)
 class Election:
@@ -37,6 +39,11 @@ class Election:
     declining: bool = False  # textbook double declining balance: by year from what is left, no percentages
     rates: Rates | None = None  # figured by the rate on what is left, not by a table
     alternative: bool = False  # ADS elected
+    in_state: bool = False  # section 179 is elected for the state alone
+
+    def expenses(self, book: str) -> bool:
+        """Tell whether section 179 is elected on the item in a book."""
+        return self.section_179 != "none" or (book == "state" and self.in_state)
 
 
 def cost_at_entered(possession: Possession) -> float:
@@ -52,10 +59,10 @@ def cost_at_entered(possession: Possession) -> float:
 
 def business_use_floor(law: Law) -> float:
     """Return the share of business use at or below which there is no section 179, or it is taken back."""
-    return law.get("federal/depreciation.business_use_floor", Date(1987, 1, 1)).number
+    return law.get("federal/depreciation.business_use_floor", FIRST_DAY_ON_FILE).number
 
 
-def _section_179(law: Law, possession: Possession) -> Amount | str:
+def _section_179(law: Law, possession: Possession, state: bool = False) -> Amount | str:
     """Return what is elected; none where the law allows none.
 
     Bought from a related person (IRC 179(d)(2)), used half or less in the business (Reg. 1.179-1(d)(1), from memory), or
@@ -64,7 +71,8 @@ def _section_179(law: Law, possession: Possession) -> Amount | str:
     half = business_use(possession) <= business_use_floor(law)
     if from_related(possession) or half or possession.in_service.year == possession.disposed.year:
         return "none"
-    return possession.elected.section_179
+    own = possession.elected.section_179_state if state else None
+    return possession.elected.section_179 if own is None else own
 
 
 def business_use(possession: Possession) -> float:
@@ -79,14 +87,14 @@ def from_related(possession: Possession) -> bool:
 
 
 STRAIGHT_LINE, SLOWER, FASTER = 0.0, 1.5, 2.0  # factor of the declining rate
-LONG = 15  # IRC 168(b)(2): property of 15 years and more declines at 150 %
 
 
-def factor_of(method: Method | None, life: float) -> float:
+def factor_of(law: Law, method: Method | None, life: float) -> float:
     """Return the factor of an item's declining rate: 2 or 1.5, 0 for straight line (IRC 168(b)(1) to (3), (5), (g)(2))."""
     if method is not None and (method.method == "straight line" or method.system == "alternative"):
         return STRAIGHT_LINE
-    slower = life >= LONG or (method is not None and method.method == "150 % declining balance")
+    long = law.get("federal/depreciation.slower_rate_from_years", FIRST_DAY_ON_FILE).number
+    slower = life >= long or (method is not None and method.method == "150 % declining balance")
     return SLOWER if slower else FASTER
 
 
@@ -132,8 +140,8 @@ def recovery_period(law: Law, code: str, alternative: bool = False) -> float:
             if found is not None:
                 return float(str(found))
     if alternative:
-        return law.get("federal/depreciation.ads_years_without_class_life", Date(1987, 1, 1)).number
-    return 7.0
+        return law.get("federal/depreciation.ads_years_without_class_life", FIRST_DAY_ON_FILE).number
+    return law.get("federal/depreciation.gds_years_without_class_life", FIRST_DAY_ON_FILE).number
 
 
 def is_mid_quarter(additions: Sequence[tuple[Date, float]], share: float) -> bool:
@@ -157,11 +165,11 @@ def conventions(law: Law, possessions: Sequence[Possession], after_179: Sequence
     for item, basis in zip(possessions, after_179, strict=True):
         if item.in_service.year != item.disposed.year:
             years.setdefault(item.in_service.year, []).append((item.in_service, basis))
-    share = law.get("federal/depreciation.mid_quarter_share", Date(1987, 1, 1)).number
+    share = law.get("federal/depreciation.mid_quarter_share", FIRST_DAY_ON_FILE).number
     return {year: is_mid_quarter(additions, share) for year, additions in years.items()}
 
 
-def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> list[float]:
+def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool, state: bool = False) -> list[float]:
     """Return what section 179 leaves of each item at the entered figures [currency], within a book's dollar limit.
 
     `limit` None: the book allows none. `filed`: what was elected before the study stands as entered.
@@ -169,7 +177,7 @@ def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> li
     items, first = plan.possessions, plan.time.first_tax_year
     costs = [cost_at_entered(item) * business_use(item) for item in items]
     small = [item.asset is not None and item.asset.expensed for item in items]
-    asked = [_elected_at_entered(law, item, cost) for item, cost in zip(items, costs, strict=True)]
+    asked = [_elected_at_entered(law, item, cost, state) for item, cost in zip(items, costs, strict=True)]
     stands: dict[int, float] = {}
     for year in {item.in_service.year for item in items}:
         of_year = [k for k, item in enumerate(items) if item.in_service.year == year and not small[k]]
@@ -183,8 +191,8 @@ def left_after_179(law: Law, plan: Plan, limit: Limit | None, filed: bool) -> li
     ]
 
 
-def _elected_at_entered(law: Law, item: Possession, cost: float) -> float:
-    elected = _section_179(law, item)
+def _elected_at_entered(law: Law, item: Possession, cost: float, state: bool) -> float:
+    elected = _section_179(law, item, state)
     return cost if elected == "all" else min(float(elected), cost) if isinstance(elected, Amount) else 0.0
 
 
@@ -211,14 +219,16 @@ FEDERAL = Limit()
 AS_FILED = "as on the returns: the table holds all that was deducted"
 
 
-def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = True) -> list[Election]:
+def elect(
+    law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = True, state: bool = False
+) -> list[Election]:
     """Return the elections of every cost item of a plan, in the order of the plan, for a book with a section 179 limit.
 
     The quarter test is of what that book's section 179 leaves, so a state's may come out otherwise than the federal one.
     """
     if plan.time.flat:
         return [_flat(law, item) for item in plan.possessions]
-    mid = conventions(law, plan.possessions, left_after_179(law, plan, limit, filed))
+    mid = conventions(law, plan.possessions, left_after_179(law, plan, limit, filed, state))
     began = plan.scenario.shop.began
     found = []
     for item in plan.possessions:
@@ -231,7 +241,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
         convention = f"mid-quarter-{quarter(began, item.in_service)}" if is_mid else "half-year"
         rate, source = _bonus(law, item)
         expensed = item.asset is not None and item.asset.expensed
-        factor = factor_of(method, life)
+        factor = factor_of(law, method, life)
         table = printed_table(law, convention, life, factor)
         rates = _rates(item, began, convention, life, factor, table)
         if method is not None and method.method == "table" and method.table:
@@ -246,7 +256,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
                 item,
                 life,
                 convention,
-                _section_179(law, item),
+                _section_179(law, item, state),
                 rate,
                 source,
                 expensed,
@@ -254,6 +264,7 @@ def elect(law: Law, plan: Plan, limit: Limit | None = FEDERAL, filed: bool = Tru
                 table,
                 rates=rates,
                 alternative=alternative,
+                in_state=item.elected.section_179_state is not None and _section_179(law, item, True) != "none",
             )
         )
     return found
@@ -283,6 +294,22 @@ def is_used(item: Possession) -> bool:
     return not isinstance(item.entry, Improvement) and item.entry.bought_used
 
 
+OWNED_BEFORE = "in the owner's use before: IRC 168(k)(2)(E)(ii)(I)"
+
+
+def was_in_own_use(law: Law, item: Possession) -> bool:
+    """Tell whether an item's buyer had it in use before, so that it gets no bonus (Reg. 1.168(k)-2(b)(3)(iii)(B)).
+
+    Not counted: ninety days or less from first putting it to use, and what ended before the five calendar years before.
+    """
+    before = None if isinstance(item.entry, Improvement) else item.entry.owned_before
+    if before is None:
+        return False
+    days = law.get("federal/depreciation.earlier_use_days", item.in_service).number
+    years = law.get("federal/depreciation.earlier_use_years", item.in_service).number
+    return (before.ended - before.began).days > days and before.ended.year >= item.in_service.year - years
+
+
 def acquired_on(item: Possession) -> Date:
     """Return the day of acquisition: that of the binding contract or order, else the day in service (sec. 70301(c)(4))."""
     chosen = item.elected
@@ -293,6 +320,8 @@ def acquired_on(item: Possession) -> Date:
 def _bonus(law: Law, item: Possession) -> tuple[float | Amount, str]:
     if from_related(item):
         return 0.0, "bought from a related person: IRC 168(k)(2)(E)(ii)"
+    if was_in_own_use(law, item):
+        return 0.0, OWNED_BEFORE
     stated = item.elected.bonus
     if isinstance(stated, Amount):
         return stated, "as entered"
@@ -332,7 +361,7 @@ def _flat(law: Law, item: Possession) -> Election:
     elif kind == "declining balance":
         percents = ()
     else:
-        table = printed_table(law, "half-year", life, factor_of(None, life))
+        table = printed_table(law, "half-year", life, factor_of(law, None, life))
         percents = table.values if table is not None else Rates(FASTER, life, 6.0, "no table").percents()
     return Election(
         item,

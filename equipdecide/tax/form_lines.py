@@ -142,7 +142,7 @@ def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
         for e in (e for e in elections if e.possession.machine == sale.machine):
             label, w = item_label(e), ledger.workings[book_name(e, "federal")]
             own, ordinary = gain[f"{label}: gain"].figure(), gain[f"{label}: recapture"].figure()
-            if _all_ordinary(e, sale):
+            if _all_ordinary(law, e, sale):
                 part_2 += own
                 yield _line(law, "4797", "10", own, e.possession.name)
             elif own < 0:
@@ -180,6 +180,6 @@ def _form_4797(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
             yield _line(law, "Schedule C", "6", back["recapture"].figure(), e.possession.name)
 
 
-def _all_ordinary(election: Election, sale: Sale) -> bool:
-    related = sale.offer is not None and sale.offer.buyer_related
-    return related or election.expensed or not more_than_a_year(election.possession.in_service, sale.sold_on)
+def _all_ordinary(law: Law, election: Election, sale: Sale) -> bool:
+    related = sale.offer is not None and sale.offer.buyer_related and not sale.offer.buyer_is_family
+    return related or election.expensed or not more_than_a_year(law, election.possession.in_service, sale.sold_on)

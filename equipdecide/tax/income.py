@@ -23,8 +23,6 @@ from equipdecide.tax.law_by_year import LawByYear
 from equipdecide.tax.section_179 import deduct, restore
 from equipdecide.tax.spread_gain import SPREAD
 
-PROPERTY_YEARS = 10  # IRC 199A(b)(6)(B): property counts for ten years, or its recovery period if that is longer
-
 
 @dataclass(frozen=True, eq=False)
 class Flows:
@@ -139,24 +137,25 @@ def _by_owner(draft: Draft, plan: Plan, w: Working, book: str, struck: Sale | No
             )
 
 
-def property_held(draft: Draft, plan: Plan, elections: Sequence[Election]) -> Column:
+def property_held(draft: Draft, plan: Plan, law: Law, elections: Sequence[Election]) -> Column:
     """Post the unadjusted basis of property held at each year's end and still counted: working ``property`` [currency]."""
     w = draft.working(
         "property", plan.time.tax, "unadjusted basis of property held at the end of the year", "qualified income"
     )
     held = []
+    years = round(law.get("federal/qualified_business_income.property_years", plan.time.tax.ends[-1]).number)
     for election in elections:
         item = election.possession
         if election.expensed:
             continue
-        until = cal.add_years(item.in_service, max(PROPERTY_YEARS, math.ceil(election.life)))
+        until = cal.add_years(item.in_service, max(years, math.ceil(election.life)))
         flags = [1.0 if item.in_service <= end < min(item.disposed, until) else 0.0 for end in plan.time.tax.ends]
         if any(flags):
             w.given(
                 f"{item.name}: held",
                 flags,
                 "1",
-                f"held, and in service for less than {PROPERTY_YEARS} years",
+                f"held, and in service for less than {years} years",
                 Origin("calendar", item.name),
             )
             held.append(
@@ -194,11 +193,7 @@ def sold_expensed(
         item = election.possession
         if struck is not None and item.machine == struck.machine:
             continue
-        recent = (
-            item.in_service.year >= plan.time.first_tax_year
-            and election.section_179 != "none"
-            and not election.expensed
-        )
+        recent = item.in_service.year >= plan.time.first_tax_year and election.expenses(book) and not election.expensed
         used = item.asset.section_179_used.get(owner) if item.asset is not None and owner else None
         if not recent and used is None:
             continue
@@ -250,7 +245,7 @@ def at_the_business(
         name: w[f"recapture of {name}{words}"] for name in plan.scenario.owners if f"recapture of {name}{words}" in w
     }
     elects = any(
-        e.section_179 != "none" and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year
+        e.expenses(book) and not e.expensed and e.possession.in_service.year >= plan.time.first_tax_year
         for e in elections
     )
     business = w["business"]

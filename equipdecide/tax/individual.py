@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Owner
+from equipdecide.tax.at_risk import by_risk
 from equipdecide.tax.elections import Election
 from equipdecide.tax.income import Flows, first_sale, sold_expensed
 from equipdecide.tax.law_by_year import STATUS, LawByYear
@@ -186,7 +187,8 @@ def federal(
         recapture_of_all=flows.recapture,
         gain_of_all=flows.gain,
     )
-    lets = by_passivity(draft, w, owner, by_basis(draft, plan, w, owner, case, share, activity, whole))
+    by_own = by_basis(draft, plan, w, owner, case, share, activity, whole)
+    lets = by_passivity(draft, w, owner, by_risk(draft, plan, w, name, owner, case, share, by_own, whole))
     counted = w.formula("counted", "lets", "USD", "business income that counts this year", lets=lets)
     excess_loss(w, year, status, counted)
     earned = w.formula(

@@ -12,11 +12,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from equipdecide.calendar import Date
 from equipdecide.ledger import Column, Draft, IncomeItem, Working, sum_of
 from equipdecide.parameters import Law
 from equipdecide.plan import Plan
-from equipdecide.tax.law_by_year import LawByYear
+from equipdecide.tax.law_by_year import LawByYear, first_year_on_file
 
 ID = "federal/business_interest"
 INTEREST = ("interest on ", "interest before ", "last interest on ", "interest in the payoff of ")
@@ -25,7 +24,9 @@ INTEREST = ("interest on ", "interest before ", "last interest on ", "interest i
 def applies(plan: Plan, law: Law) -> bool:
     """Tell whether average gross receipts, as entered, are above the exemption at the decision."""
     as_is = plan.scenario.shop.as_things_are
-    if plan.time.flat or as_is is None or as_is.gross_receipts is None or plan.time.start < Date(2018, 1, 1):
+    if plan.time.flat or as_is is None or as_is.gross_receipts is None:
+        return False
+    if plan.time.start.year < first_year_on_file(law, f"{ID}.gross_receipts_threshold"):
         return False
     return float(as_is.gross_receipts) > law.get(f"{ID}.gross_receipts_threshold", plan.time.start).number
 

@@ -15,6 +15,14 @@ STATUS = {"single": "single", "joint": "joint", "separate": "separate", "head of
 DEFAULT_INDEXING = 0.025  # a year, for brackets after the last published year: an assumption, said in a finding
 
 
+def first_year_on_file(law: Law, id: str) -> int:
+    """Return the year from which a dated parameter has a value. Raises MissingParameter where there is none of that id."""
+    parameter = law.parameter(id)
+    if not isinstance(parameter, Parameter):
+        raise MissingParameter(f"{id} is a table, no dated parameter.")
+    return parameter.values[0].from_date.year
+
+
 def say_later_law(draft: Draft, law: Law, readings: Iterable[Reading], decided: Date, says: str) -> None:
     """Post a finding for each figure used that became law only after the day of the decision."""
     for reading in law.later_law(readings, decided):

@@ -3,7 +3,7 @@
 Each posts into the owner's return. Basis: IRC 704(d), 1366(d), Reg. 1.704-1(d); a loss beyond the owner's basis is held
 back and comes free as later income builds basis. Passive: IRC 469, Form 8582, all of the owner's share taken as one
 activity. Excess business loss: IRC 461(l), Form 461, carried forward as a net operating loss, which may take 80 % of
-later income (IRC 172(a)(2)). The loss at risk (IRC 465) is not looked at apart.
+later income (IRC 172(a)(2)). The amount at risk: :mod:`equipdecide.tax.at_risk`.
 """
 
 from __future__ import annotations
@@ -47,6 +47,21 @@ def debts_of_the_business(draft: Draft, plan: Plan) -> Column:
     return w["owed"]
 
 
+def paid_out(draft: Draft, plan: Plan, w: Working, share: Column, taxable: Column) -> None:
+    """Post ``paid_out``: an owner's share of what the business pays out [currency a year]."""
+    shop = plan.scenario.shop
+    w.formula(
+        "paid_out",
+        "share * (drawn + rate * max(taxable, 0))",
+        "USD",
+        "share of what the business pays out",
+        share=share,
+        drawn=draft.input(shop.distributions) if shop.distributions else 0.0,
+        rate=draft.input(shop.tax_distributions) if shop.tax_distributions else 0.0,
+        taxable=taxable,
+    )
+
+
 def by_basis(
     draft: Draft, plan: Plan, w: Working, owner: Owner, case: str, share: Column, activity: Column, taxable: Column
 ) -> Column:
@@ -60,16 +75,7 @@ def by_basis(
     shop = plan.scenario.shop
     start = draft.input(owner.outside_basis)
     held = draft.input(owner.loss_suspended) if owner.loss_suspended else 0.0
-    w.formula(
-        "paid_out",
-        "share * (drawn + rate * max(taxable, 0))",
-        "USD",
-        "share of what the business pays out",
-        share=share,
-        drawn=draft.input(shop.distributions) if shop.distributions else 0.0,
-        rate=draft.input(shop.tax_distributions) if shop.tax_distributions else 0.0,
-        taxable=taxable,
-    )
+    paid_out(draft, plan, w, share, taxable)
     if shop.taxed_as == "partnership" and case != "reference":  # debts of an S corporation give no basis
         owed = draft["debts"]["owed"] if "debts" in draft else debts_of_the_business(draft, plan)
         opening = sum_of_old_debts(draft, plan)

@@ -11,8 +11,10 @@ from __future__ import annotations
 from equipdecide.ledger import Column, Draft, Working
 from equipdecide.plan import Plan
 from equipdecide.scenario.models import Owner
-from equipdecide.tax.law_by_year import LawByYear
+from equipdecide.tax.law_by_year import LawByYear, first_year_on_file
 from equipdecide.tax.limits import Year
+
+MINIMUM = "federal/qualified_business_income.minimum_deduction"
 
 
 def qualified(
@@ -64,10 +66,10 @@ def qualified(
     )
     floor = "0"
     uses: dict[str, Column | float] = {}
-    if owner.active and plan.time.last_tax_year >= 2026:
+    if owner.active and plan.time.last_tax_year >= first_year_on_file(law.law, MINIMUM):
         floor = "where(qualified_net >= least_income, least, 0)"
         uses = {
-            "least": law.since(draft, "federal/qualified_business_income.minimum_deduction", "least QBI deduction"),
+            "least": law.since(draft, MINIMUM, "least QBI deduction"),
             "least_income": law.since(
                 draft, "federal/qualified_business_income.minimum_income", "income for the least QBI deduction"
             ),

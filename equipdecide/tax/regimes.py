@@ -15,10 +15,11 @@ from equipdecide.tax.believed import (
     say_what_the_books_rest_on,
 )
 from equipdecide.tax.books import Book, StateRules, books_of, state_rules
-from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates
+from equipdecide.tax.corporation import corporate_state, corporation, entity_tax, estimates, less_state_tax
 from equipdecide.tax.depreciation import depreciate
 from equipdecide.tax.disposal import dispose
 from equipdecide.tax.elections import Election, elect
+from equipdecide.tax.from_memory import say_rules_from_memory
 from equipdecide.tax.income import (
     Flows,
     at_the_business,
@@ -144,7 +145,7 @@ def united_states(
     rules = rules if rules is not None and rules.taxed else None
     adjustment = add_back(draft, plan, rules, elections) if rules is not None else None
     limited = known and scenario.shop.taxed_as != "sole proprietor"
-    held = property_held(draft, plan, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
+    held = property_held(draft, plan, by_year.law, elections) if scenario.shop.taxed_as != "C corporation" else 0.0
     cases: Cases = {}
     for case in _cases(draft, plan, sale_alone):
         cases[case] = {
@@ -164,6 +165,8 @@ def united_states(
     if scenario.shop.taxed_as == "C corporation":
         _corporation(draft, plan, by_year, cases, rules, adjustment)
         return
+    if rules is not None:
+        _entity(draft, plan, by_year, rules, cases)
     for name, owner in scenario.owners.items():
         if owner.tax_rate is not None:
             _one_rate_owner(draft, plan, by_year, name, cases)
@@ -171,7 +174,6 @@ def united_states(
             _owner(draft, plan, by_year, name, cases, rules, adjustment, elections)
     if rules is not None:
         post_payment(draft, plan)
-        _entity(draft, plan, by_year, rules, cases)
     tax_distributions(draft, plan, by_year.law, cases["as filed"]["federal"])
 
 
@@ -179,9 +181,10 @@ def say(draft: Draft, plan: Plan, law: Law, kept: KeptBooks) -> None:
     """Post what the reader must know of the tax of a plan beside its figures."""
     if plan.time.flat:
         return
-    say_what_is_believed(draft, plan)
+    say_what_is_believed(draft, plan, law)
     say_what_claims_need(draft, plan, law)
     say_what_the_books_rest_on(draft, plan, law, kept.elections)
+    say_rules_from_memory(draft, plan, law, kept.elections)
     sales_tax_finding(draft, plan, law)
     say_states_limits(draft, plan, law)
     folder = plan.scenario.source.folder if plan.scenario.source else None
@@ -299,11 +302,11 @@ def _say_what_is_left(draft: Draft, name: str, filed: Working, about: str) -> No
 
 
 def _entity(draft: Draft, plan: Plan, by_year: LawByYear, rules: StateRules, cases: Cases) -> None:
-    """A state's tax on the business itself, paid by the shop with its return."""
-    for case, one in cases.items():
-        if case == "reference" and "entity return shop reference" in draft:
-            continue
-        entity_tax(draft, plan, by_year, rules, case, one["state"])
+    """A state's tax on the business itself, paid by the shop with its return and deducted from its federal income."""
+    for case in sorted(cases, key=lambda case: case != "reference"):
+        if case != "reference" or "entity return shop reference" not in draft:
+            entity_tax(draft, plan, by_year, rules, case, cases[case]["state"])
+        cases[case]["federal"] = less_state_tax(draft, plan, case, cases[case]["federal"], "entity")
     if "reference" in cases and "entity return shop as filed" in draft:
         pay(
             draft,
@@ -324,14 +327,17 @@ def _corporation(
     draft: Draft, plan: Plan, by_year: LawByYear, cases: Cases, rules: StateRules | None, adjustment: Column | None
 ) -> None:
     known = "reference" in cases
-    for case, one in cases.items():
+    for case in sorted(cases, key=lambda case: case != "reference"):
         if case == "reference" and "federal return shop reference" in draft:
             continue
-        made = corporation(draft, plan, by_year, case, one["federal"], known)
-        if known:
-            estimates(draft, plan, by_year, made)
+        one = cases[case]
         if rules is not None:
             corporate_state(draft, plan, by_year, rules, case, one["state"], known, adjustment)
+        made = corporation(
+            draft, plan, by_year, case, less_state_tax(draft, plan, case, one["federal"], "state"), known
+        )
+        if known:
+            estimates(draft, plan, by_year, made)
     each = (draft["estimates shop as filed"]["each"], draft["estimates shop reference"]["each"]) if known else None
     for kind in ("federal", "state") if rules is not None else ("federal",):
         without: Column | float = draft[f"{kind} return shop reference"]["tax"] if known else 0.0

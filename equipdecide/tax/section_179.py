@@ -13,11 +13,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from equipdecide import calendar as cal
 from equipdecide.calendar import ONE, Date
 from equipdecide.ledger import Column, Draft, Origin, Working, sum_of
 from equipdecide.parameters import Law, MissingParameter, Reading
 
-BEFORE_ACT = Date(2025, 7, 3)  # the last day before P.L. 119-21: what states with an earlier federal limit go by
+
+def day_before_the_act(law: Law) -> Date:
+    """Return the last day before the Act of 2025 became law: what states with an earlier federal limit go by."""
+    enacted = [row["enacted"] for row in law.rows("federal/bonus_rates")]
+    return cal.add_days(max(day for day in enacted if isinstance(day, Date)), -1)
 
 
 @dataclass(frozen=True)
@@ -30,8 +35,9 @@ class Limit:
 
     def read(self, law: Law, id: str, year: int, index_rate: float) -> Reading:
         """Return the figure of a tax year. Raises MissingParameter before the first year on file."""
-        if self.earlier and year >= BEFORE_ACT.year:
-            return law.get(id, Date(year, 12, 31), index_rate=index_rate, as_known_on=BEFORE_ACT)
+        before = day_before_the_act(law) if self.earlier else None
+        if before is not None and year >= before.year:
+            return law.get(id, Date(year, 12, 31), index_rate=index_rate, as_known_on=before)
         return law.get(id, Date(year, 12, 31), index_rate=index_rate)
 
     def amount(self, law: Law, year: int, cost: float) -> float:

@@ -20,7 +20,12 @@ def spread_gain(draft: Draft, plan: Plan, law: Law, sale: Sale, gain: Working, b
     Working ``instalment gain <book> <machine>``, column ``section_1231_by_year`` [currency].
     """
     offer = sale.offer
-    if offer is None or offer.paid_over is None or offer.buyer_related or plan.time.flat:
+    if (
+        offer is None
+        or offer.paid_over is None
+        or (offer.buyer_related and not offer.buyer_is_family)
+        or plan.time.flat
+    ):
         return None
     axis = plan.time.tax
     w = draft.working(

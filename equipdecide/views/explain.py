@@ -74,6 +74,7 @@ RETURNS = {  # whose return it is tells which module
     "state return shop": "tax.corporation",
     "federal return shop": "tax.corporation",
     "entity return": "tax.corporation",
+    "state tax deducted": "tax.corporation",
     "state return": "tax.states",
 }
 

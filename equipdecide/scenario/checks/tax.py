@@ -35,10 +35,18 @@ def state_is_on_file(c: Checker) -> None:
             f"the rules of '{code}' are not on file",
             f"Known here: {', '.join(known)}; or add `rate:` with its income tax rate",
         )
+    which = state.get("add_back") if isinstance(state, Table) else None
+    if which is None or str(which) == "as a rule":
+        return
+    law = parameters.load()
+    shares = [id.split("/")[0].upper() for id in law.ids() if id.endswith("/depreciation.add_back_share_withholding")]
+    if code.upper() not in shares:
+        mend = f"Leave it out; states with several: {', '.join(sorted(shares))}"
+        c.report(state, f"only one share is on file that {code} adds back", mend, "add_back")
 
 
 def deductions_are_someones(c: Checker) -> None:
-    """Who took past deductions is an owner, and the shares make 100 %; business use that changes has its day."""
+    """Who took past deductions is an owner, and the shares make no more than 100 %; business use that changes has its day."""
     for _, machine in blocks_of(c.tree, "machines"):
         for _, asset in blocks_of(machine, "assets"):
             taken = asset.get("deductions_taken_by")
@@ -50,12 +58,12 @@ def deductions_are_someones(c: Checker) -> None:
                         c.report(taken, f"no owner is named '{name}'", mend, name)
                 shares = [_figure(share) for share in taken.values()]
                 known = [share for share in shares if share is not None]
-                if len(known) == len(shares) and abs(sum(known) - 100) > 1e-4:
+                if len(known) == len(shares) and sum(known) > 100 + 1e-4:
                     total = decimal_text(round(sum(known) / 100, 8), percent=True)
                     c.report(
                         asset,
                         f"the shares of the deductions make {total}",
-                        "Let them make 100 %",
+                        "Let them make 100 %, or less where a partner who took some has left",
                         "deductions_taken_by",
                     )
             changes, used = day_of(asset.get("business_use_changes")), day_of(asset.get("in_service"))

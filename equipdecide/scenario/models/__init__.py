@@ -4,7 +4,7 @@ The starter file, the fifteen questions, the form, the JSON Schema and the error
 models. Everything is frozen; a changed scenario is a copy.
 """
 
-from equipdecide.scenario.models.assets import Asset, Casualty, Method
+from equipdecide.scenario.models.assets import Asset, Casualty, EarlierUse, Method
 from equipdecide.scenario.models.base import Frozen
 from equipdecide.scenario.models.business import AsThingsAre, Filing, Flat, OwnBooks, Owner, Shop, State, Study, TaxedAs
 from equipdecide.scenario.models.decision import Scenario
@@ -22,6 +22,7 @@ __all__ = [
     "Attended",
     "Buy",
     "Casualty",
+    "EarlierUse",
     "Changes",
     "Crashes",
     "Criterion",

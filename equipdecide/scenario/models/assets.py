@@ -35,6 +35,13 @@ class Method(Frozen):
     table: list[Share] | None = Field(None, title="Percentages by year (method: table)")
 
 
+class EarlierUse(Frozen):
+    """An earlier time in which this owner had the machine in use."""
+
+    began: Day = Field(title="Day it was first put to use then")
+    ended: Day = Field(title="Day it was sold then")
+
+
 class Casualty(Frozen):
     """Damage that changed the basis of an item: from that year on no table is used for it."""
 
@@ -51,6 +58,9 @@ class Asset(Method):
     contract: Day | None = Field(None, title="Day a binding contract was signed")
     expensed: bool = Field(False, title="Deducted at once as a small item (de minimis)")
     section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    section_179_state: Money | Literal["all", "none"] | None = Field(
+        None, title="Section 179 deduction elected for the state alone, where it is not the federal one"
+    )
     section_179_used: dict[str, Money] = Field(
         default_factory=dict, title="What each owner could use of it, where not all"
     )
@@ -70,4 +80,7 @@ class Asset(Method):
     business_use_changes: Day | None = Field(None, title="Day from which the later share holds")
     casualty: Casualty | None = Field(None, title="Damage that changed its basis")
     bought_used: bool = Field(False, title="It was used before you bought it")
+    owned_before: EarlierUse | None = Field(
+        None, title="When you had it in use before, if you buy it back", description="most such machines get no bonus"
+    )
     asset_class: str = Field("34.0", title="Asset class of the activity")

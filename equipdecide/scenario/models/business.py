@@ -44,6 +44,11 @@ class State(Frozen):
     pass_through_rate: Rate | None = Field(
         None, title="Rate at which the business elects to pay its owners' state tax (partnership, S corporation)"
     )
+    add_back: Literal["as a rule", "withholding rose", "made a loss"] = Field(
+        "as a rule",
+        title="Which share of the first-year deduction the state adds back",
+        description="Ohio: two thirds where its withholding rose by a tenth, all of it where the deduction made a loss",
+    )
     property_tax: Rate | None = Field(
         None, title="Local rate of property tax on machines a year, on the value the state taxes"
     )
@@ -72,6 +77,7 @@ class AsThingsAre(Frozen):
     )
     interest_carried: Money | None = Field(None, title="Business interest of earlier years not yet deducted")
     last_tax: Money | None = Field(None, title="Federal income tax on the corporation's last return (C corporation)")
+    loss_carried: Money | None = Field(None, title="Net operating loss the corporation carries over (C corporation)")
 
 
 class Shop(Frozen):
@@ -142,6 +148,11 @@ class Owner(Frozen):
         title="Net section 1231 losses of the last five years not yet set against gains, by year",
     )
     outside_basis: Money | None = Field(None, title="Owner's basis in the business, share of debts included")
+    at_risk: Money | None = Field(
+        None,
+        title="Amount at risk in the business at the last year's end",
+        description="Form 6198: own money and debts this owner answers for; left out: losses are not limited by it",
+    )
     loss_suspended: Money | None = Field(None, title="Losses of the business held back so far for want of basis")
     passive_loss_carried: Money | None = Field(None, title="Passive losses of the business carried over")
     guarantees: Money | None = Field(

@@ -18,7 +18,7 @@ from equipdecide.scenario.amounts import (
     Share,
     Weeks,
 )
-from equipdecide.scenario.models.assets import Asset, Method
+from equipdecide.scenario.models.assets import Asset, EarlierUse, Method
 from equipdecide.scenario.models.base import Frozen
 from equipdecide.scenario.models.business import OwnBooks
 from equipdecide.scenario.models.loans import Loan
@@ -76,6 +76,9 @@ class Machine(Frozen):
         default_factory=dict, title="When the price is paid; left out: all on acceptance"
     )
     bought_used: bool = Field(False, title="It was used before you bought it")
+    owned_before: EarlierUse | None = Field(
+        None, title="When you had it in use before, if you buy it back", description="most such machines get no bonus"
+    )
     asset_class: str = Field("34.0", title="Asset class of the activity")
     sales_tax: Rate | None = Field(
         None, title="Sales or use tax on its price, where it is not exempt", description="part of its cost for tax"

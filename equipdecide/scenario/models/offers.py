@@ -59,5 +59,10 @@ class Offer(Frozen):
     buyer_related: bool = Field(
         False, title="Is the buyer family, or a business of which the sellers own more than half?"
     )
+    buyer_is_family: bool = Field(
+        False,
+        title="Is the related buyer family, not a business?",
+        description="a loss does not count either way; gain above cost is ordinary only on a sale to a business of one's own",
+    )
     written: Day | None = Field(None, title="Day of the offer")
     valid_days: int | None = Field(None, ge=1, le=3660, title="Days the offer stands from the day it was written")

@@ -32,6 +32,9 @@ class Buy(_Step):
     shipped: Day | None = Field(None, title="Day it is shipped")
     pay: list[str] = Field(default_factory=list, title="Names of the financing")
     section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    section_179_state: Money | Literal["all", "none"] | None = Field(
+        None, title="Section 179 deduction elected for the state alone, where it is not the federal one"
+    )
     bonus: Literal["by law", "elected out", "reduced"] = Field("by law", title="Bonus depreciation")
 
 
@@ -42,6 +45,9 @@ class Improve(_Step):
     improvement: str = Field(title="Upgrade")
     pay: list[str] = Field(default_factory=list, title="Names of the financing")
     section_179: Money | Literal["all", "none"] = Field("none", title="Section 179 deduction elected")
+    section_179_state: Money | Literal["all", "none"] | None = Field(
+        None, title="Section 179 deduction elected for the state alone, where it is not the federal one"
+    )
     bonus: Literal["by law", "elected out", "reduced"] = Field("by law", title="Bonus depreciation")
 
 
