@@ -218,8 +218,14 @@ def plain(text: str, encoding: str | None) -> str:
 
 
 def wrap(text: str, width: int, first: str = "", later: str | None = None) -> list[str]:
-    """Break a text into lines of at most `width` signs, the first beginning with `first`, the others with `later`."""
+    """Break a text into lines of at most `width` signs, the first beginning with `first`, the others with `later`.
+
+    A figure and its per cent stay on one line.
+
+    >>> wrap("falls by -91 %", 13)
+    ['falls by', '-91 %']
+    """
     later = " " * len(first) if later is None else later
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False) or [
-        first.rstrip()
-    ]
+    text = re.sub(r"(?<=\d) %", "\u00a0%", text)  # a figure and its per cent stay on one line
+    lines = textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False)
+    return [line.replace("\u00a0%", " %") for line in lines] or [first.rstrip()]

@@ -174,3 +174,12 @@ def test_nothing_extra_sold_turns_the_lead(demo):
     hours = {h.alternative: h for h in found.extra_hours}
     assert 0 < hours["upgrade"].needed < hours["upgrade"].believed
     assert hours["sell and do without"].needed is None
+
+
+def test_inputs_not_moved_are_said_in_the_plural():
+    from equipdecide.views.flip_list import _of
+
+    assert _of(2, "it decides dates, so moving it makes another plan") == (
+        "they decide dates, so moving them makes another plan"
+    )
+    assert _of(1, "it decides dates, so moving it makes another plan").startswith("it decides")

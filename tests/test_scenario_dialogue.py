@@ -316,3 +316,13 @@ def test_a_question_takes_few_words() -> None:
     shown = re.split(r"\n(?=\d+ of 15\.)", told(FULL_LINES))
     assert max(len(part.split()) for part in shown) < 85
     assert sum(len(part.split()) for part in shown) < 950
+
+
+def test_a_dealer_takes_no_commission_and_that_is_said() -> None:
+    text = told(["mill, 100,000, 2021-09-15", "", "", "30,000, to a dealer", "none", "", "", "50", *[""] * 6])
+    assert "Taken: cost of selling 0 %" in text
+
+
+def test_a_c_corporation_is_told_that_its_tax_rate_is_not_used() -> None:
+    text = told([LEAST_LINES[0], "", "C corp, 25 %, Ohio", "", "none", "", "", "50", *[""] * 6])
+    assert "the tax rate that was answered is not used" in " ".join(text.split())

@@ -312,3 +312,11 @@ print(peak / 1024)
 """
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert float(done.stdout) < 300
+
+
+def test_only_what_is_marked_is_called_a_guess():
+    scenario = ed.load(Path(__file__).parents[1] / "scenarios" / "first_sale.yaml")
+    runs = ed.simulate(scenario, trials=64)
+    # of the drawn ranges of the file two, both of upkeep, say `from: guess`; three prices do not say where from
+    said = runs.findings[0].text
+    assert f"{len(runs.draws)} inputs were drawn, 2 of them marked as guesses, {len(runs.draws) - 2} without" in said

@@ -35,6 +35,15 @@ def _a_week(flip: Flip) -> tuple[str, str]:
     return f"{number(now, 1)} a week", f"{number(then, 1)} a week"
 
 
+def _of(count: int, reason: str) -> str:
+    """Return the reason of one input as that of so many."""
+    if count == 1:
+        return reason
+    for one, many in (("it decides", "they decide"), ("it is a gate", "they are gates"), ("moving it", "moving them")):
+        reason = reason.replace(one, many)
+    return reason
+
+
 def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> str:
     """Return what would flip the answer as text, the nearest first; at most `most` rows of each kind."""
     nearest = result.nearest
@@ -75,7 +84,8 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
             *wrap(
                 "Not moved: "
                 + "; ".join(
-                    f"{count} input{'' if count == 1 else 's'} because {reason}" for reason, count in reasons.items()
+                    f"{count} input{'' if count == 1 else 's'} because {_of(count, reason)}"
+                    for reason, count in reasons.items()
                 )
                 + ".",
                 width,
