@@ -8,7 +8,7 @@ from html import escape
 from equipdecide.decide.breakeven import Breakevens, Flip
 from equipdecide.showing import shows
 from equipdecide.views.grid import GAP, RULE, WIDTH, table_line
-from equipdecide.words import entered, money, number, whole, wrap
+from equipdecide.words import entered, money, number, searched, whole, wrap
 
 
 def flip_in_words(flip: Flip) -> str:
@@ -22,7 +22,7 @@ def flip_in_words(flip: Flip) -> str:
         )
     now, then = (f" ({week})" if week else "" for week in _a_week(flip))
     return (
-        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at {entered(flip.flip, flip.unit)}{then} "
+        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at {searched(flip.flip, flip.unit, flip.entered)}{then} "
         f"{flip.alternative} and {flip.against} are worth the same."
     )
 
@@ -95,7 +95,10 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
 
 
 def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
-    cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
+    cells = [
+        (entered(f.entered, f.unit), searched(f.flip, f.unit, f.entered), f"{f.alternative} = {f.against}")
+        for f in flips
+    ]
     weeks = [_a_week(f) for f in flips]  # stand below the nights a year
     now, then = (max([len(cell[k]) for cell in [*cells, *weeks]] + [7]) for k in (0, 1))
     pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))
