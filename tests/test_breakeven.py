@@ -183,3 +183,11 @@ def test_inputs_not_moved_are_said_in_the_plural():
         "they decide dates, so moving them makes another plan"
     )
     assert _of(1, "it decides dates, so moving it makes another plan").startswith("it decides")
+
+
+def test_with_no_other_course_a_yes_no_doubt_flips_nothing():
+    shop = ed.load(SCENARIOS / "more_hours.yaml").model_copy(update={"alternatives": {"keep": ()}})
+    doubts = {path for path, amount in amounts(shop).items() if amount.chance is not None}
+    found = ed.breakeven(shop)
+    assert doubts and not found.flips and found.leader == "keep"
+    assert doubts <= {item.path for item in found.excluded}

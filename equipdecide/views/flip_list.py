@@ -39,7 +39,12 @@ def _of(count: int, reason: str) -> str:
     """Return the reason of one input as that of so many."""
     if count == 1:
         return reason
-    for one, many in (("it decides", "they decide"), ("it is a gate", "they are gates"), ("moving it", "moving them")):
+    for one, many in (
+        ("it decides", "they decide"),
+        ("it is a gate", "they are gates"),
+        ("moving it", "moving them"),
+        ("rests on it", "rests on them"),
+    ):
         reason = reason.replace(one, many)
     return reason
 
