@@ -326,3 +326,14 @@ def test_a_dealer_takes_no_commission_and_that_is_said() -> None:
 def test_a_c_corporation_is_told_that_its_tax_rate_is_not_used() -> None:
     text = told([LEAST_LINES[0], "", "C corp, 25 %, Ohio", "", "none", "", "", "50", *[""] * 6])
     assert "the tax rate that was answered is not used" in " ".join(text.split())
+
+
+def test_a_lease_is_pointed_to_the_file() -> None:
+    prompts: list[str] = []
+    lines = [*FULL_LINES[:14], "lease", *FULL_LINES[15:]]
+    said: list[str] = []
+    scenario = ask(typing(lines, prompts), said.append, TODAY)
+    assert "A lease is not asked for here" in " ".join("\n".join(said).split())
+    assert len(prompts) == len(FULL_LINES)  # nothing is asked singly
+    # the defaults of the loan, as the screen shows them: 8 %, 60 months, 20 % down
+    assert float(scenario.financing["machine loan"].rate) == 0.08

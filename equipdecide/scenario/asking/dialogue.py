@@ -164,6 +164,9 @@ class _Dialogue:
             )
         if got.get("taxed_as") == "C corporation" and "tax_rate" in got:
             self.say(OWN_RATES)
+        if "finance_rate" in line.keys and any("leas" in part.lower() for part in said.aside):
+            said.aside[:] = [part for part in said.aside if "leas" not in part.lower()]
+            self.say("A lease is not asked for here: a loan is taken. Write the lease under `financing:` of the file.")
         if said.unclear or (said.aside and not got and not said.answers):
             parts = "; ".join(f"'{part}'" for part in said.unclear or said.aside)
             open_keys = [key for key in line.keys if key not in got and key not in left_out(self.answers)]
