@@ -202,7 +202,7 @@ QUESTIONS: tuple[Question, ...] = (
         (
             Blank("worth", "What it would bring", _MONEY, "a wide band by its age"),
             Blank("route", f"Sold by ({', '.join(_ROUTES)})", _ROUTES, "consignment"),
-            Blank("commission", "Cost of selling, of the price", _SHARE, "10 %", none=True),
+            Blank("commission", "Cost of selling, of the price", _SHARE, "10 %, to a dealer outright none", none=True),
         ),
     ),
     Question(
@@ -478,7 +478,7 @@ class _Answers:
         improvements: dict[str, Any] = {}
         financing: dict[str, Any] = {}
         offer = {"machine": name, "route": self.given.get("route", "consignment"), "price": self.worth()}
-        offer["commission"] = self.amount("commission", default=SELLING_COSTS.get(offer["route"], ""))
+        offer["commission"] = self.amount("commission", default=SELLING_COSTS.get(offer["route"], "10 %"))
         alternatives: dict[str, list[dict[str, Any]]] = {"keep": []}
         if price := self.answered("upgrade_price"):
             improvements["upgrade"] = self.upgrade(name, price)
