@@ -32,6 +32,7 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
+from equipdecide.asked import asked_of
 from equipdecide.version import VERSION
 
 __version__ = VERSION
@@ -186,7 +187,7 @@ def __getattr__(name: str) -> Any:
         if _VERBS[name].startswith("equipdecide.after."):
             for view in ("record_page", "todo_page", "look_back_page"):
                 importlib.import_module(f"equipdecide.views.{view}")
-        return getattr(importlib.import_module(_VERBS[name]), name)
+        return asked_of(getattr(importlib.import_module(_VERBS[name]), name))
     raise AttributeError(f"equipdecide has no {name!r}; it has {', '.join(sorted(_VERBS))}")
 
 

@@ -27,6 +27,7 @@ _PLAIN = str.maketrans(
     }
 )
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+_RATES = ("1/year", "share", "chance", "rate")  # units that are written in per cent
 HUNDREDS_FROM = 1000.0  # money from here up is written in whole hundreds
 
 
@@ -136,7 +137,7 @@ def quantity(value: float, unit: str, currency: str = "USD") -> str:
 
 def entered(value: float, unit: str) -> str:
     """Write an input as its owner thinks of it: money from a thousand up without cents, rates in per cent."""
-    if unit in ("1/year", "share", "chance", "rate"):
+    if unit in _RATES:
         return percent(value, 1)
     base, _, per = unit.partition("/")
     if len(base) == 3 and base.isupper():
@@ -146,6 +147,22 @@ def entered(value: float, unit: str) -> str:
     if unit in ("day", "week", "month", "year") and value != 1:
         words[unit] = f"{unit}s"
     return f"{number(value, 2 if abs(value) < 100 else 0)} {words.get(unit, unit)}".rstrip()
+
+
+def searched(value: float, unit: str, beside: float) -> str:
+    """Write a value that was searched for as `entered` writes one, without more figures than a guess has.
+
+    In full where it would read as the value it stands `beside`.
+
+    >>> searched(89.13, "count", 150.0), searched(28_181.0, "USD", 98_500.0), searched(98_481.0, "USD", 98_500.0)
+    ('89.1', '28,200', '98,481')
+    """
+    size = abs(value)
+    step = (
+        100.0 if size >= HUNDREDS_FROM and unit[:3].isupper() else 1.0 if size >= 100 else 0.1 if size >= 10 else 0.01
+    )
+    short = entered(value if unit in _RATES else rounded(value, step), unit)
+    return entered(value, unit) if short == entered(beside, unit) else short
 
 
 def short_label(label: str) -> str:
@@ -174,7 +191,7 @@ def in_hundred(share: float, of: str = "draws") -> str:
 
 def bare(value: float, unit: str) -> str:
     """Write an input without its unit, for a heading or an axis that names the unit once; shares in per cent."""
-    if unit in ("1/year", "share", "chance", "rate"):
+    if unit in _RATES:
         return percent(value, 1)
     return whole(value) if abs(value) >= 100 else number(value, 1 if abs(value) >= 10 else 2)
 
@@ -218,8 +235,14 @@ def plain(text: str, encoding: str | None) -> str:
 
 
 def wrap(text: str, width: int, first: str = "", later: str | None = None) -> list[str]:
-    """Break a text into lines of at most `width` signs, the first beginning with `first`, the others with `later`."""
+    """Break a text into lines of at most `width` signs, the first beginning with `first`, the others with `later`.
+
+    A figure and its per cent stay on one line.
+
+    >>> wrap("falls by -91 %", 13)
+    ['falls by', '-91 %']
+    """
     later = " " * len(first) if later is None else later
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False) or [
-        first.rstrip()
-    ]
+    text = re.sub(r"(?<=\d) %", "\u00a0%", text)  # a figure and its per cent stay on one line
+    lines = textwrap.wrap(text, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False)
+    return [line.replace("\u00a0%", " %") for line in lines] or [first.rstrip()]

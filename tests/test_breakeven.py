@@ -174,3 +174,20 @@ def test_nothing_extra_sold_turns_the_lead(demo):
     hours = {h.alternative: h for h in found.extra_hours}
     assert 0 < hours["upgrade"].needed < hours["upgrade"].believed
     assert hours["sell and do without"].needed is None
+
+
+def test_inputs_not_moved_are_said_in_the_plural():
+    from equipdecide.views.flip_list import _of
+
+    assert _of(2, "it decides dates, so moving it makes another plan") == (
+        "they decide dates, so moving them makes another plan"
+    )
+    assert _of(1, "it decides dates, so moving it makes another plan").startswith("it decides")
+
+
+def test_with_no_other_course_a_yes_no_doubt_flips_nothing():
+    shop = ed.load(SCENARIOS / "more_hours.yaml").model_copy(update={"alternatives": {"keep": ()}})
+    doubts = {path for path, amount in amounts(shop).items() if amount.chance is not None}
+    found = ed.breakeven(shop)
+    assert doubts and not found.flips and found.leader == "keep"
+    assert doubts <= {item.path for item in found.excluded}

@@ -23,7 +23,7 @@ PACKAGE = ROOT / "equipdecide"
 # The floors of the package, lowest first: a module imports from its own floor or from a lower one, never from a higher.
 # A new module gets its place here.
 FLOORS = [
-    {"calendar", "formula", "ledger", "program", "showing", "tape", "version", "words"},
+    {"asked", "calendar", "formula", "ledger", "program", "showing", "tape", "version", "words"},
     {"parameters", "finance", "measures", "book_methods", "resale"},
     {"scenario"},
     {"plan"},

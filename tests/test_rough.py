@@ -91,3 +91,13 @@ def test_one_line_names_every_course_behind_the_leader() -> None:
     said = one_line(comparison)
     assert said.startswith(f"{comparison.leader.name} leads; ")
     assert all(outcome.name in said for outcome in comparison.outcomes)
+
+
+def test_one_payment_of_tax_is_said_once() -> None:
+    assert "is 9,000, due on " in plain(MILL)  # all of it on one day
+
+
+def test_a_dealer_who_buys_outright_takes_no_commission() -> None:
+    # 40,000, nothing for selling, less 30,000 owed = 10,000
+    said = plain({key: text for key, text in MILL.items() if key != "commission"} | {"route": "outright"})
+    assert "40,000, less 30,000 to the lender gives 10,000 in cash" in said

@@ -11,6 +11,7 @@ import equipdecide as ed
 from equipdecide.calendar import Date
 from equipdecide.decide.routes import routes
 from equipdecide.evaluate import evaluate
+from equipdecide.views.lending import routes_headline
 
 DEMO = ed.load(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")
 
@@ -236,3 +237,13 @@ def test_list_price_its_cuts_and_the_exclusive_period(demo):
     file = DEMO.model_copy(update={"offers": {**DEMO.offers, "consignment": dear}})
     told = next(f for f in routes(file, "2026-09-18").findings if f.code == "price_above_list")
     assert "87,400" in told.text and "88,000" in told.text  # 92,000 less 5 %
+
+
+def test_the_only_way_on_file_is_not_called_the_best():
+    said = routes_headline(ed.routes(ed.load(Path(__file__).parents[1] / "scenarios" / "first_sale.yaml")))
+    assert "worth most" not in said and "the one way to sell on file" in " ".join(said.split())
+
+
+def test_a_day_that_cannot_be_read_is_said_in_words():
+    with pytest.raises(ValueError, match="cannot read 'next week' as a day"):
+        routes(ed.load(Path(__file__).parents[1] / "scenarios" / "first_sale.yaml"), "next week")

@@ -157,6 +157,28 @@ def test_with_dont_know_fourteen_lines_are_enough() -> None:
          {"new_cycle": "0.87", "new_nights_week": "3", "new_night_hours": "6", "new_nights_of_ten": "7",
           "new_repairs": "4,000"}),  # 1 / 1.15 = 0.8696
         (15, "7, no idea", {"years": "7"}),
+        (1, "sinker EDM, $71,000.00, 9/12/24",
+         {"machine": "sinker EDM", "cost": "$71,000.00", "in_service": "9/12/2024"}),  # month first
+        (1, "Lathe; 88k; March of 2014", {"machine": "Lathe", "cost": "88,000", "in_service": "March 2014"}),
+        (1, "lathe, 88k, 03-2014", {"machine": "lathe", "cost": "88,000", "in_service": "03/2014"}),
+        (1, "lathe, 88k, Oct. 5, 2020", {"machine": "lathe", "cost": "88,000", "in_service": "5 Oct 2020"}),
+        (3, "sole prop in Washington state, 22 to 24 percent",
+         {"taxed_as": "sole proprietor", "state": "WA", "tax_rate": "22 to 24 %"}),
+        (4, "45k - 50k private, no commission", {"worth": "45,000 - 50,000", "route": "private sale", "commission": "none"}),
+        (4, "45k - 50k private no commission", {"worth": "45,000 - 50,000", "route": "private sale", "commission": "none"}),
+        # from 2026-09 to 2030-09: 48 months
+        (5, "owe 60k, 1,510 a month till Sept 2030", {"owed": "60,000", "payment": "1,510", "payments_left": "48"}),
+        (6, "5 days 9 hours, 26", {"shift_week": "45", "hours_week": "26"}),
+        (6, "5 x 8, about half", {"shift_week": "40", "hours_week": "20"}),
+        (6, "two shifts of 8, half", {"shift_week": "80", "hours_week": "40"}),  # five days
+        (6, "40 hours a week, 5 hours a day cutting", {"shift_week": "40", "hours_week": "25"}),
+        (6, "50 hrs, 60 percent", {"shift_week": "50", "hours_week": "30"}),
+        (7, "3 nights, 5 1/2 h, 7/10", {"nights_week": "3", "night_hours": "5.5", "nights_of_ten": "7"}),
+        (8, "fifty-five", {"hour_worth": "55"}),
+        (10, "6,500, a week lost", {"repairs": "6,500", "lost_days": "5"}),
+        # 2026-09-14 to 2027-01-15: 16 + 31 + 30 + 31 + 15 = 123 days, 17.6 weeks
+        (12, "46,000, rigging 3,500, 1/15/2027", {"new_price": "46,000", "new_extras": "3,500", "new_weeks": "18"}),
+        (13, "saves 8 %", {"new_cycle": "0.92"}),
     ],
 )  # fmt: skip
 def test_lines_as_people_write_them(number: int, typed: str, answers: dict[str, str]) -> None:
@@ -294,3 +316,24 @@ def test_a_question_takes_few_words() -> None:
     shown = re.split(r"\n(?=\d+ of 15\.)", told(FULL_LINES))
     assert max(len(part.split()) for part in shown) < 85
     assert sum(len(part.split()) for part in shown) < 950
+
+
+def test_a_dealer_takes_no_commission_and_that_is_said() -> None:
+    text = told(["mill, 100,000, 2021-09-15", "", "", "30,000, to a dealer", "none", "", "", "50", *[""] * 6])
+    assert "Taken: cost of selling 0 %" in text
+
+
+def test_a_c_corporation_is_told_that_its_tax_rate_is_not_used() -> None:
+    text = told([LEAST_LINES[0], "", "C corp, 25 %, Ohio", "", "none", "", "", "50", *[""] * 6])
+    assert "the tax rate that was answered is not used" in " ".join(text.split())
+
+
+def test_a_lease_is_pointed_to_the_file() -> None:
+    prompts: list[str] = []
+    lines = [*FULL_LINES[:14], "lease", *FULL_LINES[15:]]
+    said: list[str] = []
+    scenario = ask(typing(lines, prompts), said.append, TODAY)
+    assert "A lease is not asked for here" in " ".join("\n".join(said).split())
+    assert len(prompts) == len(FULL_LINES)  # nothing is asked singly
+    # the defaults of the loan, as the screen shows them: 8 %, 60 months, 20 % down
+    assert float(scenario.financing["machine loan"].rate) == 0.08

@@ -324,3 +324,11 @@ def test_one_figure_stands_beside_more_trials_than_a_block():
     filled = program.run({varied: drawn, held: np.full(len(drawn), figure)})
     for name, found in beside.items():
         assert found.npv.tolist() == filled[name].npv.tolist()
+
+
+def test_only_what_is_marked_is_called_a_guess():
+    scenario = ed.load(ROOT / "scenarios" / "first_sale.yaml")
+    runs = ed.simulate(scenario, trials=64)
+    # of the drawn ranges of the file two, both of upkeep, say `from: guess`; three prices do not say where from
+    said = runs.findings[0].text
+    assert f"{len(runs.draws)} inputs were drawn, 2 of them marked as guesses, {len(runs.draws) - 2} without" in said

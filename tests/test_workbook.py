@@ -205,6 +205,17 @@ def test_the_same_comparison_gives_the_same_bytes(tmp_path: Path) -> None:
     assert workbook(example("first_sale"), tmp_path / "two.xlsx").read_bytes() == first
 
 
+def test_the_sheet_of_law_is_named_where_it_is_there(tmp_path: Path) -> None:
+    seen = set()
+    for name in ("first_sale", "deck_fittings"):  # one combined rate; returns by the brackets
+        path = workbook(ed.compare(ed.load(EXAMPLES / f"{name}.yaml")), tmp_path / f"{name}.xlsx")
+        book = openpyxl.load_workbook(path)
+        said = " ".join(str(cell.value) for row in book[FIRST].iter_rows() for cell in row if cell.value)
+        assert ("stand on the sheet Law" in said) == ("Law" in book.sheetnames)
+        seen.add("Law" in book.sheetnames)
+    assert seen == {True, False}
+
+
 def test_keep_alone(tmp_path: Path) -> None:
     comparison = ed.compare(ed.loads(SMALL, "small"))
     path, made = workbook(comparison, tmp_path / "keep.xlsx", "keep"), lay_out(comparison, "keep")

@@ -58,7 +58,7 @@ def run_check(args: argparse.Namespace) -> int:
 
     def said() -> str:
         names = list(scenario.alternatives)
-        found = f"{args.file}: no fault found. {len(names)} courses: {', '.join(names)}."
+        found = f"{args.file}: no fault found. {len(names)} course{'s' if len(names) > 1 else ''}: {', '.join(names)}."
         return "\n".join([found, *scenario.source.remarks])
 
     return give(args, said, lambda: {"file": args.file, "faults": [], "alternatives": list(scenario.alternatives)})

@@ -449,8 +449,8 @@ def _yes_no(
     flips: list[Flip] = []
     never: list[Never] = []
     idle: set[str] = set()
-    if not paths:
-        return flips, never, idle
+    if not paths or not pairs:  # nothing in doubt, or no other course
+        return flips, never, set(paths)
     trials = Trials(scenario, paths, evaluation=evaluation, law=law)
     structural = {doubt for name in scenario.alternatives for doubt in structural_doubts(scenario, name)}
     which = np.repeat(np.arange(len(paths)), 2)

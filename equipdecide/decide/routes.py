@@ -20,6 +20,7 @@ from equipdecide.decide.sale import RouteResult, first_sale, sale
 from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Breach, Finding
 from equipdecide.plan import Plan, Sale
+from equipdecide.scenario.amounts import read_day
 from equipdecide.scenario.models import Offer, Scenario, Sell
 from equipdecide.showing import Shown
 from equipdecide.tape import Tape
@@ -160,7 +161,7 @@ def routes(scenario: Scenario, on: Date | str | None = None, machine: str | None
     decision. Raises KeyError where the machine has no offer, ValueError for a day outside the study, or of a sale done.
     """
     machine = machine or scenario.machine_in_question[0]
-    day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
+    day = read_day(on) if isinstance(on, str) else on or first_sale(scenario, machine)
     if day < scenario.decision_date:
         raise ValueError(f"the sale of {machine} on {day} is done; `sale` shows what it left and when its tax is due")
     alone = sale(scenario, day, machine)

@@ -11,6 +11,7 @@ from equipdecide.evaluate import Evaluation, evaluate
 from equipdecide.ledger import Draft, Finding, Ledger, Shared
 from equipdecide.money.payoff import payoff
 from equipdecide.plan import Plan, Sale
+from equipdecide.scenario.amounts import read_day
 from equipdecide.scenario.models import Scenario, Sell
 from equipdecide.showing import Shown
 from equipdecide.tax.payments import due_dates
@@ -170,7 +171,7 @@ def sale(scenario: Scenario, on: Date | str | None = None, machine: str | None =
     machine has no offer, ValueError for a day outside the study.
     """
     machine = machine or scenario.machine_in_question[0]
-    day = Date.fromisoformat(on) if isinstance(on, str) else on or first_sale(scenario, machine)
+    day = read_day(on) if isinstance(on, str) else on or first_sale(scenario, machine)
     done = day in _sales_done(scenario, machine)
     if not done and not scenario.decision_date <= day <= cal.add_years(scenario.decision_date, scenario.study.years):
         raise ValueError(

@@ -245,13 +245,15 @@ class Runs(Shown):
     def findings(self) -> tuple[Finding, ...]:
         """What the reader must know about the chances."""
         entered = amounts(self.scenario)
-        guesses = sum(entered[path].given_by in ("guess", "default", "") for path in self.draws)
+        guesses = sum(entered[path].given_by in ("guess", "default") for path in self.draws)
+        silent = sum(entered[path].given_by == "" for path in self.draws)
         found = [
             Finding(
                 "own_ranges",
                 f"These chances repeat your own ranges: {len(self.draws)} "
                 f"input{'s were' if len(self.draws) != 1 else ' was'} drawn, {guesses} of them "
-                f"{'guesses' if guesses != 1 else 'a guess'}. "
+                f"marked as {'guesses' if guesses != 1 else 'a guess'}"
+                f"{f', {silent} without saying where from' if silent else ''}. "
                 "If the ranges are too narrow, the chances are too sure.",
                 "doubts",
             )

@@ -8,7 +8,7 @@ from html import escape
 from equipdecide.decide.breakeven import Breakevens, Flip
 from equipdecide.showing import shows
 from equipdecide.views.grid import GAP, RULE, WIDTH, table_line
-from equipdecide.words import entered, money, number, whole, wrap
+from equipdecide.words import entered, money, number, searched, whole, wrap
 
 
 def flip_in_words(flip: Flip) -> str:
@@ -22,7 +22,7 @@ def flip_in_words(flip: Flip) -> str:
         )
     now, then = (f" ({week})" if week else "" for week in _a_week(flip))
     return (
-        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at {entered(flip.flip, flip.unit)}{then} "
+        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at {searched(flip.flip, flip.unit, flip.entered)}{then} "
         f"{flip.alternative} and {flip.against} are worth the same."
     )
 
@@ -33,6 +33,20 @@ def _a_week(flip: Flip) -> tuple[str, str]:
         return "", ""
     now, then = flip.a_week
     return f"{number(now, 1)} a week", f"{number(then, 1)} a week"
+
+
+def _of(count: int, reason: str) -> str:
+    """Return the reason of one input as that of so many."""
+    if count == 1:
+        return reason
+    for one, many in (
+        ("it decides", "they decide"),
+        ("it is a gate", "they are gates"),
+        ("moving it", "moving them"),
+        ("rests on it", "rests on them"),
+    ):
+        reason = reason.replace(one, many)
+    return reason
 
 
 def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> str:
@@ -75,7 +89,8 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
             *wrap(
                 "Not moved: "
                 + "; ".join(
-                    f"{count} input{'' if count == 1 else 's'} because {reason}" for reason, count in reasons.items()
+                    f"{count} input{'' if count == 1 else 's'} because {_of(count, reason)}"
+                    for reason, count in reasons.items()
                 )
                 + ".",
                 width,
@@ -85,7 +100,10 @@ def breakeven_text(result: Breakevens, width: int = WIDTH, most: int = 20) -> st
 
 
 def _flip_rows(flips: Sequence[Flip], width: int) -> list[str]:
-    cells = [(entered(f.entered, f.unit), entered(f.flip, f.unit), f"{f.alternative} = {f.against}") for f in flips]
+    cells = [
+        (entered(f.entered, f.unit), searched(f.flip, f.unit, f.entered), f"{f.alternative} = {f.against}")
+        for f in flips
+    ]
     weeks = [_a_week(f) for f in flips]  # stand below the nights a year
     now, then = (max([len(cell[k]) for cell in [*cells, *weeks]] + [7]) for k in (0, 1))
     pair = min(max(len(cell[2]) for cell in cells), max(width // 4, 18))

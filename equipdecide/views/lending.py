@@ -43,9 +43,11 @@ def routes_headline(result: RoutesResult) -> str:
     ranked = sorted(result.routes, key=lambda route: -route.expected_worth)
     best = ranked[0]
     said = (
-        f"{result.machine}, handed over on {day(result.date)}: {best.name} is expected to be worth most, "
-        f"{money(best.expected_worth)} before tax"
+        f"{result.machine}, handed over on {day(result.date)}: {best.name} is expected to be worth "
+        f"{'most, ' if len(ranked) > 1 else ''}{money(best.expected_worth)} before tax"
     )
+    if len(ranked) == 1:
+        said += ", the one way to sell on file"
     if len(ranked) > 1:
         ahead = best.expected_worth - ranked[1].expected_worth
         said += f", {money(ahead)} ahead of {ranked[1].name}"

@@ -136,7 +136,11 @@ def _sale(sold: SaleResult) -> str:
     lender = f", less {whole(route.payoff)} to the lender" if route.payoff else ""
     costs = f", less {whole(route.selling_costs)} for selling" if route.selling_costs else ""
     left = route.cash_less_tax
-    due = listed([f"{whole(amount)} on {day(when)}" for when, amount in route.tax_due])
+    whens = [
+        f"on {day(when)}" if abs(amount - route.tax) < 0.5 else f"{whole(amount)} on {day(when)}"
+        for when, amount in route.tax_due
+    ]
+    due = listed(whens)
     end = f"{whole(left)} is left" if left >= 0 else f"you are short by {whole(-left)}, to be found elsewhere"
     net = route.net_cash
     cash = f"gives {whole(net)} in cash" if net >= 0 else f"does not cover it: {whole(-net)} to pay in"

@@ -150,6 +150,8 @@ def _remarks(comparison: Comparison) -> list[str]:
     said = ["Worth less keep is present worth after tax, loans included, of each course less that of keeping."]
     if any(o.rates_less_keep.roots for o in comparison.outcomes):
         said.append("Rate of return and payback are of what is paid beyond keeping, loans left out.")
+    if any(o.cash_low for o in comparison.outcomes):
+        said.append("Lowest cash is of the ends of months; `calendar` finds the lowest day.")
     said += _given_up(comparison)
     said += _other_rates(comparison)
     if any(sum(root > SMALL_RATE for root in o.rates_less_keep.roots) > 1 for o in comparison.outcomes):

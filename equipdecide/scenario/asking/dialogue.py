@@ -15,7 +15,9 @@ from equipdecide.scenario.asking.line_reading import answered, shown, strange, u
 from equipdecide.scenario.asking.lines import LINES, ONLY_WITH, Line, left_out
 from equipdecide.scenario.asking.questions import (
     BLANKS,
+    OWN_RATES,
     QUESTIONS,
+    SELLING_COSTS,
     AnswerError,
     answers_problems,
     scenario_from_answers,
@@ -160,6 +162,11 @@ class _Dialogue:
             self.print(
                 "   An LLC is taxed by its owners; if it elected otherwise, go back and write S or C corporation."
             )
+        if got.get("taxed_as") == "C corporation" and "tax_rate" in got:
+            self.say(OWN_RATES)
+        if "finance_rate" in line.keys and any("leas" in part.lower() for part in said.aside):
+            said.aside[:] = [part for part in said.aside if "leas" not in part.lower()]
+            self.say("A lease is not asked for here: a loan is taken. Write the lease under `financing:` of the file.")
         if said.unclear or (said.aside and not got and not said.answers):
             parts = "; ".join(f"'{part}'" for part in said.unclear or said.aside)
             open_keys = [key for key in line.keys if key not in got and key not in left_out(self.answers)]
@@ -333,5 +340,7 @@ def _default_of(key: str, answers: Mapping[str, str]) -> str:
         return "none"
     if key == "taxed_as" and len(BLANKS["owners"].read(answers["owners"]) if answers.get("owners") else {}) > 1:
         return "partnership"
+    if key == "commission" and (usual := SELLING_COSTS.get(answers.get("route", ""))):
+        return usual
     default = BLANKS[key].default
     return {"left out": "none", "the floor is not tested": "not tested"}.get(default, default.split(":")[0])

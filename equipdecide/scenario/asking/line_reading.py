@@ -18,9 +18,12 @@ from equipdecide.scenario.asking.typed import (
     STATES,
     UNKNOWN,
     apart,
+    days_in_weeks,
     figure,
     find_day,
     in_digits,
+    months_until,
+    plain_days,
     plainer,
     shares_alike,
     weeks_until,
@@ -120,6 +123,12 @@ def understood(text: str, keys: tuple[str, ...], known: Mapping[str, str], today
         return Understood({}, [], [])
     if keys[0] == "owed" and re.search(r"paid (off|for)|free and clear|no loan|\bours\b", text, re.I):
         return Understood({"owed": "none"}, [], [])
+    if keys[0] == "owed":
+        text = months_until(text, today)
+    if any(key.endswith("_weeks") for key in keys):
+        text = days_in_weeks(text, today)
+    if "shift_week" in keys:
+        text = _week(text)
     first = re.split(r"[,;]\s|\s-\s", text.lower())[0].rstrip(".!,")
     starts = first in NONE or re.fullmatch(r"(none|no|nothing|never)\b[^\d]*", text.lower()) is not None
     if starts and BLANKS[keys[0]].none:
@@ -148,7 +157,37 @@ def understood(text: str, keys: tuple[str, ...], known: Mapping[str, str], today
     return said
 
 
+def _week(text: str) -> str:
+    """Return a text with the hours of a day and the days as the hours of a week that somebody is there.
+
+    >>> _week("5 days of 9 hours, 26"), _week("two shifts of 8, half"), _week("40 there, cuts 5 hours a day")
+    ('45 h there, 26', '80 h there, half', '40 there, cuts 25 h a week')
+    """
+
+    def there(found: re.Match[str]) -> str:
+        return f"{decimal_text(float(found['days']) * float(found['hours']) * times)} h there"
+
+    text = plainer(in_digits(text))
+    hours, per_day, of = (
+        r"(?P<hours>\d+(?:\.\d+)?)",
+        r"(?:h|hrs?|hours?)\b(?: (?:a|per|each) day| each)?",
+        r"\s*(?:of|x|×|at|,|-)?\s*",
+    )
+    times = 1.0
+    text = re.sub(rf"(?<![\d.])(?P<days>[1-7])\s*(?:days?(?: a week)?){of}{hours}\s*{per_day}", there, text, flags=re.I)
+    text = re.sub(rf"(?<![\d.]){hours}\s*{per_day}{of}(?P<days>[1-7])\s*days?(?: a week)?", there, text, flags=re.I)
+    text = re.sub(rf"(?<![\d.])(?P<days>[1-7])\s*[x×]\s*{hours}(?:\s*(?:h|hrs?|hours?)\b)?", there, text, flags=re.I)
+    times = 5.0  # common practice, no source: a shift is worked five days a week
+    text = re.sub(rf"\b(?P<days>[1-3])\s*shifts? of {hours}(?:\s*(?:h|hrs?|hours?)\b)?", there, text, flags=re.I)
+    cut = re.search(r"(\d+(?:\.\d+)?)\s*(?:h|hrs?|hours?) (?:a|per|each) day", text, re.I)
+    if cut and re.search(r"\d.*\d", text.replace(cut[0], "")):  # the hours there are said apart
+        text = text.replace(cut[0], f"{decimal_text(float(cut[1]) * times)} h a week")
+    return text
+
+
 def _parts(text: str, keys: tuple[str, ...]) -> list[str]:
+    if any(key.endswith("nights_of_ten") for key in keys):
+        text = re.sub(r"(\d+(?:\.\d+)?)\s*/\s*10\b(?!/)", r"\1 of 10", text)
     text = plainer(in_digits(text))
     text = re.sub(r"\s+(?:at|@)\s+(?=[\d$])|\s+at\s+(?=auction)", ", ", text)
     text = re.sub(r"\bhalf of (\S+)", r"\1, half", text)
@@ -174,12 +213,18 @@ def _place(part: str, keys: tuple[str, ...], known: Mapping[str, str], today: dt
             said.answers[key] = answer
             if key == "worth" and "route" in open_keys and (route := answered("route", part, known, today)):
                 said.answers["route"] = route
+            if (
+                key == "worth"
+                and "commission" in open_keys
+                and re.search(r"\b(?:no|without) (?:commission|fee)", part, re.I)
+            ):
+                said.answers["commission"] = "none"
             return
     (said.unclear if re.search(r"\d", part) else said.aside).append(part)
 
 
 _ROUTE_WORDS = (
-    ("consignment", r"consign|broker|reseller|commission"),
+    ("consignment", r"consign|broker|reseller|(?<!no )commission"),
     ("auction", r"auction"),
     ("private sale", r"private|neighbou?r|direct|friend|another shop|myself|ourselves|online|listing"),
     ("outright", r"outright|dealer"),
@@ -217,6 +262,7 @@ def answered(key: str, part: str, known: Mapping[str, str], today: dt.date, cued
     if key == "route":
         return next((word for word, words in _ROUTE_WORDS if re.search(words, low)), None)
     if key == "state":
+        low = re.sub(r"^(?:the )?state of |\s+state$", "", low)
         return STATES.get(low) or (part.upper() if part.upper() in STATES.values() else None)
     if key == "owners":
         return part if re.fullmatch(r"[^\d%]*[A-Za-z][^\d%]* [\d.]+ ?%?", part) else None
@@ -244,6 +290,8 @@ def _scaled(key: str, part: str, known: Mapping[str, str], today: dt.date) -> st
         return weeks
     if key == "deposit" and re.search(r"^(all )?cash$|paid in cash|in full", low):
         return "100 %"
+    if key == "lost_days" and (found := re.match(r"an? (?:whole )?(week|day)\b", low)):
+        return {"week": "5", "day": "1"}[found[1]]
     if key == "hours_week" and (share := _share(low)) is not None:
         shift = BLANKS["shift_week"].read(known.get("shift_week") or "40")
         return decimal_text(round(share * float(shift), 2))
@@ -256,9 +304,9 @@ def _scaled(key: str, part: str, known: Mapping[str, str], today: dt.date) -> st
             return decimal_text(float(found[1]) / 10)
     if key.endswith("_cycle") and (found := re.search(r"([\d.]+)\s*%\s*(.*)", low)):
         change = float(found[1]) / 100
-        if re.search(r"faster|quicker|more parts", low):
+        if re.search(r"fast|quick|more parts", low):
             return decimal_text(round(1 / (1 + change), 3))
-        if re.search(r"less|shorter|saved|off", low):
+        if re.search(r"less|shorter|sav(?:e|ing)|off", low):
             return decimal_text(round(1 - change, 3))
         if re.search(r"slower|more|longer", low):
             return decimal_text(round(1 + change, 3))
@@ -300,7 +348,7 @@ def _share(low: str) -> float | None:
 def _machine(text: str) -> Understood:
     """Name, cost and first day of a machine, in any order."""
     said = Understood({}, [], [])
-    text = plainer(text)
+    text = plain_days(plainer(text))
     if day := find_day(text):
         try:
             BLANKS["in_service"].read(day)
@@ -318,7 +366,7 @@ def _machine(text: str) -> Understood:
         re.sub(r"\b(?:for|cost|costs|paid|price|about|bought|in|since|all in)\s*$", "", each.strip(" ."))
         for each in map(plainer, re.split(r",(?!\d{3}(?!\d))", text))
     ]
-    names = [word.strip(" .").replace(".", "") for word in words if re.search(r"[A-Za-z]", word)]
+    names = [word.strip(" .;").replace(".", "") for word in words if re.search(r"[A-Za-z]", word)]
     names = [name for name in names if name.lower() not in ("or so", "i think", "i guess", "maybe")]
     if names:
         said.answers["machine"] = names[0]

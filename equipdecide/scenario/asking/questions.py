@@ -202,7 +202,7 @@ QUESTIONS: tuple[Question, ...] = (
         (
             Blank("worth", "What it would bring", _MONEY, "a wide band by its age"),
             Blank("route", f"Sold by ({', '.join(_ROUTES)})", _ROUTES, "consignment"),
-            Blank("commission", "Cost of selling, of the price", _SHARE, "10 %", none=True),
+            Blank("commission", "Cost of selling, of the price", _SHARE, "10 %, to a dealer outright none", none=True),
         ),
     ),
     Question(
@@ -325,6 +325,12 @@ QUESTIONS: tuple[Question, ...] = (
     ),
 )
 """The fifteen questions, in order."""
+
+SELLING_COSTS = {"outright": "0 %"}
+"""Costs of selling by way of sale, of the price, where they are not the usual default: a dealer who buys outright takes
+no commission. Common practice, no source."""
+
+OWN_RATES = "A C corporation pays tax at the federal rate and its state's: the tax rate that was answered is not used."
 
 BLANKS: dict[str, Blank] = {blank.key: blank for question in QUESTIONS for blank in question.blanks}
 
@@ -472,7 +478,7 @@ class _Answers:
         improvements: dict[str, Any] = {}
         financing: dict[str, Any] = {}
         offer = {"machine": name, "route": self.given.get("route", "consignment"), "price": self.worth()}
-        offer["commission"] = self.amount("commission")
+        offer["commission"] = self.amount("commission", default=SELLING_COSTS.get(offer["route"], "10 %"))
         alternatives: dict[str, list[dict[str, Any]]] = {"keep": []}
         if price := self.answered("upgrade_price"):
             improvements["upgrade"] = self.upgrade(name, price)
@@ -490,6 +496,8 @@ class _Answers:
         shop: dict[str, Any] = {"name": "the shop", "taxed_as": self.taxed_as()}
         shop |= {"cash": self.answered("cash"), "cash_floor": self.answered("floor")}
         notes = ["Rough: made from fifteen answers. Figures marked from: default were not answered."]
+        if shop["taxed_as"] == "C corporation" and self.answered("tax_rate"):
+            notes.append(OWN_RATES)
         if code := self.answered("state"):
             if code.lower() in parameters.load().states():
                 shop["state"] = {"code": code}

@@ -31,12 +31,16 @@ _NUMBER = r"\$?\s*(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?(?:\s*%|\s*per\s?cent)?"
 _FIGURE = re.compile(rf"{_NUMBER}(?:\s*(?:\.\.+|…|-|–|\bto\b|\bor\b)\s*{_NUMBER}){{0,2}}", re.I)
 _WORDS = dict(
     zip(
-        "one two three four five six seven eight nine ten eleven twelve fifteen twenty thirty forty fifty sixty".split(),
-        (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 20, 30, 40, 50, 60),
+        "one two three four five six seven eight nine ten eleven twelve fifteen twenty thirty forty fifty sixty seventy "
+        "eighty ninety".split(),
+        (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 20, 30, 40, 50, 60, 70, 80, 90),
         strict=True,
     )
 )
 _WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.I)
+_TENS = re.compile(
+    r"\b((?:twen|thir|for|fif|six|seven|eigh|nine)ty)[\s-]?(one|two|three|four|five|six|seven|eight|nine)\b", re.I
+)
 
 
 def as_meant(text: str, per_cent: bool = False) -> str:
@@ -64,7 +68,7 @@ def plainer(text: str) -> str:
     >>> plainer("maybe 7 1/2 %, I think"), plainer("50 to 60k"), plainer("low 50, likely 55, high 60")
     ('7.5 %', '50,000 to 60,000', '50 .. 55 .. 60')
     """
-    text = " ".join(text.split())
+    text = re.sub(r"\s*\bper\s?cent\b|\s*\bpct\b", " %", " ".join(text.split()), flags=re.I)
     for sign, decimals in _HALVES.items():
         text = re.sub(rf"(\d)\s*{sign}", rf"\g<1>{decimals}", text)
     while (shorter := _AFTER.sub("", _HEDGE.sub("", text))) != text:
@@ -87,10 +91,11 @@ def _decimal(found: re.Match[str]) -> str:
 def in_digits(text: str) -> str:
     """Return a text with small numbers in words as digits.
 
-    >>> in_digits("a couple of weeks, six of ten")
-    '2 weeks, 6 of 10'
+    >>> in_digits("a couple of weeks, six of ten"), in_digits("forty-five")
+    ('2 weeks, 6 of 10', '45')
     """
     text = re.sub(r"\b(?:a )?couple(?: of)?\b", "2", text, flags=re.I)
+    text = _TENS.sub(lambda m: str(_WORDS[m[1].lower()] + _WORDS[m[2].lower()]), text)
     return _WORD.sub(lambda m: str(_WORDS[m[1].lower()]), text)
 
 
@@ -136,9 +141,36 @@ _MONTH = "|".join(
 SEASON_OR_MONTH = rf"\b(?:{_MONTH}|{'|'.join(_SEASONS)})\b"
 
 
+def plain_days(text: str) -> str:
+    """Return a text with its days in the few shapes that are read: month first, the year in four figures.
+
+    >>> plain_days("lathe, 9/12/24"), plain_days("03-2014"), plain_days("spring of '14"), plain_days("Oct. 5, 2020")
+    ('lathe, 9/12/2024', '03/2014', 'spring 2014', '5 Oct 2020')
+    """
+
+    def whole(year: str) -> str:
+        return year if len(year) == 4 else f"{19 if int(year) > 60 else 20}{year}"
+
+    text = re.sub(
+        r"(?<![\d/-])(\d{1,2})([/-])(\d{1,2})\2((?:19|20)?\d\d)(?![\d/-])",
+        lambda m: f"{m[1]}/{m[3]}/{whole(m[4])}",
+        text,
+    )
+    text = re.sub(r"(?<![\d/-])(0?[1-9]|1[0-2])-((?:19|20)\d\d)(?![\d/-])", r"\1/\2", text)
+    text = re.sub(
+        rf"({SEASON_OR_MONTH})\.?\s*(?:of|in)?\s*(?:['\u2019](\d\d)|((?:19|20)\d\d))\b",
+        lambda m: f"{m[1]} {whole(m[2] or m[3])}",
+        text,
+        flags=re.I,
+    )
+    return re.sub(
+        rf"\b({_MONTH})\.?\s+(\d{{1,2}})(?:st|nd|rd|th)?,?\s+((?:19|20)\d\d)\b", r"\2 \1 \3", text, flags=re.I
+    )
+
+
 def read_typed_day(text: str) -> dt.date:
     """Return a day as typed: also 3/14/2022 (month first), March 2022 (the first of the month), 1998 (mid-year)."""
-    text = _AFTER.sub("", _HEDGE.sub("", text))
+    text = plain_days(_AFTER.sub("", _HEDGE.sub("", text)))
     if found := re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", text):
         return read_day(f"{found[3]}-{int(found[1]):02d}-{int(found[2]):02d}")
     if found := re.fullmatch(r"(\d{1,2})/(\d{4})", text):
@@ -173,6 +205,42 @@ def find_day(text: str) -> str:
         years = list(_YEAR.finditer(text))
         found = years[-1] if years else None
     return found[0] if found else ""
+
+
+def days_in_weeks(text: str, today: dt.date) -> str:
+    """Return a text with each coming day in it as the weeks until then.
+
+    >>> days_in_weeks("46,000, rigging 3,500, 1/15/2027", dt.date(2026, 11, 25))  # 51 days
+    '46,000, rigging 3,500, 7 weeks'
+    """
+
+    def weeks(found: re.Match[str]) -> str:
+        try:
+            ahead = (read_typed_day(found[0]) - today).days
+        except AmountError:
+            return found[0]
+        return f"{max(round(ahead / 7), 1)} weeks" if ahead > 0 else found[0]
+
+    return _DAYS.sub(weeks, plain_days(text))
+
+
+def months_until(text: str, today: dt.date) -> str:
+    """Return a text with "until September 2030" as the monthly payments that are left until then.
+
+    >>> months_until("1,510 a month till Sept 2030", dt.date(2026, 11, 25))
+    '1,510 a month, 46 payments left'
+    """
+    words = r",?\s*\b(?:ends?|until|till|til|through|last one)\b\s*(?:in|on)?\s*"
+
+    def payments(found: re.Match[str]) -> str:
+        try:
+            last = read_typed_day(found["day"])
+        except AmountError:
+            return found[0]
+        left = 12 * (last.year - today.year) + last.month - today.month
+        return f", {left} payments left" if left > 0 else found[0]
+
+    return re.sub(rf"{words}(?P<day>{_DAYS.pattern})", payments, plain_days(text), flags=re.I)
 
 
 def weeks_until(text: str, today: dt.date) -> str:

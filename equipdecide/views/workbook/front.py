@@ -63,7 +63,9 @@ def write_first(paper: Paper, sheet: Any) -> None:
         (
             "Law",
             f"Rates, limits and brackets stand on the sheet {LAW} with their source. They are read for the dates "
-            f"above; a later law is not known to this file.",
+            f"above; a later law is not known to this file."
+            if LAW in made.blocks
+            else "No cell reads a rate, limit or bracket of law; its dates and elections are locked in the formulas.",
         ),
         (
             "What to print",
