@@ -46,6 +46,8 @@ def test_steps_are_dated_and_in_order(demo):
     assert "sold" in consignment and "offer ends" in consignment
     assert demo["consignment"].money_on == Date(2026, 12, 23)  # 75 days to the sale on 2 December, 21 to the money
     assert demo["auction"].steps[-1].amount == pytest.approx(-703.31, abs=0.005)  # the shortfall is brought
+    brought, lender, short = (step.amount for step in demo["auction"].steps[-3:])
+    assert brought is not None and lender is not None and brought + lender == pytest.approx(short)
 
 
 def test_breakeven_prices(demo):

@@ -112,8 +112,10 @@ def day_of(text: str | None, flag: str = "--on") -> Any:
 
     if text is None:
         return None
+    from equipdecide.scenario.asking.typed import read_typed_day
+
     try:
-        return read_day(text)
+        return read_typed_day(text) if "/" in text else read_day(text)
     except AmountError as error:
         raise Refusal(f"{flag}: {error.what}. {error.mend}") from None
 

@@ -348,6 +348,14 @@ def _steps(
         risk = f"it does not sell ({legs.chance:.0%}); then {offer.if_unsold}" if legs.chance else "the day is a guess"
         steps.append(RouteStep(sold.sold_on, "sold", None, risk))
     if one.payoff + one.other_costs > 0:
+        steps.append(
+            RouteStep(
+                sold.sold_on,
+                "what the machine brings, cost of selling off",
+                one.net_cash + one.payoff + one.other_costs,
+                "the lender is paid first out of it",
+            )
+        )
         who = "the buyer pays it" if offer.pays_lender else "you pay it"
         steps.append(
             RouteStep(

@@ -322,8 +322,19 @@ def _law_said(column: Column, index: int, id: str, source: str, status: str) -> 
     yield f"Source: {last.source}."
 
 
+# What the rules of the whole order say: their module is one for all of them.
+IN_THE_ORDER = {
+    "worth": "Present worth: every dated flow of money, brought to the day of decision at the study's rate and added up.",
+    "cash test": "The shop's cash, period by period, against the floor it must not go under.",
+    "own money": "What a course takes out of the shop's own money before the first good part, loans for it taken off.",
+    "coverage": "Operating cash of a full year over the loan payments of that year.",
+}
+
+
 def rule_says(rule: str, working: str = "") -> str:
-    """Return the first line of the docstring of the module whose rule this is; empty for inputs and law."""
+    """Return what a rule says in short: the first line of its module's docstring; empty for inputs and law."""
+    if rule in IN_THE_ORDER:
+        return IN_THE_ORDER[rule]
     module = RULES.get(rule)
     if rule == "returns":
         module = next((found for begins, found in RETURNS.items() if working.startswith(begins)), module)
