@@ -10,8 +10,8 @@ from equipdecide.cli import main
 def command() -> int:
     """Run the command line as a whole process and return its exit code.
 
-    A command keeps nearly all it makes until it ends, so that looking for garbage, at the end once more, is a sixth of a
-    comparison; and pydantic reads of every installed package whether it has a plugin, of which none is wanted here.
+    A command keeps nearly all it makes until it ends, so that looking for garbage, at the end once more, is a sixth of
+    a comparison; and pydantic reads of every installed package whether it has a plugin, of which none is wanted here.
     """
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     gc.disable()

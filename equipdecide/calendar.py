@@ -147,7 +147,9 @@ class Axis:
         return int(hits[0]) if len(hits) else None
 
     def rows_of(self, days: Sequence[Date]) -> NDArray[np.int64]:
-        """Return the row of the period that holds each day, -1 where none does, shape (days,); periods in rising order."""
+        """Return the row of the period that holds each day, -1 where none does, shape (days,);
+        periods in rising order.
+        """
         ordinals = np.array([day.toordinal() for day in days], dtype=np.int64)
         rows = np.searchsorted(self.last_days, ordinals)
         inside = ordinals <= self.last_days[-1]
@@ -187,7 +189,9 @@ def listed(name: str, labels: Sequence[str]) -> Axis:
 
 @lru_cache(maxsize=1024)
 def months(start: Date, last: Date) -> Axis:
-    """Return the months from the one that holds `start` to the one that holds `last`; flows fall on a month's last day."""
+    """Return the months from the one that holds `start` to the one that holds `last`; flows fall on
+    a month's last day.
+    """
     starts, day = [], start.replace(day=1)
     while day <= last:
         starts.append(day)

@@ -61,10 +61,12 @@ class Evaluation:
         return self.ledgers[name]
 
     def moved(self, values: Mapping[str, FloatArray | float]) -> Evaluation:
-        """Return the evaluation with inputs moved: equal to ``evaluate(scenario, values)``, running only what they touch.
+        """Return the evaluation with inputs moved: equal to ``evaluate(scenario, values)``, running only what they
+        touch.
 
-        `values` gives inputs by path [unit of the input], as for :func:`evaluate`; inputs not named stay as they are here.
-        Findings are those of the figures evaluated first. Raises KeyError for a path that is no input of these ledgers.
+        `values` gives inputs by path [unit of the input], as for :func:`evaluate`; inputs not named stay as they are
+        here. Findings are those of the figures evaluated first. Raises KeyError for a path that is no input of these
+        ledgers.
         """
         known = {column.origin.ref for column in self.order if column.origin and column.origin.kind == "input"}
         hanging = {step.when for name in self.plans for step in self.scenario.alternatives[name] if step.when}
@@ -112,8 +114,8 @@ def evaluate(
 
     `values` overrides inputs by path [unit of the input], each a number or a vector of trials. A yes/no doubt on which
     a step hangs must be one number: it decides the plan. `law` replaces the shipped parameters. With
-    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone. Raises KeyError
-    for a path that is no amount of the scenario.
+    `sale_alone` each return is also computed with the plan's first sale struck out: the tax on the sale alone. Raises
+    KeyError for a path that is no amount of the scenario.
     """
     with _no_collecting():
         return _evaluate(scenario, values or {}, only, law, sale_alone)
@@ -121,7 +123,8 @@ def evaluate(
 
 @contextmanager
 def _no_collecting() -> Iterator[None]:
-    """Put the garbage collector off: a ledger is thousands of objects, all of them kept, and looking at them takes a tenth.
+    """Put the garbage collector off: a ledger is thousands of objects, all of them kept, and looking at them takes a
+    tenth.
 
     Nor are they looked at right after: freezing and unfreezing hands them to the oldest generation as they are.
     """
@@ -234,7 +237,8 @@ def needs_reference(scenario: Scenario) -> bool:
 
 
 def keep_first_year(scenario: Scenario, law: Law) -> dict[str, float]:
-    """Return Keep's first twelve months of business income at the entered figures [currency], whole and before depreciation.
+    """Return Keep's first twelve months of business income at the entered figures [currency], whole and before
+    depreciation.
 
     Depreciation is that of the tax year of the decision. This is what the reference takes out of income as things are.
     """

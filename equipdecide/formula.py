@@ -27,8 +27,8 @@ Arithmetic ``+ - * / **`` and comparisons, and these functions:
 ``closing(x)``       `x` of its last row on or before this period's end; 0 where there is none
 ==================== =========================================================================
 
-The last four, and ``running total weighted smallest pick lookup``, take the bare name of a column. Nothing else parses, and no formula
-ever comes from a user.
+The last four, and ``running total weighted smallest pick lookup``, take the bare name of a column. Nothing else parses,
+and no formula ever comes from a user.
 """
 
 from __future__ import annotations
@@ -357,7 +357,9 @@ def _shaped(values: Any, rows: int) -> FloatArray:
 
 
 def row_code(formula: Formula) -> Callable[..., Any]:
-    """Return a carry-forward as a function of the row's number, its value before, and the arrays of this row and the last."""
+    """Return a carry-forward as a function of the row's number, its value before, and the arrays of
+    this row and the last.
+    """
     code: Callable[..., Any] = _compiled(_source(formula))
     return code
 

@@ -3,9 +3,10 @@
 Every figure of a decision is a column with exactly one definition: *given* (an input of the scenario, a dated
 parameter or a choice), *formula* (only text, see :mod:`equipdecide.formula`) or *computed* (a named function with a
 certificate: a formula column that must be zero). Columns remember what they were made from, so a ledger is at once a
-table of figures, an explanation, a spreadsheet and a program: :class:`equipdecide.tape.Tape` runs the same columns again
-for many trials. Values are time first, shape (periods, trials or 1); wide columns (brackets) have shape (width, periods, 1).
-Money is float64 in the scenario's currency, unrounded unless a formula says ``cents``. Positive is money to the purse.
+table of figures, an explanation, a spreadsheet and a program: :class:`equipdecide.tape.Tape` runs the same columns
+again for many trials. Values are time first, shape (periods, trials or 1); wide columns (brackets) have shape (width,
+periods, 1). Money is float64 in the scenario's currency, unrounded unless a formula says ``cents``. Positive is money
+to the purse.
 """
 
 from __future__ import annotations

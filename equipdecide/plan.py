@@ -203,7 +203,9 @@ class Plan:
         return max([self.time.start, *(purchase.step.on for purchase in self.purchases if purchase.buyout_of is None)])
 
     def estimate_is_open(self, day: Date) -> bool:
-        """Tell whether an estimate due on `day` can still answer to this plan: after the decision and the year's sales."""
+        """Tell whether an estimate due on `day` can still answer to this plan: after the decision
+        and the year's sales.
+        """
         return day >= self.time.start and not any(s.sold_on.year == day.year and s.sold_on > day for s in self.sales)
 
     def end_value(self, machine: str) -> Amount | None:
@@ -351,8 +353,8 @@ def is_lease_for_tax(offer: Financing) -> bool:
     """Tell whether an offer is a lease for tax: rent is deducted, the machine is the lessor's.
 
     A nominal price at the end makes it a purchase (Rev. Rul. 55-540, sec. 4.01; UCC 1-203(b)(4) draws the same line for
-    security interests). By rule: one dollar is nominal, fair value is not; a fixed price counts as nominal up to a tenth
-    of the amount (common practice, no source: the law looks at the value expected at the end).
+    security interests). By rule: one dollar is nominal, fair value is not; a fixed price counts as nominal up to a
+    tenth of the amount (common practice, no source: the law looks at the value expected at the end).
     """
     if offer.kind not in LEASES or offer.taxed_as != "by rule":
         return offer.kind in LEASES and offer.taxed_as == "lease"

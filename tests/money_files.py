@@ -9,7 +9,9 @@ from equipdecide.scenario.models import Sell
 
 
 def scenario(loans=None, price="50,000", years=8, decision="2025-12-15", machines=None, question=None, **sections):
-    """Read a scenario: machine `mill` with `loans` (name -> block), sold outright for `price`, one owner at one rate."""
+    """Read a scenario: machine `mill` with `loans` (name -> block), sold outright for `price`, one
+    owner at one rate.
+    """
     mill = {
         "what": "mill",
         "assets": {"machine": {"cost": "100,000", "in_service": "2024-03-01", "bonus": "elected out"}},

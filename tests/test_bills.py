@@ -92,7 +92,9 @@ def test_a_year_without_a_bill_claims_no_growth(tmp_path):
 
 
 def test_by_the_meter_and_a_reset(tmp_path):
-    """900 h to 1,900, then a new meter with 500: 1,500 h at least; 3,000 billed after the first reading: 2.00 an hour."""
+    """900 h to 1,900, then a new meter with 500: 1,500 h at least; 3,000 billed after the first
+    reading: 2.00 an hour.
+    """
     rows = ["2024-01-10,400,900", "2024-06-10,1000,1900", "2025-01-10,1200,", "2026-01-10,800,500"]
     _, _, said, _ = posted(tmp_path, rows, "date,amount,hours")
     assert any("3,000 was billed over 1,500 h of the meter, 2.00 an hour" in text for text in said)

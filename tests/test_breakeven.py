@@ -88,7 +88,8 @@ def test_flips_by_hand(tiny, path, flip):
 
 
 def test_flips_inside_the_stated_range_come_first(tiny):
-    # new running cost: 4,000 -> 4,724 inside 3,500 .. 4,900, 724 / 1,400 of the range; old: 724 / 2,000 of 9,000 .. 11,000
+    # new running cost: 4,000 -> 4,724 inside 3,500 .. 4,900, 724 / 1,400 of the range; old: 724 / 2,000 of 9,000 ..
+    # 11,000
     order = [(f.path, f.inside_range) for f in tiny.flips]
     assert order[:2] == [("machines.old.costs.running", True), ("machines.new.costs.running", True)]
     assert not any(inside for _, inside in order[2:])
@@ -166,7 +167,9 @@ def test_flips_are_in_order_and_dates_are_left_out(demo):
 
 
 def test_nothing_extra_sold_turns_the_lead(demo):
-    """With no extra hour sold Keep leads; from the hours needed on, an alternative is ahead (common sense, no source)."""
+    """With no extra hour sold Keep leads; from the hours needed on, an alternative is ahead (common
+    sense, no source).
+    """
     scenario, found = demo
     capped = ed.nothing_extra_sold(scenario)
     assert capped.best == capped.best_ignoring_cash == "keep"

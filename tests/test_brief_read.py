@@ -95,7 +95,9 @@ def _passes(course: dict[str, Any]) -> bool:
 
 
 def _last_place(flip: dict[str, Any]) -> float:
-    """Half the last place shown, and a little: a tenth of a per cent, whole hundreds from a thousand up, else by size."""
+    """Half the last place shown, and a little: a tenth of a per cent, whole hundreds from a
+    thousand up, else by size.
+    """
     if flip["unit"] in ("share", "1/year", "chance"):
         return 0.00051
     size = abs(flip["flip"])

@@ -139,7 +139,9 @@ def test_the_accountants_page_has_the_papers_and_the_ledgers_tax(shop: Compariso
 
 
 def test_the_accountants_settlement_is_that_of_the_sale() -> None:
-    """By hand, from the file: 38,500 less 3,850, 1,450, the payoff and a release of 150 leaves 6,189.58; gain 33,200, tax 7,503."""
+    """By hand, from the file: 38,500 less 3,850, 1,450, the payoff and a release of 150 leaves
+    6,189.58; gain 33,200, tax 7,503.
+    """
     page = ed.brief(ed.compare(ed.load(SCENARIOS / "first_sale.yaml")), reader="accountant")
     assert cents(6189.58) in page and cents(-3850) in page and ">33,200<" in page
     assert (

@@ -1,4 +1,6 @@
-"""Dates, business days and axes. Due dates are checked against the official ones in tests/published and the parameters."""
+"""Dates, business days and axes. Due dates are checked against the official ones in tests/published
+and the parameters.
+"""
 
 from __future__ import annotations
 

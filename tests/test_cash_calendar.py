@@ -58,7 +58,8 @@ def test_periods_follow_one_another_and_add_up(r1):
 
 
 def test_the_deposit_comes_long_before_the_sale(r1):
-    # 20 % of 288,500 on 21 September 2026; the mill leaves on 5 February 2027, 137 days later, and is paid ten days after
+    # 20 % of 288,500 on 21 September 2026; the mill leaves on 5 February 2027, 137 days later, and is paid ten days
+    # after
     said = next(f for f in r1.findings if f.code == "sale_cannot_fund_deposit")
     assert "57,700 is due on 2026-09-21, 137 days before MC-1 can leave and 147 days before its money" in said.text
     assert any(e.what == "price of R1, with order" and e.amount == -57_700 and e.kind == "order" for e in r1.entries)

@@ -1,4 +1,6 @@
-"""Charts are tested by what is drawn: lengths, places and words of the artists against the results they were made from."""
+"""Charts are tested by what is drawn: lengths, places and words of the artists against the results
+they were made from.
+"""
 
 from __future__ import annotations
 
@@ -195,7 +197,8 @@ def test_a_floor_far_above_the_cash_is_on_the_chart() -> None:
 def test_staircase_has_every_part_and_capacity(courses) -> None:
     ax = charts.staircase(courses)
     widths = [bar.get_width() for bar in ax.patches if bar.get_width() > 1]
-    # hours a year, by hand in the test of page figures: 65, 780, 190.67, 766.67 must ship; 325, 845, 416, 900 could sell
+    # hours a year, by hand in the test of page figures: 65, 780, 190.67, 766.67 must ship; 325, 845, 416, 900 could
+    # sell
     assert sorted(widths) == pytest.approx(sorted([65, 780, 190.6667, 766.6667, 325, 845, 416, 900]), abs=1e-3)
     lines = " ".join(text.replace("\n", " ") for text in texts(ax))
     for name in ("keep: 1,807 h", "upgrade: 2,181 h", "replace by R2: 2,448 h", "2,750 h"):

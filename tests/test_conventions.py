@@ -241,7 +241,8 @@ def test_no_parameter_without_a_reader() -> None:
 
 # --- law is data
 
-# What a formula of tax may say in digits: nothing and all, halves and quarters of a whole, percent as printed, half a cent.
+# What a formula of tax may say in digits: nothing and all, halves and quarters of a whole, percent as printed, half a
+# cent.
 DIGITS = {"0", "1", "2", "4", "100", "0.01", "0.005"}
 NO_LAW = {"equipdecide/tax/elections.py": {1987}}  # the day at which values are read that have never changed
 

@@ -27,7 +27,9 @@ def with_crashes(rate):
 
 
 def test_a_stopped_night_costs_the_next_morning():
-    """190 nights of 5 h at 6.4 h between stops: 103.0 stop, at 0.8 h each 82.4 h; the watcher's 8.533 h: 84.3, 67.4 h."""
+    """190 nights of 5 h at 6.4 h between stops: 103.0 stop, at 0.8 h each 82.4 h; the watcher's
+    8.533 h: 84.3, 67.4 h.
+    """
     found = ed.hours(read(with_mornings()))
     plain = ed.hours(read(WATCH))
     for name, theta in (("keep", 6.4), ("watcher", 6.4 / (1 - 6 / 24))):
@@ -41,7 +43,8 @@ def test_a_stopped_night_costs_the_next_morning():
     assert found["watcher"].recovery_hours == pytest.approx(67.4, abs=0.1)
     # a longer night is stopped more often: eight hours on the conveyor's tray
     assert found["conveyor"].recovery_hours == pytest.approx(0.8 * 190 * (1 - exp(-8 / 6.4)))
-    # all these hours lie among the brackets that must ship: (10.90 + 4.00) / 11.5 min an hour, nights and mornings gained
+    # all these hours lie among the brackets that must ship: (10.90 + 4.00) / 11.5 min an hour, nights and mornings
+    # gained
     gain = found["watcher"].good_standard_hours - found["keep"].good_standard_hours
     earned = found["watcher"].contribution - found["keep"].contribution
     assert earned == pytest.approx(gain * (10.90 + 4.00) / 11.5 * 60, rel=0.05)
@@ -69,7 +72,8 @@ def test_crashes_cost_money_and_days(rate):
     assert more == pytest.approx(3_600 * years)
     said = [f.text for f in ledger.findings if f.code == "crash_rate"]
     if "count" in rate:
-        # one in 5 years: 2T / chi-square(0.025; 2) and (0.975; 4), 10 / 0.0506 and 10 / 11.143 (any table): 0.005 to 1.11
+        # one in 5 years: 2T / chi-square(0.025; 2) and (0.975; 4), 10 / 0.0506 and 10 / 11.143 (any table): 0.005 to
+        # 1.11
         assert said == ["MC-1: 1 crash in 5 years, 0.20 a year on average (95 % interval 0.01 to 1.11)."]
     else:
         assert said == []

@@ -23,7 +23,8 @@ def test_adding_an_alternative_as_the_page_says() -> None:
     scenario = ed.loads(new, "first_sale.yaml")
     assert list(scenario.alternatives) == ["keep", "sell and rent time", "sell and replace"]
     outcome = ed.compare(scenario)["sell and rent time"]
-    # by hand: 14,500 a year bought outside, 3 % more after each year from 12 October 2026 to 28 September 2031; each day is
+    # by hand: 14,500 a year bought outside, 3 % more after each year from 12 October 2026 to 28 September 2031; each
+    # day is
     # one part of its own calendar year, 2028 having 366
     years = 1 + 1.03 * (81 / 365 + 285 / 366) + 1.03**2 * (81 / 366 + 284 / 365) + 1.03**3 + 1.03**4 * (81 + 270) / 365
     spent = outcome.column("step 1: sanding bought outside, yearly.amount").per_row()

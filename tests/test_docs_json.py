@@ -50,7 +50,9 @@ PAGE = page()
 
 
 def printed(value: object, parent: str, listed: dict[str, set[str]], found: dict[str, set[str]]) -> None:
-    """Collect the keys that stand in a printed value by parent, as the page writes them; maps by name are entered where it lists them."""
+    """Collect the keys that stand in a printed value by parent, as the page writes them; maps by
+    name are entered where it lists them.
+    """
     if isinstance(value, list):
         for item in value:
             printed(item, f"{parent}[]", listed, found)

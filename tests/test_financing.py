@@ -1,4 +1,6 @@
-"""Offers of money: schedules that end at nothing, kinds of loan and lease, rates with their proof, worth against cash."""
+"""Offers of money: schedules that end at nothing, kinds of loan and lease, rates with their proof,
+worth against cash.
+"""
 
 import doctest
 import json
@@ -304,7 +306,9 @@ def test_random_old_loans_end_at_nothing():
 
 
 def test_what_a_fixed_price_lease_costs_counts_its_price_at_the_end():
-    """48 payments of 2,200 and 22,000 at the end for 110,000: 17,600, where the payments alone are 4,400 less than it."""
+    """48 payments of 2,200 and 22,000 at the end for 110,000: 17,600, where the payments alone are
+    4,400 less than it.
+    """
     offer = {"kind": "fixed-option lease", "machine": "new", "amount": "110,000", "payments": 48, "payment": "2,200",
              "option_price": "22,000"}  # fmt: skip
     file = scenario({}, machines={"new": {"what": "new", "price": "120,000", "worth_at_end": "40,000"}},

@@ -143,7 +143,8 @@ def test_examples_are_found_in_the_folder_of_the_checkout() -> None:
 
 
 def test_a_sale_under_one_flat_rate_is_taxed_in_its_period() -> None:
-    # by hand: cost 4,400 with 52 % taken (20 + 32 of the five-year table), so a basis of 2,112; 2,500 less that is 388, at 40 %
+    # by hand: cost 4,400 with 52 % taken (20 + 32 of the five-year table), so a basis of 2,112; 2,500 less that is 388,
+    # at 40 %
     scenario = loads("""
 title: A textbook sale
 decision_date: 2026-12-31

@@ -1,4 +1,6 @@
-"""The later sheets of a form: a scenario goes through them and back without loss, and every fault is said by its cell."""
+"""The later sheets of a form: a scenario goes through them and back without loss, and every fault
+is said by its cell.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Names that hold code, formulas, quotes, emoji, right-to-left letters, or no end: text on every page and in every file."""
+"""Names that hold code, formulas, quotes, emoji, right-to-left letters, or no end: text on every
+page and in every file.
+"""
 
 from __future__ import annotations
 

@@ -46,7 +46,9 @@ def with_ramp(block):
 
 
 def test_in_the_engine():
-    """Published case S18: 1.6 times and 85 % cost 1.51 batch-times; of 8 h that is 12.1 good hours, all in the study."""
+    """Published case S18: 1.6 times and 85 % cost 1.51 batch-times; of 8 h that is 12.1 good hours,
+    all in the study.
+    """
     s = with_ramp("    ramp: {start: 1.6, rate: 85 %, batch: 8 h}\n")
     ledger = ed.evaluate(s, only=["keep", "conveyor"])["conveyor"]
     assert ledger.column("learning MC-1 with parts conveyor.hours").figure() == pytest.approx(8 * 1.51, abs=0.04)

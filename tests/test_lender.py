@@ -25,7 +25,8 @@ def test_uses_equal_sources_and_soft_costs_stand_apart(r1):
     assert own == pytest.approx(288_500 + 57_600 + 13_700 + payoff + 150 - 240_000 - 67_500, abs=0.01)
 
 
-# Invented figures worked outside this project: 240,000 over 84 months at 8.15 % against 288,500 falling by 18 %, then 10 %
+# Invented figures worked outside this project: 240,000 over 84 months at 8.15 % against 288,500 falling by 18 %, then
+# 10 %
 def test_collateral_of_the_demonstration(r1):
     rows = [(round(c.owed), round(c.value)) for c in r1.collateral if c.machine == "R1"][:3]
     assert rows == [(213_480, 236_570), (184_716, 212_913), (pytest.approx(153_518, abs=1), 191_622)]

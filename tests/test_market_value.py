@@ -53,7 +53,9 @@ def test_the_market_factor_widens_the_band():
 
 
 def test_two_comparables_by_hand(tmp_path):
-    """Two sold at this very age bring 50 % and 40 % of a new price of 200,000: 90,000 between them, and sold as they are."""
+    """Two sold at this very age bring 50 % and 40 % of a new price of 200,000: 90,000 between them,
+    and sold as they are.
+    """
     (tmp_path / "nightlog.csv").write_bytes((SCENARIOS / "nightlog.csv").read_bytes())
     age = ed.market_value(demo()).age
     (tmp_path / "used.csv").write_text(

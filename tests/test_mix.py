@@ -9,7 +9,8 @@ import equipdecide as ed
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
 # The corner of test_product_mix.py as a shop: 100 h of mill and 160 h of inspection; A 60 a piece, 1 h and 1 h; B 50 a
-# piece, half an hour and 2 h. Both bind at 80 A and 40 B, 6,800. By hours of the mill alone B comes first: 100 B in 50 h
+# piece, half an hour and 2 h. Both bind at 80 A and 40 B, 6,800. By hours of the mill alone B comes first: 100 B in 50
+# h
 # and 50 A, 8,000, which would take 250 h of inspection where there are 160.
 TWO_LIMITS = """
 title: Two stations
@@ -53,7 +54,9 @@ def test_enough_of_the_other_station_and_nothing_is_said():
 
 @pytest.mark.parametrize("name", ["deck_fittings", "quillhaven_grinder"])
 def test_with_one_limit_the_programme_is_the_staircase(name):
-    """The formulas fill by rank, the programme solves: two ways to one figure (a year of days, so within a thousandth)."""
+    """The formulas fill by rank, the programme solves: two ways to one figure (a year of days, so
+    within a thousandth).
+    """
     s = ed.load(SCENARIOS / f"{name}.yaml")
     evaluation = ed.evaluate(s)
     filled, solved = ed.hours(s, evaluation), ed.mix(s, evaluation)

@@ -60,7 +60,9 @@ MONEY = (
 
 
 def course(lent, offered):
-    """Three machines and two sales: one let go, one that does not cover its loan, both before a purchase by the offer."""
+    """Three machines and two sales: one let go, one that does not cover its loan, both before a
+    purchase by the offer.
+    """
     saw = {
         "what": "saw",
         "assets": {"machine": {"cost": "20,000", "in_service": "2024-03-01"}},

@@ -49,7 +49,9 @@ def test_which_of_them_pays(lathe):
 
 
 def test_a_station_by_the_piece_is_followed_along_the_stairs():
-    """Inspection takes 6 min of a sleeve (18 min): 80 h of it last 240 h of the lathe, the contract parts being first."""
+    """Inspection takes 6 min of a sleeve (18 min): 80 h of it last 240 h of the lathe, the contract
+    parts being first.
+    """
     text = (SCENARIOS / "more_hours.yaml").read_text(encoding="utf-8")
     text = text.replace("other_limits: {inspection: 1,750}", "other_limits: {inspection: 80}")
     text = text.replace("minutes: 18, demand: 3,000,", "minutes: 18, demand: 3,000, elsewhere: {inspection: 6},")
@@ -59,7 +61,9 @@ def test_a_station_by_the_piece_is_followed_along_the_stairs():
 
 
 def test_an_overrun_range_is_drawn(lathe):
-    """The overrun of the retrofit is an input like any other: at 2,800 more it costs 2,800 x 0.75 of present worth, about."""
+    """The overrun of the retrofit is an input like any other: at 2,800 more it costs 2,800 x 0.75
+    of present worth, about.
+    """
     path = "improvements.presetter.capital_costs.overrun"
     dear, plain = (
         evaluate(lathe, {path: amount})["feed it better"].column("worth.npv").figure() for amount in (2_800, 0)
@@ -68,7 +72,9 @@ def test_an_overrun_range_is_drawn(lathe):
 
 
 def test_the_two_forms_of_a_learning_rate():
-    """From 80 %, 1.6 x the standard: batch 2 takes 1.28 by Crawford; by Wright 1.6 x (2 x 0.8 - 1) = 0.96, the standard."""
+    """From 80 %, 1.6 x the standard: batch 2 takes 1.28 by Crawford; by Wright 1.6 x (2 x 0.8 - 1)
+    = 0.96, the standard.
+    """
     text = (SCENARIOS / "more_hours.yaml").read_text(encoding="utf-8")
     for form, second in (("each batch", 0.28), ("average of all", 0.0)):
         ramp = f"{{start: 1.6, rate: 80 %, batch: 4 h, form: {form}}}"
@@ -89,7 +95,8 @@ def test_hours_to_count_on_by_hand():
 def test_the_watcher_turns_where_the_arithmetic_does():
     """Each night gains 0.3143 h x 0.972, at few nights of the bracket that must ship: (10.90 + 4.00) / 11.5 min = 77.7.
 
-    7,300 over seven years at 10 % (4.868), tax alike on both sides, plus a day of fitting: about 66 nights a year, 1.3 a week.
+    7,300 over seven years at 10 % (4.868), tax alike on both sides, plus a day of fitting: about 66 nights a year, 1.3
+    a week.
     """
     gain = (6.4 * 24 / 18 * (1 - exp(-5 * 18 / 24 / 6.4)) - 6.4 * (1 - exp(-5 / 6.4))) * 0.972 * (10.90 + 4) / 11.5 * 60
     a_day = (2_000 * 0.60 + 66 * 6.4 * (1 - exp(-5 / 6.4))) * 0.972 / 250 * (10.90 + 4) / 11.5 * 60
@@ -115,10 +122,10 @@ def test_nights_a_week_stand_beside_nights_a_year(capsys):
 def test_the_conveyor_by_hand():
     """A second tray: 40 parts of 13 min last 8.67 h, so the night is 8 h, not 5. Prices are common practice, no source.
 
-    Hours alone: 190 x 6.4 x (exp(-5/6.4) - exp(-8/6.4)) = 208.3 a year more, the last three of a night far from certain.
-    All go into cleat bases, 38.20 for 19.5 min: 202.5 good hours at 117.54, 23,800 a year. With few nights they are of the
-    bracket that must ship, 77.74 an hour: 17,100, three days down and 20 h of learning, over 4.868, and 900 a year of its
-    upkeep, are met at about 60 nights a year, 1.2 a week.
+    Hours alone: 190 x 6.4 x (exp(-5/6.4) - exp(-8/6.4)) = 208.3 a year more, the last three of a night far from
+    certain. All go into cleat bases, 38.20 for 19.5 min: 202.5 good hours at 117.54, 23,800 a year. With few nights
+    they are of the bracket that must ship, 77.74 an hour: 17,100, three days down and 20 h of learning, over 4.868, and
+    900 a year of its upkeep, are met at about 60 nights a year, 1.2 a week.
     """
     scenario = ed.load(SCENARIOS / "night_watch.yaml")
     found = ed.hours(scenario)

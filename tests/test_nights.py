@@ -139,7 +139,9 @@ def test_window_held():
 
 
 def test_survival_of_the_log():
-    """Half the nights ran five hours: the product-limit curve ends at 24 of 48, and begins below 1 for the stops at 0 h."""
+    """Half the nights ran five hours: the product-limit curve ends at 24 of 48, and begins below 1
+    for the stops at 0 h.
+    """
     curve = nights.survival_curve(LOG)
     assert curve.logged[-2] == pytest.approx(0.5)
     assert curve.logged[0] == pytest.approx(46 / 48)
@@ -177,7 +179,9 @@ def watched(watch):
 
 
 def test_watcher_by_hand(watch, watched):
-    """From 6.4 h: 24 stops become 18, so 6.4 x 24/18 = 8.533 h; five hours run 3.470 and 3.784 h; 190 nights gain 59.7 h."""
+    """From 6.4 h: 24 stops become 18, so 6.4 x 24/18 = 8.533 h; five hours run 3.470 and 3.784 h;
+    190 nights gain 59.7 h.
+    """
     watcher = watched["watcher"]
     assert watcher.column("hours of MC-1 with watcher.theta_after").figure() == pytest.approx(6.4 * 24 / 18)
     before, after = (watcher.column(f"hours of {name}.night_hours").figure() for name in ("MC-1", "MC-1 with watcher"))

@@ -151,7 +151,9 @@ def test_what_stands_beside_shows_itself(shop):
 
 
 def test_a_quieter_nozzle_is_tried_from_the_command_line(capsys):
-    """The air gun at 86 instead of 96 for 0.4 h: its share of the dose falls from 0.4 / 3.482 to 0.4 / 13.93 of 100 %."""
+    """The air gun at 86 instead of 96 for 0.4 h: its share of the dose falls from 0.4 / 3.482 to
+    0.4 / 13.93 of 100 %.
+    """
     from equipdecide.cli import main
 
     path = str(Path(__file__).parents[1] / "scenarios" / "deck_fittings.yaml")

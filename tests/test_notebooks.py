@@ -1,4 +1,6 @@
-"""The notebooks run from top to bottom, show something in every code cell that ends in a value, and hold no warnings."""
+"""The notebooks run from top to bottom, show something in every code cell that ends in a value, and
+hold no warnings.
+"""
 
 from __future__ import annotations
 
@@ -49,7 +51,9 @@ def test_the_page_is_written(tmp_path: Path) -> None:
 
 
 def test_the_published_example_prints_both_figures_and_they_agree(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Sullivan, Wicks and Koelling, Engineering Economy: present worth of the defender -16,076, to the last digit printed."""
+    """Sullivan, Wicks and Koelling, Engineering Economy: present worth of the defender -16,076, to
+    the last digit printed.
+    """
     path = next(path for path in NOTEBOOKS if path.stem == "5_a_published_example")
     monkeypatch.setenv("PYTHONPATH", str(path.parents[1]))
     notebook = nbformat.read(path, as_version=4)

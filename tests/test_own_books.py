@@ -75,7 +75,9 @@ def test_part_years_share_a_year_of_use() -> None:
 
 
 def test_units_of_production_by_spindle_hour() -> None:
-    """2,000 staffed hours, half of them cutting: 1,000 spindle hours a year at 1.50 (12,000 less 3,000 over 6,000), 3,500 on it."""
+    """2,000 staffed hours, half of them cutting: 1,000 spindle hours a year at 1.50 (12,000 less
+    3,000 over 6,000), 3,500 on it.
+    """
     books = "method: units of production, salvage: 3,000, spindle_hours: 6,000, spindle_hours_so_far: 3,500"
     ledger = made(books)
     assert by_year(ledger, "hours")[:6] == [1_000.0] * 6

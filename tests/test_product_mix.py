@@ -5,7 +5,8 @@ import pytest
 from equipdecide.shop.product_mix import Product, best_mix, machine_hour_rate
 
 # By hand: A 60 a piece, 1 h mill, 1 h inspection; B 50, 0.5 h mill, 2 h inspection; 100 h mill, 160 h inspection.
-# Both limits bind where a + 0.5 b = 100 and a + 2 b = 160: b = 40, a = 80, worth 6,800. Duals: u + v = 60 and 0.5 u + 2 v
+# Both limits bind where a + 0.5 b = 100 and a + 2 b = 160: b = 40, a = 80, worth 6,800. Duals: u + v = 60 and 0.5 u + 2
+# v
 # = 50 give v = 40/3, u = 140/3. Ranking by inspection: A first (60 an hour of it): 100 h of mill make 100 A, 6,000.
 PRODUCTS = {"A": Product(60, {"mill": 1, "inspection": 1}, 150), "B": Product(50, {"mill": 0.5, "inspection": 2}, 100)}
 HOURS = {"mill": 100, "inspection": 160}

@@ -1,4 +1,6 @@
-"""Many trials in place: the same figures as each formula gives on its own, whatever is shared, folded or written over."""
+"""Many trials in place: the same figures as each formula gives on its own, whatever is shared,
+folded or written over.
+"""
 
 from __future__ import annotations
 

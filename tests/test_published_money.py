@@ -1,4 +1,5 @@
-"""Published cases of money (tests/published/money.yaml): yearly rates, day counts, payoffs, offers, leases, slips in print.
+"""Published cases of money (tests/published/money.yaml): yearly rates, day counts, payoffs, offers, leases, slips in
+print.
 
 Loans and offers are written as blocks of a scenario file and run through the engine; only unit-periods and day counts
 are asked of their functions alone.

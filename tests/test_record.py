@@ -238,7 +238,9 @@ def test_a_record_names_what_it_does_not_hold(small):
 
 
 def test_flips_are_figured_again_with_the_law_of_then_and_of_today(folder):
-    """Then: the same bits. Today: each new flip is where two whole runs of the engine under that law are worth the same."""
+    """Then: the same bits. Today: each new flip is where two whole runs of the engine under that
+    law are worth the same.
+    """
     comparison = ed.compare(ed.load(ROOT / "scenarios" / "first_sale.yaml"))
     made = record(comparison, "sell and replace")
     assert made.flips

@@ -1,4 +1,6 @@
-"""Charts of chances, of what moves the lead, of time, of selling and lending: what is drawn against the results it was made from."""
+"""Charts of chances, of what moves the lead, of time, of selling and lending: what is drawn against
+the results it was made from.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Tables and commands of chances, timing, whose guesses, routes, money, cash and the lender: figures of the results, at console width."""
+"""Tables and commands of chances, timing, whose guesses, routes, money, cash and the lender:
+figures of the results, at console width.
+"""
 
 from __future__ import annotations
 
@@ -155,7 +157,9 @@ def test_the_headline_of_a_simulation_follows_the_chances(runs: Runs) -> None:
 
 
 def test_what_a_contract_is_worth_to_know(printers: Runs) -> None:
-    """One doubt, two answers: worth of knowing = mean of the best of each answer less the best of the means, by hand."""
+    """One doubt, two answers: worth of knowing = mean of the best of each answer less the best of
+    the means, by hand.
+    """
     drawn = printers.draws["events.contract signed"]
     share = drawn.mean()
     names = [name for name in printers.names if name != "keep"]

@@ -1,4 +1,6 @@
-"""Ways to sell: steps, expected and worst net, the true value of an allowance, break-even prices; credits and shortfalls."""
+"""Ways to sell: steps, expected and worst net, the true value of an allowance, break-even prices;
+credits and shortfalls.
+"""
 
 import json
 from pathlib import Path
@@ -24,7 +26,8 @@ def demo():
 def test_the_demonstration_by_hand(demo):
     # outright: 71,000 less the letter's 54,833.31 and 150 for the release
     assert demo["outright"].net == pytest.approx(16_016.69, abs=0.005)
-    # consignment: 88,000 less 8,800, 1,800, 650, 2,400 and three months of 95; unsold 66,000 less the costs but no commission
+    # consignment: 88,000 less 8,800, 1,800, 650, 2,400 and three months of 95; unsold 66,000 less the costs but no
+    # commission
     assert demo["consignment"].selling_costs == pytest.approx(13_935)
     before_the_lender = demo["consignment"].expected_net + demo["consignment"].payoff + demo["consignment"].release
     assert before_the_lender == pytest.approx(0.85 * 74_065 + 0.15 * 60_865)  # 72,085
@@ -56,7 +59,8 @@ def test_breakeven_prices(demo):
     # trade and outright: equal but for ten days' wait for 16,016.69, at 10 %
     wait = 16_016.69 * (1 - 1.1 ** (-10 / 365))
     assert demo.breakeven["trade-in", "outright"] == pytest.approx(86_000 - wait, abs=0.02)
-    # consignment against outright, solved apart: expected worth over all prices is a straight line once the least commission is passed
+    # consignment against outright, solved apart: expected worth over all prices is a straight line once the least
+    # commission is passed
     price = demo.breakeven["consignment", "outright"]
     at = evaluate_at(price)
     assert at == pytest.approx(demo["outright"].expected_worth, abs=0.02)
@@ -227,7 +231,9 @@ def test_a_trade_that_hangs_on_a_doubt_brings_its_true_value_where_nothing_is_bo
 
 
 def test_list_price_its_cuts_and_the_exclusive_period(demo):
-    """99,500 from the day it is handed over, 5 % less after 60 days: 94,525 from 17 November; nobody else until day 120."""
+    """99,500 from the day it is handed over, 5 % less after 60 days: 94,525 from 17 November;
+    nobody else until day 120.
+    """
     steps = {step.what: step.on for step in demo["consignment"].steps}
     assert steps["listed at 99,500"] == Date(2026, 9, 18) and steps["list price falls to 94,525"] == Date(2026, 11, 17)
     assert steps["exclusive period ends"] == Date(2027, 1, 16)

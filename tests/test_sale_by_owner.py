@@ -2,11 +2,11 @@
 
 All by hand. The machine cost 100,000 and was expensed in 2021; 60,000 of recapture in 2026. The owners' other income
 keeps every added dollar in the 24 % federal bracket (105,700 to 201,775 of taxable income in 2026, single; Rev. Proc.
-2025-32) and below the threshold of the wage limit (201,750), and recapture counts as qualified business income, so a fifth
-of it is deducted: 24 % x 80 % x 60,000 = 11,520.
-A corporation pays 21 %. State tax on the business itself, a corporation's or a pass-through's own, is deducted from federal
-income (IRC 164(a)(3)): 9.5 % of 60,000 leaves 54,300 in Illinois, and 21 % of that is 11,403. California allowed 25,000 of section 179 and tables on the rest: 75,000 x (14.29 + 24.49 + 17.49 +
-12.49 + 8.93 + 8.92 / 2) % = 61,612.50, so 13,387.50 of basis is left there and the gain is 46,612.50.
+2025-32) and below the threshold of the wage limit (201,750), and recapture counts as qualified business income, so a
+fifth of it is deducted: 24 % x 80 % x 60,000 = 11,520. A corporation pays 21 %. State tax on the business itself, a
+corporation's or a pass-through's own, is deducted from federal income (IRC 164(a)(3)): 9.5 % of 60,000 leaves 54,300 in
+Illinois, and 21 % of that is 11,403. California allowed 25,000 of section 179 and tables on the rest: 75,000 x (14.29 +
+24.49 + 17.49 + 12.49 + 8.93 + 8.92 / 2) % = 61,612.50, so 13,387.50 of basis is left there and the gain is 46,612.50.
 """
 
 from datetime import date
@@ -83,8 +83,9 @@ def test_federal_and_state_tax_on_the_sale(kind: str, state: str) -> None:
 def test_when_the_tax_is_paid(kind: str, state: str) -> None:
     """Owners whose last tax is not entered pay with the return; a corporation all of this year's tax within the year.
 
-    IRC 6655(d)(1)(B)(i): 100 % of the year's tax in four parts. The sale of 10 June comes after the estimate of 15 April, so
-    that of 15 June carries two quarters (6655(e)(1): what annualizing let be left out is added to the next), then one each.
+    IRC 6655(d)(1)(B)(i): 100 % of the year's tax in four parts. The sale of 10 June comes after the estimate of 15
+    April, so that of 15 June carries two quarters (6655(e)(1): what annualizing let be left out is added to the next),
+    then one each.
     """
     route = sold(kind, state)
     due = dict(route.tax_due)

@@ -1,4 +1,6 @@
-"""The form: what is filled in comes back as the same answers, and every fault is said by its cell and marked in a copy."""
+"""The form: what is filled in comes back as the same answers, and every fault is said by its cell
+and marked in a copy.
+"""
 
 from __future__ import annotations
 

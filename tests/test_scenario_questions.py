@@ -194,7 +194,8 @@ def test_deducted_so_far_becomes_a_table_of_the_whole_cost(full: Scenario) -> No
 
 
 def test_value_by_age_lies_between_the_curves() -> None:
-    # at age 5: national accounts (1 - 0.1225)^5 = 0.5203; appraiser's rule 0.82 x 0.9^4 = 0.5380; percent good of ten years
+    # at age 5: national accounts (1 - 0.1225)^5 = 0.5203; appraiser's rule 0.82 x 0.9^4 = 0.5380; percent good of ten
+    # years
     # 0.58, 0.58, 0.55 and of twelve 0.66, 0.65. Low: the lowest at auction (0.6); likely: the middle, 0.58, as a dealer
     # buys (0.8); high: the highest
     low, likely, high = value_by_age(5.0)

@@ -117,7 +117,9 @@ def test_correlation_of_the_draws():
 
 
 def test_correlations_that_cannot_hold_together():
-    """0.9, 0.9 and -0.9 among three: scaled to half of the eigenvalue bound they can; -1/min eigenvalue = 1/1.8 by hand."""
+    """0.9, 0.9 and -0.9 among three: scaled to half of the eigenvalue bound they can; -1/min
+    eigenvalue = 1/1.8 by hand.
+    """
     matrix = np.array([[1, 0.9, 0.9], [0.9, 1, -0.9], [0.9, -0.9, 1]])
     with pytest.raises(DrawError, match="56%"):
         draws.correlated(draws.points(3, 64, 1, 2), matrix)

@@ -45,7 +45,9 @@ class Flows:
         self.taxable[day.year] = self.taxable.get(day.year, 0.0) + share
 
     def yearly(self, amount, first=START, growth=0.0, last=None, by_year=None):
-        """So much a year from day to day, counted each week in the middle of its month (days, not months, matter little)."""
+        """So much a year from day to day, counted each week in the middle of its month (days, not
+        months, matter little).
+        """
         day, last = first, last or self.last
         while day < last:
             age = (day - first).days // 365.25
@@ -190,7 +192,9 @@ def test_quillhaven_keeps():
 
 
 def test_quillhaven_with_orders_and_inspection_freed():
-    """Both limits off: the new grinder's hours are sold, and it still loses a little. One limit off: nothing changes much."""
+    """Both limits off: the new grinder's hours are sold, and it still loses a little. One limit
+    off: nothing changes much.
+    """
     assert quillhaven_flat(orders=2_080, inspection=9_999)[0] == pytest.approx(-20_000, abs=600)
     assert quillhaven_flat(repairs=53_400)[0] == pytest.approx(0, abs=600)
     orders, inspection = "parts.grinding.hours", "shop.other_limits.inspection"

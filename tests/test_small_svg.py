@@ -1,4 +1,6 @@
-"""A drawing made small: every point stands where matplotlib put it, letters too, and nothing that is used has lost its name."""
+"""A drawing made small: every point stands where matplotlib put it, letters too, and nothing that
+is used has lost its name.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ PLACES = {"M": 2, "L": 2, "H": 1, "V": 1, "Q": 4, "C": 6, "Z": 0}
 
 
 def points(path: str) -> list[tuple[float, float]]:
-    """The points of a path, controls too, by the grammar of SVG paths (W3C, SVG 2, section 9.3); a z draws back to the start."""
+    """The points of a path, controls too, by the grammar of SVG paths (W3C, SVG 2, section 9.3); a
+    z draws back to the start.
+    """
     found: list[tuple[float, float]] = []
     x = y = 0.0
     start = (x, y)
@@ -64,7 +68,8 @@ def test_every_point_stands_where_it_was(both) -> None:
         "scale(0.015625)" in tag for tag in re.findall(r"<path [^>]*>", long, re.DOTALL) if re.search(r' d="[^"]', tag)
     ]
     for before, after, letter in zip(was, now, letters, strict=True):
-        # letters: font units of 1/64 of a hundredth, told in thousandths; half a thousandth, half a tenth are the rounding
+        # letters: font units of 1/64 of a hundredth, told in thousandths; half a thousandth, half a tenth are the
+        # rounding
         wanted = np.array(points(before)) * (0.15625 if letter else 1.0)
         assert np.abs(np.array(points(after)) - wanted).max() <= (0.5 if letter else 0.05) + 1e-9, after
 

@@ -1,4 +1,6 @@
-"""Values kept as sums: random columns on three axes give what each formula gives on its own, whatever is kept or written out."""
+"""Values kept as sums: random columns on three axes give what each formula gives on its own,
+whatever is kept or written out.
+"""
 
 from __future__ import annotations
 
@@ -131,7 +133,9 @@ def kernels(program: Program) -> list[str]:
 
 
 def test_months_that_rest_on_few_values_are_written_out_for_a_reader_alone() -> None:
-    """A sum over 24 months of what is spread from four stretches rests on the four; the months themselves are 24 rows."""
+    """A sum over 24 months of what is spread from four stretches rests on the four; the months
+    themselves are 24 rows.
+    """
     columns = [
         ("stretches", "max( p_stretches * a , t_stretches )"),
         ("months", "spread( c0 ) * 2 + b"),

@@ -88,7 +88,9 @@ def test_form_4797_of_the_truck() -> None:
 
 
 def test_form_4797_with_expense_of_sale() -> None:
-    """Hand-worked case citing Form 4797 (2025) and Publication 537 (2025): price 6,215, expense 310, all written off."""
+    """Hand-worked case citing Form 4797 (2025) and Publication 537 (2025): price 6,215, expense
+    310, all written off.
+    """
     found = lines(made("sell"), "sell")
     expected = {"20": 6215, "21": 18950, "22": 18640, "23": 310, "24": 5905, "25b": 5905, "31": 5905}
     assert {line: found["4797", line] for line in expected} == pytest.approx(expected, abs=0.005)
@@ -163,7 +165,9 @@ def test_a_schedule_that_cannot_be_read_names_every_fault(tmp_path: Path) -> Non
 
 
 def test_elections_with_their_last_days() -> None:
-    """Placed in service in January 2026: return due 15 April 2027, extended 15 October 2027; section 179 three years on."""
+    """Placed in service in January 2026: return due 15 April 2027, extended 15 October 2027;
+    section 179 three years on.
+    """
     evaluation = made("change")
     found = {(one.what, one.about): one.last_day for one in election_dates(evaluation.plans["change"], evaluation.law)}
     assert found["section 179: elect, change or revoke", "N as bought"] == date(2030, 4, 15)
@@ -216,7 +220,9 @@ def test_the_papers_on_the_command_line(capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_property_tax_by_mills_on_cost_by_age() -> None:
-    """Michigan: 2.4 mills on cost for five years, then 1.25 (MCL 211.1057); by hand on 18,640 in service in March 2021."""
+    """Michigan: 2.4 mills on cost for five years, then 1.25 (MCL 211.1057); by hand on 18,640 in
+    service in March 2021.
+    """
     column = made("keep", shop="state: {code: MI}")["keep"].column("property tax.tax")
     by_year = dict(zip([day.year for day in column.axis.ends], column.per_row(), strict=True))
     assert by_year[2026] == pytest.approx(18_640 * 0.0024)
@@ -406,7 +412,9 @@ def test_a_small_item_above_the_safe_harbour_is_said() -> None:
 
 
 def test_part_four_and_an_instalment_sale_land_on_their_lines() -> None:
-    """Part IV by Publication 946 (a deduction of 5,000, allowable 4,185.20); 20,000 of gain above recapture in four parts."""
+    """Part IV by Publication 946 (a deduction of 5,000, allowable 4,185.20); 20,000 of gain above
+    recapture in four parts.
+    """
     text = BELIEVED.replace("OFFER", "buyer").replace(
         "section_179: all}}",
         "section_179: all}, tool: {cost: 5,000, in_service: 2024-03-01, life: 3, section_179: all, "

@@ -75,7 +75,9 @@ def test_a_stretch_that_ends_before_it_starts():
 
 @given(st.lists(st.tuples(st.integers(0, 470), st.integers(1, 60), st.sampled_from(KINDS)), max_size=12))
 def test_identities(rows):
-    """Allocation x utilization = availability; OEE = planned minutes of the good over planned busy; NEE/OEE = AUPT/APT."""
+    """Allocation x utilization = availability; OEE = planned minutes of the good over planned busy;
+    NEE/OEE = AUPT/APT.
+    """
     time, _ = elements(SHIFT, [Stop(at(start), at(start + length), kind) for start, length, kind in rows])
     assert time.no_order + time.delay + time.set_up + time.production == pytest.approx(time.planned_busy)
     if time.production <= 0:

@@ -40,7 +40,9 @@ def truck(rate, now, values, costs):
 
 @pytest.mark.parametrize("name", ["C01", "C03", "C05", "C08"])
 def test_published_economic_lives(name):
-    """A new machine: marginal cost, annual cost and life of the print, before tax; the same by selling later, no tax."""
+    """A new machine: marginal cost, annual cost and life of the print, before tax; the same by
+    selling later, no tax.
+    """
     case = PUBLISHED[name]
     given, expected, tolerance = case["inputs"], case["expected"], case["tolerance"]
     rate, price, values, costs = (given[key] for key in ("i", "P", "mv", "om"))

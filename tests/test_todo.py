@@ -64,7 +64,9 @@ def test_days_of_a_sale_and_a_loan_by_hand(deck):
 
 
 def test_tax_days_are_those_of_the_published_table(deck):
-    """Against `federal/estimated_tax_dates`, whose days were read and worked from the statute, not from our calendar."""
+    """Against `federal/estimated_tax_dates`, whose days were read and worked from the statute, not
+    from our calendar.
+    """
     table = {
         (row["tax_year"], row["event"]): row["due_date"]
         for row in parameters.load().rows("federal/estimated_tax_dates")

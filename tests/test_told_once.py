@@ -1,4 +1,6 @@
-"""Findings of several courses: each once, with the names of those it holds for. Expected sentences are written by hand."""
+"""Findings of several courses: each once, with the names of those it holds for. Expected sentences
+are written by hand.
+"""
 
 from __future__ import annotations
 

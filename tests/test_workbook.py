@@ -1,7 +1,7 @@
 """The workbook says what the engine says, at the entered figures and at changed ones, by programs that know neither.
 
-`make test` recalculates a small yearly scenario by the package `formulas`; `make e2e` the ready examples by LibreOffice,
-with their amounts changed: loss years, a loan above the machine's worth, a rate of zero among them.
+`make test` recalculates a small yearly scenario by the package `formulas`; `make e2e` the ready examples by
+LibreOffice, with their amounts changed: loss years, a loan above the machine's worth, a rate of zero among them.
 """
 
 from __future__ import annotations
@@ -68,7 +68,9 @@ def example(name: str) -> Comparison:
 
 
 def rests_on_computed(column: Column) -> bool:
-    """A solved rate of a loan, its proof, and what reads them hold at the figures of the file only; the workbook says so."""
+    """A solved rate of a loan, its proof, and what reads them hold at the figures of the file only;
+    the workbook says so.
+    """
     return column.kind == "computed" or any(
         rests_on_computed(arg) for arg in column.args if column.working == arg.working
     )

@@ -1,7 +1,8 @@
-"""The tax rules of a hard case: recalculated by LibreOffice from the workbook at entered and changed amounts, and run in trials.
+"""The tax rules of a hard case: recalculated by LibreOffice from the workbook at entered and changed amounts, and run
+in trials.
 
-Three owners (one passive, one admitted after the write-off, one with carried losses and little basis), section 179 beyond income,
-a state that adds back and returns, a sale of several items paid over time, business use that falls.
+Three owners (one passive, one admitted after the write-off, one with carried losses and little basis), section 179
+beyond income, a state that adds back and returns, a sale of several items paid over time, business use that falls.
 """
 
 from __future__ import annotations
@@ -161,7 +162,9 @@ def test_the_other_case_recalculated_at_eight_changed_sets(tmp_path: Path, case:
 
 
 def test_the_other_case_keeps_its_books() -> None:
-    """Depreciation with what is left of the basis makes the cost, at the entered and at changed figures; taxes owed are paid."""
+    """Depreciation with what is left of the basis makes the cost, at the entered and at changed
+    figures; taxes owed are paid.
+    """
     scenario = ed.loads(OTHER, "other")
     for values in ({}, *EIGHT.values()):
         ledger = evaluate(scenario, values, ["keep", "change"])["change"]

@@ -147,7 +147,9 @@ class Actuals:
 
 
 def read_actuals(comparison: Comparison, path: str | Path) -> Actuals:
-    """Return the actual figures of a file. Raises :class:`ActualsError` with every fault, OSError where there is none."""
+    """Return the actual figures of a file. Raises :class:`ActualsError` with every fault, OSError
+    where there is none.
+    """
     file = Path(path)
     try:
         text = file.read_text(encoding="utf-8-sig")

@@ -150,8 +150,8 @@ def record(
     """Return the record of choosing course `chosen`.
 
     `agreed` names who agreed; `dissent` is who did not and why, in their words; `change_our_mind` says what would. The
-    evaluation and what flips it run once more, to note the law they read. Raises KeyError for an unknown course, ValueError where the comparison was made with figures
-    other than those of its scenario.
+    evaluation and what flips it run once more, to note the law they read. Raises KeyError for an unknown course,
+    ValueError where the comparison was made with figures other than those of its scenario.
     """
     outcome = comparison[chosen]
     scenario = comparison.scenario

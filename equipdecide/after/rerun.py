@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class FlipMoved:
-    """A recorded flip under another law: `then` as recorded, `now` under it [unit of the input]; None: nothing flips it."""
+    """A recorded flip under another law: `then` as recorded, `now` under it [unit of the input];
+    None: nothing flips it.
+    """
 
     path: str
     label: str
@@ -75,9 +77,9 @@ class LawDifference:
 class Rerun(Shown):
     """A record figured again. `same` tells whether every figure of the answer and every flip is as recorded.
 
-    `flips` are the nearest flips as they now are, `moved` the recorded ones that this law moves. `together` is what is left of the change when the effects of the single parameters are taken off: parameters
-    acting together. `not_recorded` names parameters this version reads and the record does not hold. Money in the
-    scenario's currency.
+    `flips` are the nearest flips as they now are, `moved` the recorded ones that this law moves. `together` is what is
+    left of the change when the effects of the single parameters are taken off: parameters acting together.
+    `not_recorded` names parameters this version reads and the record does not hold. Money in the scenario's currency.
     """
 
     record: Record
@@ -188,7 +190,9 @@ def rerun(record: Record, law: Literal["then", "today"] = "then", today: Law | N
 
 
 def _moved(record: Record, scenario: Scenario, law: Law, found: Breakevens) -> tuple[FlipMoved, ...]:
-    """Return the recorded flips that stand elsewhere under `law`, or nowhere; `found` is what flips the answer under it."""
+    """Return the recorded flips that stand elsewhere under `law`, or nowhere; `found` is what flips
+    the answer under it.
+    """
     by = {(flip.path, flip.alternative, flip.against): flip.flip for flip in found}
     searched = {(one.alternative, one.against) for one in found.flips}
     searched |= {(one.alternative, one.against) for one in found.never}

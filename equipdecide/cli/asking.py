@@ -81,7 +81,9 @@ def run_ask(args: argparse.Namespace) -> int:
 
 
 def _kept_answers(file: Path, answered: Callable[[str], str], where: Any) -> tuple[dict[str, str], int]:
-    """Return the answers of a dialogue that was stopped, and the question to go on from, where the person wants them."""
+    """Return the answers of a dialogue that was stopped, and the question to go on from, where the
+    person wants them.
+    """
     from equipdecide.scenario.asking.questions import BLANKS, readable
 
     if not file.exists():

@@ -173,7 +173,9 @@ def run_explain(args: argparse.Namespace) -> int:
 
 
 def _marked(file: str, error: ScenarioError) -> str:
-    """Write the marked copy of a form with faults beside it; return what is to be said of it, nothing for a text file."""
+    """Write the marked copy of a form with faults beside it; return what is to be said of it,
+    nothing for a text file.
+    """
     path = Path(file)
     from equipdecide.scenario.form.cells import Cell
     from equipdecide.scenario.form.marks import mark

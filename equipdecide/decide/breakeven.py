@@ -43,9 +43,9 @@ class Flip:
     """One input at which `alternative` and `against` are worth the same, all other inputs as entered.
 
     `flip` is the crossing nearest to the entered value, `all` every crossing in `searched` [unit of the input].
-    `distance` is relative to the entered value (where 0 was entered, to the size of like inputs); `share_of_range` is the
-    same step as a fraction of the stated low to high. For a yes/no doubt `entered` is its chance, `flip` the chance at
-    which both are worth the same on average, and `two_points` the lead if no and if yes [currency].
+    `distance` is relative to the entered value (where 0 was entered, to the size of like inputs); `share_of_range` is
+    the same step as a fraction of the stated low to high. For a yes/no doubt `entered` is its chance, `flip` the chance
+    at which both are worth the same on average, and `two_points` the lead if no and if yes [currency].
     """
 
     path: str

@@ -1,8 +1,8 @@
 """Cash of one course by its dates: by week from the decision to the first good part, by month after it.
 
-Dated flows keep their day; work and upkeep are shared over the days of their stretch. The lowest point is that of a day,
-so it can lie under the month-ends of the cash test. What was paid before the day of decision is shown as done and is not
-counted: the cash in the bank knows it.
+Dated flows keep their day; work and upkeep are shared over the days of their stretch. The lowest point is that of a
+day, so it can lie under the month-ends of the cash test. What was paid before the day of decision is shown as done and
+is not counted: the cash in the bank knows it.
 """
 
 from __future__ import annotations
@@ -27,7 +27,9 @@ EntryKind = Literal["order", "change-over", "sale", "payoff", "loan", "debt serv
 
 @dataclass(frozen=True)
 class CashEntry:
-    """One dated flow or event. `amount` is money to its purse [currency], None for an event; `done`: before the decision."""
+    """One dated flow or event. `amount` is money to its purse [currency], None for an event;
+    `done`: before the decision.
+    """
 
     on: Date
     what: str
@@ -39,7 +41,9 @@ class CashEntry:
 
 @dataclass(frozen=True)
 class CashPeriod:
-    """One week or month of the shop's cash [currency]: work (operating), other money in and out, level at its end, lowest."""
+    """One week or month of the shop's cash [currency]: work (operating), other money in and out,
+    level at its end, lowest.
+    """
 
     label: str
     first: Date
@@ -55,9 +59,9 @@ class CashPeriod:
 class CashCalendar(Shown):
     """The cash of one course. Money in the scenario's currency; without cash in the bank the level starts at 0.
 
-    `gap_days` are days without any machine for the bottleneck work, `gap_hours` the good hours that Keep has on those days
-    (None where no hours are modelled), `gap_cost` the operating cash of Keep less that of
-    this course on those days; `lowest` is the least level of any day up to the end of the study.
+    `gap_days` are days without any machine for the bottleneck work, `gap_hours` the good hours that Keep has on those
+    days (None where no hours are modelled), `gap_cost` the operating cash of Keep less that of this course on those
+    days; `lowest` is the least level of any day up to the end of the study.
     """
 
     scenario: Scenario

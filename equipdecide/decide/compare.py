@@ -62,7 +62,9 @@ class Outcome:
 
     @cached_property
     def costs_of_giving_up(self) -> tuple[float, ...]:
-        """Those of the rates over keeping that are no return [1/year]: money comes in first, and what keeping earns goes."""
+        """Those of the rates over keeping that are no return [1/year]: money comes in first, and
+        what keeping earns goes.
+        """
         found = self.rates_less_keep.roots
         return tuple(rate for rate in found if gives_up(self.investment_less_keep, self.times, rate))
 
@@ -89,7 +91,9 @@ class Outcome:
         return self.ledger.column(f"cash.{purse}").per_row()
 
     def cash_level(self) -> FloatArray:
-        """Return the shop's cash at each period's end, or its money since the decision where no cash was given [currency]."""
+        """Return the shop's cash at each period's end, or its money since the decision where no
+        cash was given [currency].
+        """
         if "cash test" in self.ledger.workings:
             return self.column("cash test.level").per_row()
         return np.cumsum(self.cash("shop"))

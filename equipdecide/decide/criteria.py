@@ -223,7 +223,9 @@ def _cautions(criteria: Mapping[str, Criterion], standing: Sequence[str]) -> lis
 
 @dataclass(frozen=True)
 class Pairwise:
-    """Weights from a matrix of pairwise comparisons: largest eigenvalue, consistency index and ratio; and the method."""
+    """Weights from a matrix of pairwise comparisons: largest eigenvalue, consistency index and
+    ratio; and the method.
+    """
 
     weights: tuple[float, ...]
     eigenvalue: float

@@ -106,7 +106,8 @@ def _ends(found: Iterable[Amount | None], low: bool) -> dict[str, float]:
 
 
 def _evidenced(scenario: Scenario, ledger: Ledger) -> dict[str, float]:
-    """Return, by path of its demand, what of each part is evidenced a year, where more is believed [pieces or h a year].
+    """Return, by path of its demand, what of each part is evidenced a year, where more is believed [pieces or h a
+    year].
 
     The most that the course makes of it a year as planned, or what was shipped last year, whichever is more.
     """
@@ -142,7 +143,9 @@ def combinations(events: Sequence[AdverseEvent]) -> list[tuple[AdverseEvent, ...
 
 
 def vectors(scenario: Scenario, cases: Sequence[Sequence[AdverseEvent]]) -> dict[str, FloatArray]:
-    """Return the inputs of several cases as one vector an input, one entry a case; as entered where a case leaves it."""
+    """Return the inputs of several cases as one vector an input, one entry a case; as entered where
+    a case leaves it.
+    """
     entered = amounts(scenario)
     rows = [combined(case) for case in cases]
     paths = dict.fromkeys(path for row in rows for path in row)

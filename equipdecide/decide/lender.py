@@ -1,10 +1,11 @@
-"""What a lender asks of one course: use and source of funds, collateral, debts, cash after closing, coverage, guarantees.
+"""What a lender asks of one course: use and source of funds, collateral, debts, cash after closing, coverage,
+guarantees.
 
 Coverage is by a definition that is data: which cash counts as available and which payments it must cover. Gains on sold
-machines are no cash from work and are left out; taxes and money drawn come off before the debt is served, so that a year
-of sale looks worse than its work, which is said. Each year of the downside is the worst combination of named adverse
-events (:mod:`equipdecide.decide.downside`). It is a projection of one machine, not of the borrower; the lender's own
-test and papers decide.
+machines are no cash from work and are left out; taxes and money drawn come off before the debt is served, so that a
+year of sale looks worse than its work, which is said. Each year of the downside is the worst combination of named
+adverse events (:mod:`equipdecide.decide.downside`). It is a projection of one machine, not of the borrower; the
+lender's own test and papers decide.
 """
 
 from __future__ import annotations
@@ -58,7 +59,9 @@ BEFORE_DRAWINGS = CoverageDefinition(
 
 @dataclass(frozen=True)
 class Fund:
-    """One use or source of funds [currency]. `soft`: a cost of the purchase that does not come back when the machine is sold."""
+    """One use or source of funds [currency]. `soft`: a cost of the purchase that does not come back
+    when the machine is sold.
+    """
 
     what: str
     amount: float
@@ -88,7 +91,9 @@ class CollateralYear:
 
 @dataclass(frozen=True)
 class DebtView:
-    """One debt of the course: balance on the day of decision (0 where not yet taken), rate, level payment, last payment, lien."""
+    """One debt of the course: balance on the day of decision (0 where not yet taken), rate, level
+    payment, last payment, lien.
+    """
 
     name: str
     lender: str
@@ -277,9 +282,9 @@ def lender(
 ) -> LenderView:
     """Return the lender's figures of one course; of the first that buys a machine where none is named.
 
-    `definition` says what coverage is. `downside` sets inputs by path, and is then shown as it comes out; left out: each
-    year at the worst combination of the adverse events of :func:`equipdecide.decide.downside.adverse_events`. Raises
-    KeyError for an unknown course or path, ValueError for a study in whole years.
+    `definition` says what coverage is. `downside` sets inputs by path, and is then shown as it comes out; left out:
+    each year at the worst combination of the adverse events of :func:`equipdecide.decide.downside.adverse_events`.
+    Raises KeyError for an unknown course or path, ValueError for a study in whole years.
     """
     calendar = cash_calendar(scenario, alternative)
     name, ledger, plan = calendar.alternative, calendar.ledger, calendar.plan
@@ -362,7 +367,9 @@ def _contracts(scenario: Scenario, ledger: Ledger, plan: Plan) -> tuple[Customer
 
 
 def _funds(ledger: Ledger, plan: Plan) -> tuple[tuple[Fund, ...], tuple[Fund, ...]]:
-    """Uses and sources of the change: what is bought, what the sale before the end brings, money lent, own money last."""
+    """Uses and sources of the change: what is bought, what the sale before the end brings, money
+    lent, own money last.
+    """
     uses: list[Fund] = []
     sources: list[Fund] = []
     for purchase in plan.purchases:

@@ -30,9 +30,10 @@ class OfferOfMoney:
     """One offer of money, run in one course. Money in the scenario's currency, rates a year.
 
     `payment` is the level one (a lease's each), `total_paid` all payments and an option price sure to be paid,
-    `cost_of_money` total paid less what is received; of a lease the machine that goes back, or its price at the end, counts. `yearly_rate_low` and `_high` span a doubtful value at the end.
-    `worth_against_cash` is after tax: positive where the offer beats paying cash at the study's rate. `cost_after_tax` is
-    the present worth of the money it brings less that.
+    `cost_of_money` total paid less what is received; of a lease the machine that goes back, or its price at the end,
+    counts. `yearly_rate_low` and `_high` span a doubtful value at the end. `worth_against_cash` is after tax: positive
+    where the offer beats paying cash at the study's rate. `cost_after_tax` is the present worth of the money it brings
+    less that.
     """
 
     name: str
@@ -197,7 +198,9 @@ def _course(scenario: Scenario, name: str, offer: Financing) -> tuple[str, str] 
 
 
 def _paying(steps: list[Step], what: str, pay: list[str]) -> list[Step]:
-    """Return the steps with the purchase of `what` paid by `pay`, all others as they are; doubts taken as they stand."""
+    """Return the steps with the purchase of `what` paid by `pay`, all others as they are; doubts
+    taken as they stand.
+    """
     changed: list[Step] = []
     for step in steps:
         bought = step.machine if isinstance(step, Buy) else step.improvement if isinstance(step, Improve) else None

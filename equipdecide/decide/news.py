@@ -20,7 +20,9 @@ from equipdecide.showing import Shown
 
 @dataclass(frozen=True)
 class News:
-    """One yes/no doubt. `if_yes` and `if_no` hold each course's present worth less Keep's [currency], other doubts as entered."""
+    """One yes/no doubt. `if_yes` and `if_no` hold each course's present worth less Keep's
+    [currency], other doubts as entered.
+    """
 
     path: str
     says: str
@@ -152,7 +154,9 @@ def news(
 
 
 def on_average(evaluation: Evaluation) -> list[Finding]:
-    """Return, for each event of the scenario, what is best on average where that is not the best of the answer taken."""
+    """Return, for each event of the scenario, what is best on average where that is not the best of
+    the answer taken.
+    """
     scenario, found = evaluation.scenario, []
     if not scenario.events:
         return []

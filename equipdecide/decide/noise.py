@@ -1,4 +1,5 @@
-"""Noise of one person's day in each course: the machine in question as it would then be, the rest of the day as entered.
+"""Noise of one person's day in each course: the machine in question as it would then be, the rest of the day as
+entered.
 
 What is loud besides the machine counts too, and often more; `instead` tries another level for a piece of the day, such
 as a quieter air nozzle, before a machine is bought for its noise.

@@ -1,4 +1,5 @@
-"""The figures a page for partners needs beyond a comparison, all read off the ledgers: ten numbers, one-off days, stairs.
+"""The figures a page for partners needs beyond a comparison, all read off the ledgers: ten numbers, one-off days,
+stairs.
 
 Views show these and compute no money of their own.
 """
@@ -214,7 +215,9 @@ def _guarantees(outcome: Outcome) -> tuple[Behind, ...]:
 
 
 def law_read(comparison: Comparison) -> tuple[Date, Date] | None:
-    """Return the earliest and the latest day on which the parameters used were last checked; None where none is used."""
+    """Return the earliest and the latest day on which the parameters used were last checked; None
+    where none is used.
+    """
     law = comparison.evaluation.law
     found = set()
     for working in comparison.keep.ledger.workings.values():

@@ -70,7 +70,8 @@ class Papers(Shown):
 
 
 def papers(scenario: Scenario, alternative: str = "keep") -> Papers:
-    """Return where the figures of a course land on the forms, tax year by tax year, and its elections with their last days.
+    """Return where the figures of a course land on the forms, tax year by tax year, and its elections with their last
+    days.
 
     Raises KeyError for an unknown alternative, ValueError where the regime is not that of the United States.
     """

@@ -39,7 +39,9 @@ def machine_asked(scenario: Scenario, machine: str | None) -> str:
 
 
 def with_offer(scenario: Scenario, machine: str) -> tuple[Scenario, str]:
-    """Return the scenario and the offer by which the machine is sold: the one a step takes, else any, else its worth."""
+    """Return the scenario and the offer by which the machine is sold: the one a step takes, else
+    any, else its worth.
+    """
     taken = [
         s.by for steps in scenario.alternatives.values() for s in steps if isinstance(s, Sell) and s.machine == machine
     ]

@@ -1,4 +1,6 @@
-"""What a reader must know of a comparison beside its figures: what was not tested, what is slim, what looks mistyped."""
+"""What a reader must know of a comparison beside its figures: what was not tested, what is slim,
+what looks mistyped.
+"""
 
 from __future__ import annotations
 

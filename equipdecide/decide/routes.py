@@ -1,8 +1,8 @@
 """The ways to sell one machine, side by side: dated steps, what is left, expected and at worst, and when.
 
 Net is what is paid out or credited once the selling costs and the lender are paid, before tax. Expected weighs the
-chance that it does not sell; worst is the low price, or the low price of what happens then. Worth is the present worth of
-the sale money, the payoff and the loan payments until then, before tax: routes that end on other days compare by it.
+chance that it does not sell; worst is the low price, or the low price of what happens then. Worth is the present worth
+of the sale money, the payoff and the loan payments until then, before tax: routes that end on other days compare by it.
 Dates of what has not happened are the adviser's; whoever sells should have each offer read before it is signed.
 """
 
@@ -30,7 +30,9 @@ HALVINGS = 60
 
 @dataclass(frozen=True)
 class RouteStep:
-    """One dated step of a route. `amount` is money to the shop [currency], None where none moves; `risk` says whose it is."""
+    """One dated step of a route. `amount` is money to the shop [currency], None where none moves;
+    `risk` says whose it is.
+    """
 
     on: Date
     what: str
@@ -46,8 +48,9 @@ class RouteView:
     negative where the price does not cover the lender. `true_value` is a trade allowance less the discount it costs;
     `expected_net`, `worst_net`, `worth` and `expected_worth` have that discount off, so that routes compare. `credited`
     tells that what is left is a credit, not money; the chance that it is lost counts in what is expected and at worst.
-    `paid_until_sold` is paid on the loan between handing over and the sale: a later sale owes the lender that much less,
-    so `like_for_like` has it off. `saved_by_payoff` is what the loan payments left would have cost more than the payoff, not discounted.
+    `paid_until_sold` is paid on the loan between handing over and the sale: a later sale owes the lender that much
+    less, so `like_for_like` has it off. `saved_by_payoff` is what the loan payments left would have cost more than the
+    payoff, not discounted.
     """
 
     name: str

@@ -29,8 +29,9 @@ class RouteResult:
     `after_tax` = gross - selling_costs - tax: what the sale brings after tax, the lender still to be paid.
     `cash_less_tax` = net_cash - tax: negative where the tax is more than the cash.
     `left_in_all` = cash_less_tax - over_allowance: what is left, a trade-in at its true value.
-    `like_for_like` = left_in_all - paid_until_sold: by which routes that settle on other days compare; a later sale owes
-    the lender less only because `paid_until_sold` was paid on the loan meanwhile. What waiting costs is in `routes`.
+    `like_for_like` = left_in_all - paid_until_sold: by which routes that settle on other days compare; a later sale
+    owes the lender less only because `paid_until_sold` was paid on the loan meanwhile. What waiting costs is in
+    `routes`.
     """
 
     route: str
@@ -66,7 +67,9 @@ class RouteResult:
 
     @property
     def net_cash_by_schedule(self) -> float | None:
-        """What would be left if the lender went by the schedule instead of the letter [currency]; None without a letter."""
+        """What would be left if the lender went by the schedule instead of the letter [currency];
+        None without a letter.
+        """
         return None if self.payoff_by_schedule is None else self.net_cash + self.payoff - self.payoff_by_schedule
 
     @property
@@ -273,7 +276,9 @@ def _route(evaluation: Evaluation, machine: str, name: str) -> RouteResult:
 
 
 def _paid_until_sold(ledger: Ledger, plan: Plan, sold: Sale) -> float:
-    """Return what is paid on the loans that the sale pays off, after handing over and up to the day of sale [currency]."""
+    """Return what is paid on the loans that the sale pays off, after handing over and up to the day
+    of sale [currency].
+    """
     paid = 0.0
     for debt in plan.debts:
         key = f"loan {debt.name}"
@@ -314,7 +319,9 @@ def _letter_against_schedule(routes: tuple[RouteResult, ...]) -> list[Finding]:
 
 
 def _state_with_return(routes: tuple[RouteResult, ...]) -> list[Finding]:
-    """Say how much of the tax is the state's and shown with the return only because last year's state tax is not entered."""
+    """Say how much of the tax is the state's and shown with the return only because last year's
+    state tax is not entered.
+    """
     for r in routes:
         if r.state_tax < 0.5 or not any(f.code == STATE_WITH_RETURN for f in r.ledger.findings):
             continue

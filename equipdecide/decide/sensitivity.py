@@ -1,4 +1,6 @@
-"""What the answer rests on: one input at a time over its range, two at a time over a map, and shares of the variance."""
+"""What the answer rests on: one input at a time over its range, two at a time over a map, and
+shares of the variance.
+"""
 
 from __future__ import annotations
 
@@ -196,7 +198,8 @@ def _ends(scenario: Scenario, path: str, low: float | None, high: float | None) 
 class Map(Shown):
     """The lead of `a` over `b` while two inputs move: `lead[i, j]` at `x[i]`, `y[j]` [currency].
 
-    `own` are the ranges stated for both, None where one has none. `line` are points (x, y) at which both courses are worth the same, in rising order of `x` or `y`.
+    `own` are the ranges stated for both, None where one has none. `line` are points (x, y) at which both courses are
+    worth the same, in rising order of `x` or `y`.
     """
 
     a: str
@@ -298,7 +301,8 @@ def _own(*moved: Amount) -> tuple[tuple[float, float], tuple[float, float]] | No
 def default_axes(
     scenario: Scenario, a: str | None = None, b: str = "keep", given: str | None = None
 ) -> tuple[str, str]:
-    """Return the two inputs that most deserve a map of the lead of `a` over `b`: (x, y); `given` is one of them already.
+    """Return the two inputs that most deserve a map of the lead of `a` over `b`: (x, y); `given` is one of them
+    already.
 
     Hours (or pieces) that can be sold against the mean hours between stops of the machine or improvement that `a`
     brings in; where the file has not both, the inputs whose flips are nearest, then those that move the lead most.
@@ -346,7 +350,9 @@ def flip_line(x: FloatArray, y: FloatArray, lead: FloatArray) -> tuple[tuple[flo
 
 @dataclass(frozen=True)
 class Indices:
-    """Shares of the variance of a figure: `first` by each input alone, `total` with all it does together with others."""
+    """Shares of the variance of a figure: `first` by each input alone, `total` with all it does
+    together with others.
+    """
 
     names: tuple[str, ...]
     first: tuple[float, ...]

@@ -314,7 +314,9 @@ class Runs(Shown):
         }
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a tidy pandas frame, one row an alternative, units in the column names; standard errors end in `_error`."""
+        """Return a tidy pandas frame, one row an alternative, units in the column names; standard
+        errors end in `_error`.
+        """
         import pandas as pd
 
         rows, pool = [], self.affordable
@@ -387,8 +389,9 @@ def simulate(
     Inputs with low, likely and high follow a PERT shape unless `doubts:` of the scenario says otherwise; yes/no doubts
     come true with their chance. `values` sets inputs to one value instead (path -> number). The same seed gives the
     same figures; 8 replicates of 512 points are the most even. `law` replaces the shipped parameters; `evaluation` is
-    the run at the entered figures, where it is at hand. With `stoppable`, an interrupt after two seconds keeps what has been run (of two replicates at the least). Raises
-    :class:`equipdecide.decide.draws.DrawError` where doubts cannot be drawn, ValueError for too few trials.
+    the run at the entered figures, where it is at hand. With `stoppable`, an interrupt after two seconds keeps what has
+    been run (of two replicates at the least). Raises :class:`equipdecide.decide.draws.DrawError` where doubts cannot be
+    drawn, ValueError for too few trials.
     """
     if not 1 < replicates <= trials // 2:
         raise ValueError(f"{trials} trials in {replicates} replicates: give at least 2 replicates of 2 trials each.")

@@ -11,7 +11,9 @@ from equipdecide.decide.compare import Outcome
 
 @dataclass(frozen=True)
 class TaxPayment:
-    """One payment of tax: the line it stands in, its day and amount [currency, positive is paid, negative comes back]."""
+    """One payment of tax: the line it stands in, its day and amount [currency, positive is paid,
+    negative comes back].
+    """
 
     line: str
     purse: str

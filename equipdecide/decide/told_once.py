@@ -38,7 +38,9 @@ def told_once(findings: Mapping[str, Sequence[Finding]]) -> tuple[Finding, ...]:
 
 
 def _said(finding: Finding) -> tuple[str, str, str, str]:
-    """What makes two findings the same: whose they are, where they are an owner's, and all they say; not of which step."""
+    """What makes two findings the same: whose they are, where they are an owner's, and all they
+    say; not of which step.
+    """
     return finding.code, finding.weight, finding.about if finding.about.startswith("owners") else "", finding.text
 
 

@@ -30,7 +30,9 @@ MEASURED = ("worth.npv", "cash test.margin", "coverage.worst")
 
 @dataclass(frozen=True, eq=False)
 class Figures:
-    """One alternative over many trials. All arrays (trials,); `None` where the scenario gives no cash, floor or years."""
+    """One alternative over many trials. All arrays (trials,); `None` where the scenario gives no
+    cash, floor or years.
+    """
 
     npv: FloatArray  # present worth of all purses [currency]
     margin: FloatArray | None  # lowest cash less the floor [currency]

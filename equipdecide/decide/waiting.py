@@ -23,8 +23,9 @@ from equipdecide.showing import Shown
 class Waiting(Shown):
     """What waiting for a yes/no doubt is worth. Money is present worth on average over both outcomes [currency].
 
-    `question` is what the doubt asks: "P5 renews". `now` is the best course taken today; `then_no` and `then_yes` are the best of keeping and of the same courses put
-    off until `on`, once the outcome is known. `if_known` would be the worth if the outcome were known today.
+    `question` is what the doubt asks: "P5 renews". `now` is the best course taken today; `then_no` and `then_yes` are
+    the best of keeping and of the same courses put off until `on`, once the outcome is known. `if_known` would be the
+    worth if the outcome were known today.
     """
 
     doubt: str

@@ -199,8 +199,8 @@ def replacement_by_vintage(
 
     Formula: with f(t, v) the worth at the start of year t of owning vintage v,
     ``f(t, v) = max(earned[v, t - v] d + d f(t + 1, v), resale[v, t - v] - price[t] + earned[t, 0] d + d f(t + 1, t))``,
-    d = 1 / (1 + rate), solved backwards. Source: the usual recursion of replacement under technological change, textbook
-    practice; case D04 of the published tests is its special case of equal vintages.
+    d = 1 / (1 + rate), solved backwards. Source: the usual recursion of replacement under technological change,
+    textbook practice; case D04 of the published tests is its special case of equal vintages.
 
     >>> plan = replacement_by_vintage([0.0, -60.0], [10.0, 5.0, 0.0], [50.0, 30.0], [[20.0, 20.0], [40.0, 40.0]],
     ...                               [[50.0, 40.0, 30.0], [30.0, 25.0, 20.0]], 0.0)

@@ -73,7 +73,8 @@ def rates_of_return(flows: ArrayLike, t: ArrayLike) -> Rates:
 
 
 def gives_up(flows: ArrayLike, t: ArrayLike, rate: float) -> bool:
-    """Tell whether a rate at which present worth is zero is the cost of money taken in, not the return on money laid out.
+    """Tell whether a rate at which present worth is zero is the cost of money taken in, not the return on money laid
+    out.
 
     flows : (periods,) [USD]. t : (periods,) [years]. rate : one of the rates of return of these flows [1/year].
     It is where present worth rises with the rate: below it the flows are worth less than nothing, as of a loan, or of a
@@ -173,8 +174,8 @@ def _sign_at(c: Array, sizes: Array, t: Array, s: float) -> int:
 def _bracketed(c: Array, sizes: Array, t: Array, low: float, high: float, sign_low: int) -> float:
     """Return the zero in the closed bracket [low, high] by Newton steps, halving when one strays.
 
-    The steps are taken on log(receipts / outlays), both at present worth, which is zero where f is and, unlike f, nearly
-    a straight line far from there.
+    The steps are taken on log(receipts / outlays), both at present worth, which is zero where f is and, unlike f,
+    nearly a straight line far from there.
     """
     receipts, outlays = np.maximum(c, 0.0), np.maximum(-c, 0.0)
     rows, powers = np.array([receipts, outlays, receipts * t, outlays * t]), np.empty_like(t)

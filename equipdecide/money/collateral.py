@@ -21,9 +21,11 @@ OPINION = Origin(
 
 
 def collateral(draft: Draft, plan: Plan) -> None:
-    """Post working ``collateral <machine>`` for every machine that is owed on: ``value, owed, cover`` by year [currency].
+    """Post working ``collateral <machine>`` for every machine that is owed on: ``value, owed, cover`` by year
+    [currency].
 
-    Years are counted from the day the machine is paid for (from the decision, for a machine owned) to the last debt on it.
+    Years are counted from the day the machine is paid for (from the decision, for a machine owned) to the last debt on
+    it.
     """
     if plan.time.yearly:
         return

@@ -1,9 +1,9 @@
 """Offers of money for a purchase: loans of four kinds and leases of three, each as a schedule to the cent.
 
-A level, stepped, deferred or balloon loan has its rate; a lease has its payments, and its rate is solved. A lease with a
-nominal price at the end is a purchase on credit: the interest in its payments is deducted and the machine depreciated.
-Otherwise its payments are rent, and the part the lessor pays for is not the shop's to depreciate or to sell. Every
-schedule carries the yearly rate by Appendix J with its proof.
+A level, stepped, deferred or balloon loan has its rate; a lease has its payments, and its rate is solved. A lease with
+a nominal price at the end is a purchase on credit: the interest in its payments is deducted and the machine
+depreciated. Otherwise its payments are rent, and the part the lessor pays for is not the shop's to depreciate or to
+sell. Every schedule carries the yearly rate by Appendix J with its proof.
 
 Whether a lease is one for tax turns on its wording: have it read by an accountant before it is signed.
 """
@@ -456,7 +456,9 @@ def _lease_findings(draft: Draft, plan: Plan, debt: Debt, offer: Financing) -> N
 
 
 def owed_on(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int, days: Sequence[Date]) -> Column:
-    """Post what is owed on a debt at the end of each of `days`, the rows of `w`; `k` tells debts of one working apart."""
+    """Post what is owed on a debt at the end of each of `days`, the rows of `w`; `k` tells debts of
+    one working apart.
+    """
     if debt.old is not None:
         loan, amount = schedule_after(draft, debt, loan_schedule(draft, debt), debt.ends_on)
     else:
@@ -478,7 +480,9 @@ def owed_on(draft: Draft, plan: Plan, w: Working, debt: Debt, k: int, days: Sequ
 
 
 def lent_before(draft: Draft, w: Working, debt: Debt, k: int, days: Sequence[Date]) -> Column | None:
-    """Post what a lender has paid to the builder before its loan begins, at the end of each of `days`; None: nothing."""
+    """Post what a lender has paid to the builder before its loan begins, at the end of each of
+    `days`; None: nothing.
+    """
     name = f"progress payments of {debt.name}"
     if name not in draft:
         return None

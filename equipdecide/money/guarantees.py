@@ -1,4 +1,5 @@
-"""What stands behind the owners' signatures: debt on the machines against what the machines would bring, month by month.
+"""What stands behind the owners' signatures: debt on the machines against what the machines would bring, month by
+month.
 
 A guarantee that is joint and several means the whole shortfall, for every owner who signed. What a machine would bring
 is taken to fall by the same share each year, from what it would bring now (the price it is bought at; for a machine
@@ -19,7 +20,9 @@ from equipdecide.scenario.amounts import Amount
 
 
 def guarantees(draft: Draft, plan: Plan) -> None:
-    """Post working ``guarantees``: ``owed, would_bring, shortfall`` by month, ``worst``, and ``behind <owner>`` [currency]."""
+    """Post working ``guarantees``: ``owed, would_bring, shortfall`` by month, ``worst``, and
+    ``behind <owner>`` [currency].
+    """
     if plan.time.yearly or not plan.debts or not plan.scenario.owners:
         return
     w = draft.working("guarantees", plan.time.cash, "debt on the machines against what they would bring", "guarantees")

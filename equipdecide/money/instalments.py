@@ -1,7 +1,7 @@
 """A buyer who pays over time: equal parts of principal with interest on what is still owed.
 
-What falls due after the study is taken as paid on its last day, and said. The note is unsecured unless a lien is filed; the
-present worth shows what waiting costs.
+What falls due after the study is taken as paid on its last day, and said. The note is unsecured unless a lien is filed;
+the present worth shows what waiting costs.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ from equipdecide.plan import Plan, Sale
 
 
 def due_days(plan: Plan, sale: Sale) -> list[tuple[Date, float]]:
-    """Return the days on which the buyer pays later and the part of what is deferred that falls on each; they add to 1."""
+    """Return the days on which the buyer pays later and the part of what is deferred that falls on
+    each; they add to 1.
+    """
     assert sale.offer is not None and sale.offer.paid_over is not None
     terms = sale.offer.paid_over
     found: dict[Date, float] = {}

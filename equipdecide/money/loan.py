@@ -26,7 +26,9 @@ def payment_axis(first: Date, count: int) -> Axis:
 def schedule(
     draft: Draft, name: str, first: Date, count: int, principal: Column, rate: Column, payment: Column | None
 ) -> Working:
-    """Post a monthly payment schedule: columns ``interest``, ``paid``, ``balance`` [currency] over the payment dates."""
+    """Post a monthly payment schedule: columns ``interest``, ``paid``, ``balance`` [currency] over
+    the payment dates.
+    """
     axis = payment_axis(first, count)
     w = draft.working(name, axis, f"payments of {name}", "loan schedule")
     if payment is None:
@@ -123,8 +125,8 @@ def loan_schedule(draft: Draft, debt: Debt) -> Working:
 def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool = True) -> tuple[Working, Column]:
     """Return the schedule of an old loan once the machines sold before `day` have been let go, and its opening balance.
 
-    Principal paid on a sale lowers the balance from that day: its interest to the day is in what the lender is paid then,
-    and the next payment carries a month's interest on the rest only.
+    Principal paid on a sale lowers the balance from that day: its interest to the day is in what the lender is paid
+    then, and the next payment carries a month's interest on the rest only.
     """
     loan = debt.old
     assert isinstance(loan, Loan)
@@ -195,7 +197,9 @@ def schedule_after(draft: Draft, debt: Debt, w: Working, day: Date, letter: bool
 def post_payments(
     draft: Draft, plan: Plan, debt: Debt, w: Working, after: Date, until: Date, rent: bool = False
 ) -> None:
-    """Post the payments of a schedule that fall after `after` and until `until`; their interest, or all of a rent, is deducted."""
+    """Post the payments of a schedule that fall after `after` and until `until`; their interest, or
+    all of a rent, is deducted.
+    """
     flags = [1.0 if after < day <= until else 0.0 for day in w.axis.ends]
     if not any(flags):
         return

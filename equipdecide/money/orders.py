@@ -1,4 +1,6 @@
-"""What a purchase or an improvement costs and when it is paid: price by its terms, costs of the change-over, expenses."""
+"""What a purchase or an improvement costs and when it is paid: price by its terms, costs of the
+change-over, expenses.
+"""
 
 from __future__ import annotations
 

@@ -25,8 +25,8 @@ from equipdecide.scenario.models import EarlyCharge, Loan
 def days_between(count: str, start: Date, end: Date) -> int:
     """Return the days of interest between two days by a day count.
 
-    ``30/360`` is the bond basis (ISDA 2006, 4.16(f)): the 31st counts as the 30th at the start, and at the end where the
-    start is the 30th or 31st; the ends of February stay as they are. All others count actual days.
+    ``30/360`` is the bond basis (ISDA 2006, 4.16(f)): the 31st counts as the 30th at the start, and at the end where
+    the start is the 30th or 31st; the ends of February stay as they are. All others count actual days.
 
     >>> days_between("30/360", Date(2006, 8, 31), Date(2007, 2, 28))
     178
@@ -71,10 +71,11 @@ def year_of_loan(loan: Loan, day: Date) -> int:
 def payoff(
     draft: Draft, debt: Debt, day: Date, key: str, by_schedule: bool = False, part: Amount | None = None
 ) -> Working:
-    """Post what pays off an old loan on `day`, or lets one machine go for the principal `part`, as working ``payoff <key>``.
+    """Post what pays off an old loan on `day`, or lets one machine go for the principal `part`, as working ``payoff
+    <key>``.
 
-    Columns [currency]: ``balance`` owed before, ``principal`` paid, ``interest`` (to the day; by the other rules all that
-    is asked above the principal), ``charge`` for paying early, ``document_fee, wire_fee``, ``payoff`` (their sum),
+    Columns [currency]: ``balance`` owed before, ``principal`` paid, ``interest`` (to the day; by the other rules all
+    that is asked above the principal), ``charge`` for paying early, ``document_fee, wire_fee``, ``payoff`` (their sum),
     ``release`` (fee apart), ``per_diem`` (what each later day adds), ``remaining_payments`` and ``saved`` (what the
     payments left would have cost more than the payoff; not discounted). `by_schedule` leaves the lender's letter aside.
     """
@@ -141,7 +142,9 @@ def payoff(
 
 
 def balance_after(schedule: Working, day: Date, opening: Column) -> tuple[Column, Date | None]:
-    """Return the balance after the payments made on or before `day`, and the day of the last of them (None: none yet)."""
+    """Return the balance after the payments made on or before `day`, and the day of the last of
+    them (None: none yet).
+    """
     made = bisect_right(schedule.axis.ends, day)
     if made == 0:
         return opening, None

@@ -295,7 +295,8 @@ def _credit(draft: Draft, plan: Plan, sale: Sale, flows: Working, left: Column, 
 def _without_order(draft: Draft, plan: Plan, sale: Sale, flows: Working, w: Working, later: Axis) -> Column:
     """A credit for an order that this course does not place, or no longer: cash only if the dealer pays it out.
 
-    An allowance counts at its true value: the discount that a cash buyer would have had is no money without the purchase.
+    An allowance counts at its true value: the discount that a cash buyer would have had is no money without the
+    purchase.
     """
     offer = sale.offer
     assert offer is not None

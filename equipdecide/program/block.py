@@ -16,7 +16,9 @@ LINE = 64  # bytes the processor fetches at a time
 
 
 def _memory(places: Sequence[tuple[tuple[int, ...], type]], trials: int) -> list[FloatArray]:
-    """Return the arrays of all places, in one piece of memory: it has larger pages, and its addresses are found sooner."""
+    """Return the arrays of all places, in one piece of memory: it has larger pages, and its
+    addresses are found sooner.
+    """
     sizes = [np.dtype(dtype).itemsize * trials * int(np.prod(shape)) for shape, dtype in places]
     starts = list(accumulate((-(-size // LINE) * LINE for size in sizes), initial=LINE))
     whole = np.empty(starts[-1], np.uint8)

@@ -13,9 +13,9 @@ from equipdecide.program.kernels import PLAIN, Call, Kernel
 class Carried(Kernel):
     """A carry-forward: one row after the other, each operation on one row.
 
-    `nodes` are the operations that rest on the row before, in order, the last one giving the row: number, kernel and what is
-    read, by number: other nodes, `read` values, or the row before, which stands under the numbers of `befores`, each with what
-    it is in the first row.
+    `nodes` are the operations that rest on the row before, in order, the last one giving the row: number, kernel and
+    what is read, by number: other nodes, `read` values, or the row before, which stands under the numbers of `befores`,
+    each with what it is in the first row.
     """
 
     name = "carried"

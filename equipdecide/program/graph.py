@@ -25,7 +25,9 @@ class Graph(Operations):
     def column(
         self, formula: Formula | None, run: Evaluator, axis: cal.Axis, args: Sequence[tuple[int, cal.Axis]]
     ) -> int:
-        """Return the value of a column: of its formula, or of `run` where it has none. `args` are values and their axes."""
+        """Return the value of a column: of its formula, or of `run` where it has none. `args` are
+        values and their axes.
+        """
         rows = (len(axis),)
         if formula is None:
             return self.made(("computed", id(run)), Evaluated(run), tuple(k for k, _ in args), rows)
@@ -64,7 +66,9 @@ class Graph(Operations):
         return found
 
     def _carried(self, row: int, befores: Mapping[int, int], rows: int) -> int:
-        """Return the value of a carry-forward whose every row is `row`, made of the row before: start -> that row's value."""
+        """Return the value of a carry-forward whose every row is `row`, made of the row before:
+        start -> that row's value.
+        """
         inner, self.carrying = self.carrying, set()
         if row not in inner:
             return row

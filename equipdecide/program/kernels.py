@@ -1,9 +1,9 @@
 """What a program's operations do to arrays: each laid out, once its arrays are known, as calls of numpy in order.
 
-A kernel is named, says what it needs besides (further arrays of some rows), whether it may write over what it reads, and
-gives its calls. Row by row work (running sums, carry-forwards, rows moved between axes) is laid out as one call a row on
-views made beforehand, so that a block runs without taking an array apart. All arrays are (rows, trials); figures are
-(rows, 1).
+A kernel is named, says what it needs besides (further arrays of some rows), whether it may write over what it reads,
+and gives its calls. Row by row work (running sums, carry-forwards, rows moved between axes) is laid out as one call a
+row on views made beforehand, so that a block runs without taking an array apart. All arrays are (rows, trials); figures
+are (rows, 1).
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ PASS = 0.2  # one operation on one row, as part of many rows
 ROW = 0.65  # the same in a call of its own
 TERM = 0.04  # a row read, for a row written, in a matrix product
 
-# Multiplications in one matrix product, and in one of a single row, up to which libraries of linear algebra use one thread:
+# Multiplications in one matrix product, and in one of a single row, up to which libraries of linear algebra use one
+# thread:
 # in products so small the others cost more, in waiting for each other, than they save.
 ONE_THREAD, ONE_THREAD_ONE_ROW = 2**18, 9_000
 
@@ -33,7 +34,9 @@ _BY_NAME = (np.maximum, np.minimum)  # their third place is no place to write to
 
 
 def to_out(out: FloatArray, function: Callable[..., Any], *reads: Any, **more: Any) -> Call:
-    """Return the call that writes to `out`; by its place where it can be, which takes a third less time than by name."""
+    """Return the call that writes to `out`; by its place where it can be, which takes a third less
+    time than by name.
+    """
     if isinstance(function, np.ufunc) and not more and function not in _BY_NAME:
         return function, (*reads, out)
     return partial(function, out=out, **more), reads
@@ -255,8 +258,8 @@ class Brackets(Kernel):
     def lay(self, reads: Sequence[FloatArray], out: FloatArray, spares: Sequence[FloatArray]) -> list[Call]:
         """Return the calls.
 
-        Where thresholds t and rates are figures, with d the rise of the rate, the sum of d times max(x - t, 0) is the sum
-        of d times max(x, t), less that of d times t: one pass less for each bracket.
+        Where thresholds t and rates are figures, with d the rise of the rate, the sum of d times max(x - t, 0) is the
+        sum of d times max(x, t), less that of d times t: one pass less for each bracket.
         """
         (income, over, rate), (part,) = reads, spares
         rise = np.diff(rate, axis=0, prepend=0.0) if rate.shape[-1] == 1 else None

@@ -42,8 +42,8 @@ class AddedRows(Kernel):
 class Mixed(Kernel):
     """A constant, and matrices times values added up.
 
-    What a matrix holds decides how it is worked: many weights in one matrix product over all such values, put below each
-    other; few weights row by row.
+    What a matrix holds decides how it is worked: many weights in one matrix product over all such values, put below
+    each other; few weights row by row.
     """
 
     name = "mixed"

@@ -104,7 +104,9 @@ class Operations(Values):
         return found
 
     def _unchanged(self, operation: str, reads: tuple[int, ...], shape: tuple[int, ...]) -> int | None:
-        """Return the value an operation leaves as it is: nothing added, multiplied by one, chosen throughout, twice limited."""
+        """Return the value an operation leaves as it is: nothing added, multiplied by one, chosen
+        throughout, twice limited.
+        """
         if operation == "where":
             figures = self.values[reads[0]].figures
             if figures is not None and bool((figures != 0).all() or (figures == 0).all()):
@@ -122,7 +124,9 @@ class Operations(Values):
         return None
 
     def _linear(self, operation: str, reads: tuple[int, ...], rows: int) -> int | None:
-        """Return a sum, difference or product that is kept as a sum, or made by adding to few rows; None: as it stands."""
+        """Return a sum, difference or product that is kept as a sum, or made by adding to few rows;
+        None: as it stands.
+        """
         values = [self.values[k] for k in reads]
         a = reads[0]
         if operation == "negative":
@@ -215,7 +219,9 @@ class Operations(Values):
         return self.sum(found) if found.pays else None
 
     def _compounded(self, k: int, rows: int) -> int | None:
-        """Return the exponential of a profile times one row, each row from the row before where few steps come often."""
+        """Return the exponential of a profile times one row, each row from the row before where few
+        steps come often.
+        """
         summed = self.values[k].kept
         if summed is None or summed.constant.any() or summed.height != 1:
             return None
@@ -284,8 +290,8 @@ class Operations(Values):
     def _weighted(self, a: int, b: int, axis: cal.Axis) -> int:
         """Return the sum over all rows of a product; where one is a sum, its matrices turned around weigh the other.
 
-        What is spread by days weighs whole periods by their days: taken to the other side, for all such sums at once, it
-        leaves weights that are equal within a stretch.
+        What is spread by days weighs whole periods by their days: taken to the other side, for all such sums at once,
+        it leaves weights that are equal within a stretch.
         """
         rows = self.values[a].shape[0]
         if self.values[b].shape != (rows,):

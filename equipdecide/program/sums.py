@@ -1,8 +1,8 @@
 """Values as sums: a constant, and figures' matrices times other values.
 
-What a formula adds, scales, gathers, spreads or discounts with figures stays such a sum, and only its matrices change: 120
-months that rest on ten yearly values are a matrix of 120 by 10 until something bends (a larger of two, a rounding). Sums
-of months to years, present worths and running totals are then worked from the ten.
+What a formula adds, scales, gathers, spreads or discounts with figures stays such a sum, and only its matrices change:
+120 months that rest on ten yearly values are a matrix of 120 by 10 until something bends (a larger of two, a rounding).
+Sums of months to years, present worths and running totals are then worked from the ten.
 """
 
 from __future__ import annotations
@@ -131,7 +131,8 @@ def figures(array: FloatArray) -> Sum:
 
 
 def kinds(all_sums: Sequence[Sum]) -> tuple[list[int], FloatArray]:
-    """Return a row of each kind that is different in some of these sums, and the matrix (rows, kinds) of which is which.
+    """Return a row of each kind that is different in some of these sums, and the matrix (rows, kinds) of which is
+    which.
 
     The kinds stand in an order of their own, so that sums with equal kinds of rows have them in one order.
     """
@@ -150,9 +151,9 @@ def kinds(all_sums: Sequence[Sum]) -> tuple[list[int], FloatArray]:
 def least_rows(summed: Sum) -> list[int]:
     """Return the rows among which the least of all rows is always found, whatever the values are.
 
-    Of rows with equal matrices the one with the lowest constant is left. Where the matrices of rows that follow each other go
-    along a straight line, a row between two others is at least the lower of the two if its constant is on or above the line
-    between theirs: what is left is the lower hull.
+    Of rows with equal matrices the one with the lowest constant is left. Where the matrices of rows that follow each
+    other go along a straight line, a row between two others is at least the lower of the two if its constant is on or
+    above the line between theirs: what is left is the lower hull.
     """
     whole, constant = np.concatenate(list(summed.terms.values()), axis=1), summed.constant[:, 0]
     if not (np.isfinite(whole).all() and np.isfinite(constant).all()):

@@ -1,10 +1,10 @@
 """What a used machine may bring: a band from several public curves and the owner's comparables, never one number.
 
 Each curve is evidence of a different thing. Percent-good tables are a county's idea of taxable value; the rates of the
-national accounts describe the whole stock, scrapped machines included; appraisers' rules describe offers. They are shown
-beside one another and never averaged: low and high are their ends, and the likely figure is named for what it is, the
-middle curve less a dealer's mark-up. No published curve of machine tools by hours was found; hours enter through the
-owner's own comparables, or as a cautious stretch of age that widens the band.
+national accounts describe the whole stock, scrapped machines included; appraisers' rules describe offers. They are
+shown beside one another and never averaged: low and high are their ends, and the likely figure is named for what it is,
+the middle curve less a dealer's mark-up. No published curve of machine tools by hours was found; hours enter through
+the owner's own comparables, or as a cautious stretch of age that widens the band.
 
 Sources: percent_good.csv (each row its own); BEA, Table 3 of Fraumeni 1997, metalworking machines, rate 0.1225 (read);
 remaining-value form: ASABE D497 (form and coefficients from memory, one published value read: Iowa State A3-29).
@@ -70,7 +70,9 @@ class Curve:
     shares: tuple[float, ...]
 
     def at(self, age: float) -> float:
-        """Return the share of cost left at an age [year], straight between whole years; the last share beyond the end."""
+        """Return the share of cost left at an age [year], straight between whole years; the last
+        share beyond the end.
+        """
         return float(np.interp(age, self.ages, self.shares))
 
 

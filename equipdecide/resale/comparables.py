@@ -120,7 +120,9 @@ def _problems(cells: Mapping[str, str]) -> Iterator[str]:
 
 @dataclass(frozen=True)
 class RemainingValueFit:
-    """Coefficients of the remaining-value form fitted to comparables, and the widest miss of the fit, as a share of new."""
+    """Coefficients of the remaining-value form fitted to comparables, and the widest miss of the
+    fit, as a share of new.
+    """
 
     c1: float
     c2: float

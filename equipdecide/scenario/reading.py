@@ -519,7 +519,9 @@ class Read(Generic[M]):
 
 
 def read_as(model: type[M], text: str, name: str) -> Read[M]:
-    """Return what `text` states as a `model`. Raises :class:`ScenarioError` with every fault; `name` stands in messages."""
+    """Return what `text` states as a `model`. Raises :class:`ScenarioError` with every fault;
+    `name` stands in messages.
+    """
     reader = _Reader(text, name, model)
     root = reader.compose()
     value = None

@@ -70,8 +70,8 @@ class Items(list[Any]):
 class Source:
     """The file a scenario was read from; no part of what the scenario says, so any two are equal.
 
-    `places` leads from a path by names to the place of its value. `remarks` are what the reader of the file must know of
-    how it was read.
+    `places` leads from a path by names to the place of its value. `remarks` are what the reader of the file must know
+    of how it was read.
     """
 
     name: str = field(default="", compare=False)

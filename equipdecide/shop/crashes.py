@@ -15,7 +15,8 @@ from equipdecide.shop.nights import mean_between_stops
 
 
 def crashes(draft: Draft, setup: Setup) -> Working | None:
-    """Post once what crashes of a setup cost: ``a_year`` [1/year], ``cost_a_year`` [currency/year], ``down_days`` [day/year].
+    """Post once what crashes of a setup cost: ``a_year`` [1/year], ``cost_a_year`` [currency/year], ``down_days``
+    [day/year].
 
     None where none are entered.
     """

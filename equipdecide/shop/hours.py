@@ -168,7 +168,9 @@ def _nights(draft: Draft, w: Working, setup: Setup, nights: Nights, folder: Path
 
 
 def _run_on(draft: Draft, w: Working, nights: Nights, undetected: Amount, stops: Stops, count: Column) -> list[Column]:
-    """Post what faults that stop nothing cost (:func:`equipdecide.shop.nights.run_on` says where the formula is from)."""
+    """Post what faults that stop nothing cost (:func:`equipdecide.shop.nights.run_on` says where
+    the formula is from).
+    """
     share = draft.input(undetected)
     w.formula(
         "unnoticed",

@@ -149,7 +149,9 @@ class NightLog:
         return tuple(sorted(found, key=lambda cause: (-cause.stops, cause.reason)))
 
     def cause(self, words: str) -> Cause:
-        """Return the cause whose reason is `words`, or the only one that begins with them. Raises KeyError otherwise."""
+        """Return the cause whose reason is `words`, or the only one that begins with them. Raises
+        KeyError otherwise.
+        """
         said = " ".join(words.lower().split())
         exact = [cause for cause in self.causes if cause.reason.lower() == said]
         found = exact or [cause for cause in self.causes if cause.reason.lower().startswith(said)]
@@ -241,7 +243,8 @@ def read_log(path: Path) -> NightLog:
 
 @dataclass(frozen=True)
 class WeibullFit:
-    """A censored Weibull fit: scale `eta` [h], shape `beta` with its 95 % likelihood interval, and the test of beta = 1.
+    """A censored Weibull fit: scale `eta` [h], shape `beta` with its 95 % likelihood interval, and the test of beta =
+    1.
 
     `p_exponential` is the likelihood-ratio chance of so much difference if stops came at random; small speaks for wear
     (beta above 1) or for a bad start (below 1).
@@ -261,7 +264,8 @@ class WeibullFit:
 
 
 def weibull_fit(run: FloatArray, stopped: NDArray[np.bool_], resolution: float = 0.1) -> WeibullFit:
-    """Fit a Weibull law to `run` hours [h] of which `stopped` ended in a stop, shape (evenings,), by maximum likelihood.
+    """Fit a Weibull law to `run` hours [h] of which `stopped` ended in a stop, shape (evenings,), by maximum
+    likelihood.
 
     The shape solves ``sum(t**b log t) / sum(t**b) - 1/b = mean(log t of the stops)``, the scale follows. A stop at 0 h
     is taken at half of `resolution` [h], the log's own step, and said. Raises ValueError with fewer than two stops at
@@ -323,7 +327,9 @@ def survival(at: FloatArray | float, theta: float) -> FloatArray:
 
 
 def expected_hours(window: FloatArray | float, theta: FloatArray | float) -> FloatArray:
-    """Return the hours a window [h] runs on average: ``theta (1 - exp(-window / theta))`` [h]; never the window itself."""
+    """Return the hours a window [h] runs on average: ``theta (1 - exp(-window / theta))`` [h];
+    never the window itself.
+    """
     return np.asarray(-np.asarray(theta) * np.expm1(-np.asarray(window, dtype=float) / theta), dtype=float)
 
 
@@ -333,7 +339,9 @@ def weibull_survival(at: FloatArray | float, eta: float, beta: float) -> FloatAr
 
 
 def weibull_expected_hours(window: FloatArray | float, eta: float, beta: float) -> FloatArray:
-    """Return the hours a window [h] runs on average, Weibull: ``(eta / beta) gamma(1/beta, (window/eta)**beta)`` [h]."""
+    """Return the hours a window [h] runs on average, Weibull: ``(eta / beta) gamma(1/beta,
+    (window/eta)**beta)`` [h].
+    """
     from scipy.special import gamma, gammainc
 
     reach = (np.asarray(window, dtype=float) / eta) ** beta
@@ -348,8 +356,8 @@ def combined(thetas: Mapping[str, float]) -> float:
 def without_causes(log: NightLog, theta: float, ended: Mapping[str, float]) -> float:
     """Return the mean time between stops [h] once part of the logged causes is ended.
 
-    `theta` is the mean in use [h], `ended` the share (0 to 1) of each reason's stops that go. Each cause keeps its share
-    of the hazard in the log: ``theta / (1 - sum(share * stops of the reason / all stops))``.
+    `theta` is the mean in use [h], `ended` the share (0 to 1) of each reason's stops that go. Each cause keeps its
+    share of the hazard in the log: ``theta / (1 - sum(share * stops of the reason / all stops))``.
     """
     gone = sum(share * log.cause(reason).stops / log.stops for reason, share in ended.items())
     if gone >= 1:
@@ -410,8 +418,8 @@ def run_on(theta: float, window: float, share: float, nights: float = 1.0) -> Ru
     """Return the run-on of faults the machine does not notice.
 
     `share` of the stops, mean `theta` [h] between all of them, pass unnoticed; the machine then runs on until a stop
-    that it does notice or the end of the `window` [h]. `nights` a year. With u = share / theta, d = (1 - share) / theta:
-    chance ``share (1 - exp(-w/theta))``; hours ``share / (1 - share) theta (1 - exp(-w/theta)) - exp(-d w) (1 -
+    that it does notice or the end of the `window` [h]. `nights` a year. With u = share / theta, d = (1 - share) /
+    theta: chance ``share (1 - exp(-w/theta))``; hours ``share / (1 - share) theta (1 - exp(-w/theta)) - exp(-d w) (1 -
     exp(-u w)) / d``.
     """
     if not 0 <= share <= 1:

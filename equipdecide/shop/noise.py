@@ -36,7 +36,9 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Criterion:
-    """A rule of dose: `level` [dBA] allowed for eight hours, `exchange` [dB] that halves the time, `threshold` [dBA]."""
+    """A rule of dose: `level` [dBA] allowed for eight hours, `exchange` [dB] that halves the time,
+    `threshold` [dBA].
+    """
 
     name: str
     level: float
@@ -180,7 +182,8 @@ def quietened(exposures: Sequence[Exposure], remedies: Sequence[Remedy]) -> tupl
 
 
 def cheapest(exposures: Sequence[Exposure], remedies: Sequence[Remedy], goal: Goal) -> tuple[Remedy, ...] | None:
-    """Return the remedies of least price together that bring a day under a goal; () where it is under, None where none do.
+    """Return the remedies of least price together that bring a day under a goal; () where it is under, None where none
+    do.
 
     Every set of them is tried. Of sets of one price the one with the lower dose is taken.
     """
@@ -220,7 +223,9 @@ def add_levels_by_table(levels: Sequence[float]) -> int:
 
 @dataclass(frozen=True)
 class Level:
-    """A noise level [dBA] and how it was got: measured while cutting at the operator, or declared idle in a brochure."""
+    """A noise level [dBA] and how it was got: measured while cutting at the operator, or declared
+    idle in a brochure.
+    """
 
     level: float
     condition: Literal["cutting", "idle"]

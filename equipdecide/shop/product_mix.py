@@ -4,7 +4,8 @@ With one bottleneck the best order is by contribution an hour of it. With two th
 be right; the programme gives the best quantities, and its dual what one more hour of each station is worth. The
 certificate is primal less dual value: it must be zero.
 
-Sources: duality of linear programmes, any text; the limits of ranking by one constraint: elischragenheim.com (2016, read).
+Sources: duality of linear programmes, any text; the limits of ranking by one constraint: elischragenheim.com (2016,
+read).
 """
 
 from __future__ import annotations
@@ -47,7 +48,9 @@ class Mix:
 
 
 def by_ranking(products: Mapping[str, Product], available: Mapping[str, float], station: str) -> dict[str, float]:
-    """Return quantities made in the order of contribution an hour of `station`, each until demand or any station ends."""
+    """Return quantities made in the order of contribution an hour of `station`, each until demand
+    or any station ends.
+    """
     left = dict(available)
     made = {}
     for name in products:
@@ -134,7 +137,8 @@ def machine_hour_rate(
     hours_a_year: float,
     hourly_costs: Mapping[str, float] | None = None,
 ) -> float:
-    """Return a machine-hour rate for quoting [currency/h]: wear over its life, yearly costs over the hours, costs an hour.
+    """Return a machine-hour rate for quoting [currency/h]: wear over its life, yearly costs over the hours, costs an
+    hour.
 
     It falls as hours rise, so it must not be used to value extra hours. Source: absorption costing, any text.
     """

@@ -222,7 +222,8 @@ def indicators(time: TimeElements, output: Output | None = None) -> tuple[dict[s
 
 
 def meter_hours(readings: Sequence[tuple[dt.date, float]]) -> tuple[float, tuple[Finding, ...]]:
-    """Return the hours that passed over a row of dated meter readings [h], counting on over every reset, and each reset.
+    """Return the hours that passed over a row of dated meter readings [h], counting on over every reset, and each
+    reset.
 
     After a reading lower than the one before, only the new reading is certain: hours between the reset and the last
     reading before it are lost, so the sum is a lower bound. Raises ValueError with fewer than two readings.

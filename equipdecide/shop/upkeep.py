@@ -189,7 +189,9 @@ def _by_year(
 
 
 def spending(draft: Draft, plan: Plan) -> None:
-    """Post what the ``spend`` and ``earn`` steps of the alternative say; deductible or taxable unless a step says not."""
+    """Post what the ``spend`` and ``earn`` steps of the alternative say; deductible or taxable
+    unless a step says not.
+    """
     years = draft["capacity"]["years"]
     for k, step in plan.spending:
         sign = 1 if step.do == "earn" else -1

@@ -3,8 +3,8 @@
 The price of several items sold at once is divided as the contract has it, else by their cost (common practice where no
 appraisal is at hand; IRC 1060 and 1245 ask for values). Recapture of a partnership goes first to those who took the
 deductions: each partner's part is the smaller of the partner's share of the gain and the partner's share of the
-deductions; what that leaves goes to those whose share of the gain is larger, in proportion to their gain and never above it
-(Reg. 1.1245-1(e)(2)(i)). Partners who bought their share from another stand in that one's place.
+deductions; what that leaves goes to those whose share of the gain is larger, in proportion to their gain and never
+above it (Reg. 1.1245-1(e)(2)(i)). Partners who bought their share from another stand in that one's place.
 """
 
 from __future__ import annotations

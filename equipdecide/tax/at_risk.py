@@ -1,8 +1,8 @@
 """The limit of a loss to what an owner has at risk (IRC 465; Form 6198), after basis and before the passive limit.
 
-At risk are the owner's own money and debts the owner answers for: all of a sole proprietor's, none of an S corporation's, of a
-partnership's the owner's share up to what is guaranteed. A loss beyond it waits for later income or money (IRC 465(a)(2)).
-Money drawn that leaves less than nothing at risk would be income (IRC 465(e)): not computed.
+At risk are the owner's own money and debts the owner answers for: all of a sole proprietor's, none of an S
+corporation's, of a partnership's the owner's share up to what is guaranteed. A loss beyond it waits for later income or
+money (IRC 465(a)(2)). Money drawn that leaves less than nothing at risk would be income (IRC 465(e)): not computed.
 """
 
 from __future__ import annotations

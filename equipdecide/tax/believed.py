@@ -1,9 +1,9 @@
 """What is often believed about the tax of a sale and is not so, said where a plan invites it.
 
 A trade-in is a sale (IRC 1031(a)(1) is for real property since 2018). The payoff lowers the cash, not the gain (IRC
-1001(b); Reg. 1.1001-2(a)). Buying another machine does not cancel the gain: it brings a deduction of its own, under its own
-limits. Money left with a dealer and free to be drawn is received (Reg. 1.451-2(a)). A deduction belongs to the year a
-machine is placed in service, not to that of the order (Reg. 1.167(a)-11(e)(1)(i), from memory).
+1001(b); Reg. 1.1001-2(a)). Buying another machine does not cancel the gain: it brings a deduction of its own, under its
+own limits. Money left with a dealer and free to be drawn is received (Reg. 1.451-2(a)). A deduction belongs to the year
+a machine is placed in service, not to that of the order (Reg. 1.167(a)-11(e)(1)(i), from memory).
 """
 
 from __future__ import annotations
@@ -148,7 +148,9 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
 
 
 def say_what_the_books_rest_on(draft: Draft, plan: Plan, law: Law, elections: Sequence[Election]) -> None:
-    """Post findings on rows and rules the books rest on: law after the decision, rules from memory, tables worked out."""
+    """Post findings on rows and rules the books rest on: law after the decision, rules from memory,
+    tables worked out.
+    """
     decided, first = plan.scenario.decision_date, plan.time.first_tax_year
     for e in elections:
         item = e.possession

@@ -1,9 +1,10 @@
 """Returns of a C corporation, Form 1120 and the state's, and state taxes that a pass-through pays itself.
 
-State tax on the business itself is deducted from its federal income (IRC 164(a)(3); Notice 2020-75 for partnerships and S
-corporations), here in the year it is for: accrued, or estimated and paid within it. What is entered as things are is after the tax on that income, so only what a
-course adds to it is deducted; the state's own income is not lowered by it. One rate, no lower one on gain; losses are carried where the corporation's other income is known, else a loss is taken to
-lower tax on other income. Taxed twice only when paid out: dividends are not modelled.
+State tax on the business itself is deducted from its federal income (IRC 164(a)(3); Notice 2020-75 for partnerships and
+S corporations), here in the year it is for: accrued, or estimated and paid within it. What is entered as things are is
+after the tax on that income, so only what a course adds to it is deducted; the state's own income is not lowered by it.
+One rate, no lower one on gain; losses are carried where the corporation's other income is known, else a loss is taken
+to lower tax on other income. Taxed twice only when paid out: dividends are not modelled.
 """
 
 from __future__ import annotations
@@ -31,9 +32,11 @@ def _income(w: Working, flows: Flows) -> None:
 
 
 def less_state_tax(draft: Draft, plan: Plan, case: str, federal: Flows, kind: str) -> Flows:
-    """Return what the business hands on federally after its own state tax, where one stands as ``<kind> return shop <case>``.
+    """Return what the business hands on federally after its own state tax, where one stands as ``<kind> return shop
+    <case>``.
 
-    Working ``state tax deducted <case>``, columns ``deducted, business`` [currency a year]. The reference has its deduction.
+    Working ``state tax deducted <case>``, columns ``deducted, business`` [currency a year]. The reference has its
+    deduction.
     """
     filed, reference = f"{kind} return shop {case}", f"{kind} return shop reference"
     if filed not in draft or case == "reference":
@@ -168,7 +171,9 @@ def estimates(draft: Draft, plan: Plan, law: LawByYear, filed: Working) -> Worki
 
 
 def entity_tax(draft: Draft, plan: Plan, law: LawByYear, rules: StateRules, case: str, flows: Flows) -> Working | None:
-    """Post a state's tax on a partnership or S corporation itself as ``entity return shop <case>``; None without one."""
+    """Post a state's tax on a partnership or S corporation itself as ``entity return shop <case>``;
+    None without one.
+    """
     kind, code = plan.scenario.shop.taxed_as, rules.code
     entry = plan.scenario.shop.state
     if code is None or entry is None or entry.rate is not None:

@@ -2,7 +2,8 @@
 
 Form 4562. Table percentages are of the unadjusted basis left after section 179 and bonus. In the year of disposal the
 convention allows part of the year (half; by quarter); in a table's own last year the printed percentage is the part
-year already, and of it counts what lies before the disposal. Placed in service and disposed of in the same year: no depreciation at all.
+year already, and of it counts what lies before the disposal. Placed in service and disposed of in the same year: no
+depreciation at all.
 """
 
 from __future__ import annotations
@@ -61,8 +62,8 @@ def _in_year(law: Law, election: Election, axis: Axis, flat: bool) -> tuple[list
 def _part_of_last_year(law: Law, election: Election, year: int) -> float:
     """Return the part of the year of disposal that the convention allows.
 
-    In a table's own last year the printed percentage is for the time up to the end of the recovery period: of that, the part up
-    to the disposal. By rates the years left see to it.
+    In a table's own last year the printed percentage is for the time up to the end of the recovery period: of that, the
+    part up to the disposal. By rates the years left see to it.
     """
     item = election.possession
     if election.table is None and election.rates is None and election.bonus_source != AS_FILED:
@@ -77,7 +78,9 @@ def _part_of_last_year(law: Law, election: Election, year: int) -> float:
 
 
 def _year_of_use(in_service: Date, axis: Axis, row: int) -> int:
-    """Return the year of use (0 is the first) that ends with a row of the textbook regime; -1 for period 0, a single day."""
+    """Return the year of use (0 is the first) that ends with a row of the textbook regime; -1 for
+    period 0, a single day.
+    """
     if axis.starts[row] == axis.ends[row]:
         return -1
     return round((axis.ends[row] - in_service).days / 365.25) - 1
@@ -242,7 +245,9 @@ def _depreciate(
 
 
 def _use_later(election: Election) -> tuple[int, float, float] | None:
-    """Return the first year of a later share of business use, that share over the first, and that share; None without one."""
+    """Return the first year of a later share of business use, that share over the first, and that
+    share; None without one.
+    """
     asset = election.possession.asset
     if asset is None or asset.business_use_later is None or asset.business_use_changes is None:
         return None
@@ -259,7 +264,9 @@ def _with_use(election: Election, axis: Axis, shares: list[float]) -> list[float
 
 
 def _use_falls(plan: Plan, law: Law, election: Election) -> int | None:
-    """Return the year in which business use falls to half or less and section 179 is taken back; None where it does not."""
+    """Return the year in which business use falls to half or less and section 179 is taken back;
+    None where it does not.
+    """
     change, item = _use_later(election), election.possession
     if (
         change is None

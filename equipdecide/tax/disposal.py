@@ -1,11 +1,11 @@
 """Gain on each sale in each book, item by item: ordinary recapture first, section 1231 above cost or below basis.
 
 Form 4797. Gain = amount realized less adjusted basis; the loan that is paid off is part of the amount realized and
-lowers nothing. Part III: ordinary recapture = the smaller of gain and depreciation taken, section 179 and bonus included
-(IRC 1245(a)); the rest is section 1231 (gain above cost, part I; or loss, part I line 2). Part II: held one year or less
-all of it is ordinary; so is what comes for an item deducted at once as a small one (Reg. 1.263(a)-1(f)(3)(iii), from
-memory). A related buyer: no loss (IRC 267(a)(1), (b)); a
-business of which the seller owns more than half: all gain ordinary (IRC 1239).
+lowers nothing. Part III: ordinary recapture = the smaller of gain and depreciation taken, section 179 and bonus
+included (IRC 1245(a)); the rest is section 1231 (gain above cost, part I; or loss, part I line 2). Part II: held one
+year or less all of it is ordinary; so is what comes for an item deducted at once as a small one (Reg.
+1.263(a)-1(f)(3)(iii), from memory). A related buyer: no loss (IRC 267(a)(1), (b)); a business of which the seller owns
+more than half: all gain ordinary (IRC 1239).
 """
 
 from __future__ import annotations

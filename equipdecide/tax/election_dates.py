@@ -1,7 +1,7 @@
 """What may still be elected, for which item, by which day, and how.
 
-Days are those of calendar-year taxpayers, moved to the next business day. An extension must be asked for by the day of the
-return. Elections of a partnership or S corporation are made by the business, on its own return.
+Days are those of calendar-year taxpayers, moved to the next business day. An extension must be asked for by the day of
+the return. Elections of a partnership or S corporation are made by the business, on its own return.
 """
 
 from __future__ import annotations

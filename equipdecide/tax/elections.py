@@ -1,8 +1,10 @@
-"""Which life, convention, section 179 amount and bonus rate each cost item has. Structure, decided at the entered figures.
+"""Which life, convention, section 179 amount and bonus rate each cost item has. Structure, decided at the entered
+figures.
 
 Order of the first year: section 179, then bonus on the rest, then the table on what is left (IRC 168(k)(1)(B); Reg.
-1.168(b)-1(a)(3)). The quarter test is of the year's additions after section 179 and before bonus (Reg. 1.168(d)-1(b)(4)):
-more than 40 % in the last three months makes the whole year mid-quarter. It is done in integer cents, for each book apart.
+1.168(b)-1(a)(3)). The quarter test is of the year's additions after section 179 and before bonus (Reg.
+1.168(d)-1(b)(4)): more than 40 % in the last three months makes the whole year mid-quarter. It is done in integer
+cents, for each book apart.
 """
 
 from __future__ import annotations
@@ -65,8 +67,8 @@ def business_use_floor(law: Law) -> float:
 def _section_179(law: Law, possession: Possession, state: bool = False) -> Amount | str:
     """Return what is elected; none where the law allows none.
 
-    Bought from a related person (IRC 179(d)(2)), used half or less in the business (Reg. 1.179-1(d)(1), from memory), or
-    disposed of in the year it was placed in service (nothing is deducted then).
+    Bought from a related person (IRC 179(d)(2)), used half or less in the business (Reg. 1.179-1(d)(1), from memory),
+    or disposed of in the year it was placed in service (nothing is deducted then).
     """
     half = business_use(possession) <= business_use_floor(law)
     if from_related(possession) or half or possession.in_service.year == possession.disposed.year:
@@ -82,7 +84,9 @@ def business_use(possession: Possession) -> float:
 
 
 def from_related(possession: Possession) -> bool:
-    """Tell whether an item is bought from a related person: no section 179 and no bonus (IRC 179(d)(2), 168(k)(2)(E)(ii))."""
+    """Tell whether an item is bought from a related person: no section 179 and no bonus (IRC
+    179(d)(2), 168(k)(2)(E)(ii)).
+    """
     return isinstance(possession.entry, Machine) and possession.entry.seller_related
 
 
@@ -90,7 +94,9 @@ STRAIGHT_LINE, SLOWER, FASTER = 0.0, 1.5, 2.0  # factor of the declining rate
 
 
 def factor_of(law: Law, method: Method | None, life: float) -> float:
-    """Return the factor of an item's declining rate: 2 or 1.5, 0 for straight line (IRC 168(b)(1) to (3), (5), (g)(2))."""
+    """Return the factor of an item's declining rate: 2 or 1.5, 0 for straight line (IRC 168(b)(1)
+    to (3), (5), (g)(2)).
+    """
     if method is not None and (method.method == "straight line" or method.system == "alternative"):
         return STRAIGHT_LINE
     long = law.get("federal/depreciation.slower_rate_from_years", FIRST_DAY_ON_FILE).number
@@ -118,7 +124,9 @@ def method_of(possession: Possession) -> Method | None:
 
 
 def asset_class(possession: Possession, scenario: Scenario) -> str:
-    """Return the asset class of the activity an item is used in; an improvement has that of its machine (IRC 168(i)(6))."""
+    """Return the asset class of the activity an item is used in; an improvement has that of its
+    machine (IRC 168(i)(6)).
+    """
     entry = possession.entry
     if not isinstance(entry, Improvement):
         return entry.asset_class
@@ -158,8 +166,8 @@ def is_mid_quarter(additions: Sequence[tuple[Date, float]], share: float) -> boo
 def conventions(law: Law, possessions: Sequence[Possession], after_179: Sequence[float]) -> dict[int, bool]:
     """Return for each year of additions whether it is a mid-quarter year, tested over all items of the plan and file.
 
-    `after_179` is what section 179 leaves of each item [currency]. Items placed in service and disposed of in the same year
-    are left out of the test (IRC 168(d)(3)(B)).
+    `after_179` is what section 179 leaves of each item [currency]. Items placed in service and disposed of in the same
+    year are left out of the test (IRC 168(d)(3)(B)).
     """
     years: dict[int, list[tuple[Date, float]]] = {}
     for item, basis in zip(possessions, after_179, strict=True):
@@ -224,7 +232,8 @@ def elect(
 ) -> list[Election]:
     """Return the elections of every cost item of a plan, in the order of the plan, for a book with a section 179 limit.
 
-    The quarter test is of what that book's section 179 leaves, so a state's may come out otherwise than the federal one.
+    The quarter test is of what that book's section 179 leaves, so a state's may come out otherwise than the federal
+    one.
     """
     if plan.time.flat:
         return [_flat(law, item) for item in plan.possessions]
@@ -311,7 +320,9 @@ def was_in_own_use(law: Law, item: Possession) -> bool:
 
 
 def acquired_on(item: Possession) -> Date:
-    """Return the day of acquisition: that of the binding contract or order, else the day in service (sec. 70301(c)(4))."""
+    """Return the day of acquisition: that of the binding contract or order, else the day in service
+    (sec. 70301(c)(4)).
+    """
     chosen = item.elected
     agreed = chosen.contract if isinstance(chosen, Asset) else chosen.ordered if isinstance(chosen, Buy) else None
     return agreed or item.in_service

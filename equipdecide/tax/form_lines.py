@@ -1,7 +1,7 @@
 """Where each figure lands: lines of Forms 4562, 4797 and 6252, and of the business's own return, for one tax year.
 
-The lines are rows of the parameters, with source; the amounts are columns of the ledger. What a preparer has in hand can be
-laid beside it line by line.
+The lines are rows of the parameters, with source; the amounts are columns of the ledger. What a preparer has in hand
+can be laid beside it line by line.
 """
 
 from __future__ import annotations
@@ -116,7 +116,9 @@ def _form_4562(ledger: Ledger, plan: Plan, law: Law, year: int) -> Iterator[Form
 
 
 def _class_line(election: Election) -> str:
-    """Return the line of Form 4562, part III, for an item of the year: by recovery period, or the alternative system's."""
+    """Return the line of Form 4562, part III, for an item of the year: by recovery period, or the
+    alternative system's.
+    """
     if election.alternative:
         return "20b" if election.life == 12 else "20a"
     return CLASS_LINE.get(round(election.life), "19c")

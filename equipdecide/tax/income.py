@@ -138,7 +138,9 @@ def _by_owner(draft: Draft, plan: Plan, w: Working, book: str, struck: Sale | No
 
 
 def property_held(draft: Draft, plan: Plan, law: Law, elections: Sequence[Election]) -> Column:
-    """Post the unadjusted basis of property held at each year's end and still counted: working ``property`` [currency]."""
+    """Post the unadjusted basis of property held at each year's end and still counted: working
+    ``property`` [currency].
+    """
     w = draft.working(
         "property", plan.time.tax, "unadjusted basis of property held at the end of the year", "qualified income"
     )
@@ -234,7 +236,8 @@ def at_the_business(
 ) -> Flows:
     """Return what one book hands on in one case, section 179 limited to the business's income where `limited`.
 
-    With `by_year` business interest is limited first. Working ``section 179 <book> <case>``, for a partnership or a corporation that elected any.
+    With `by_year` business interest is limited first. Working ``section 179 <book> <case>``, for a partnership or a
+    corporation that elected any.
     """
     w = draft[f"income {book}"]
     without = case == "without the sale"

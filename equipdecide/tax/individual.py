@@ -1,8 +1,9 @@
-"""One owner's federal return, Form 1040, computed whole: shares, section 179, limits, brackets, and what is added to them.
+"""One owner's federal return, Form 1040, computed whole: shares, section 179, limits, brackets, and what is added to
+them.
 
 The order of the working is the order of the return: the owner's share of each kind of income, section 179 within
-business income, the limits on losses, self-employment tax, adjusted gross income, deductions, tax by the year's brackets
-with capital gain on top, net investment income tax. The standard deduction is taken; no credits.
+business income, the limits on losses, self-employment tax, adjusted gross income, deductions, tax by the year's
+brackets with capital gain on top, net investment income tax. The standard deduction is taken; no credits.
 """
 
 from __future__ import annotations

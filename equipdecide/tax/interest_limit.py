@@ -1,11 +1,12 @@
 """The limit on business interest, Form 8990 (IRC 163(j)).
 
 Where average gross receipts of three years are above the exemption of the year, interest is deducted up to a share of
-income before interest and depreciation, and interest received; the rest is carried to later years without end. Gain beyond
-recapture counts as income, recapture does not: it gives back depreciation that was added (Reg. 1.163(j)-1(b)(1)(ii), from
-memory). Business interest is here what the plan's loans cost, charges for paying early with it (Rev. Rul. 57-198), and what
-other debts do. What is not deducted stays with the business; a partnership's goes to its partners, to be deducted against
-later income of the same partnership, which comes to the same while the shares stay as they are (IRC 163(j)(4)(B)).
+income before interest and depreciation, and interest received; the rest is carried to later years without end. Gain
+beyond recapture counts as income, recapture does not: it gives back depreciation that was added (Reg.
+1.163(j)-1(b)(1)(ii), from memory). Business interest is here what the plan's loans cost, charges for paying early with
+it (Rev. Rul. 57-198), and what other debts do. What is not deducted stays with the business; a partnership's goes to
+its partners, to be deducted against later income of the same partnership, which comes to the same while the shares stay
+as they are (IRC 163(j)(4)(B)).
 """
 
 from __future__ import annotations
@@ -37,7 +38,9 @@ def is_interest(item: IncomeItem) -> bool:
 
 
 def sum_interest(draft: Draft, plan: Plan, law: Law, w: Working, book: str) -> None:
-    """Post ``interest, depreciation, interest_received`` of a plan into its income, where the limit applies [currency]."""
+    """Post ``interest, depreciation, interest_received`` of a plan into its income, where the limit
+    applies [currency].
+    """
     if not applies(plan, law):
         return
     found: dict[str, list[Column]] = {"interest": [], "depreciation": [], "interest_received": []}
@@ -64,8 +67,8 @@ def limit_interest(
 ) -> Column:
     """Return business income with no more interest deducted than the limit lets [currency a year].
 
-    `own` is the working with what :func:`sum_interest` posted, None for the reference. Working ``business interest <book>
-    <case>``: ``income_before, room, deducted, carried``.
+    `own` is the working with what :func:`sum_interest` posted, None for the reference. Working ``business interest
+    <book> <case>``: ``income_before, room, deducted, carried``.
     """
     if not applies(plan, law.law):
         return business

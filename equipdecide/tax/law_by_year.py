@@ -16,7 +16,9 @@ DEFAULT_INDEXING = 0.025  # a year, for brackets after the last published year: 
 
 
 def first_year_on_file(law: Law, id: str) -> int:
-    """Return the year from which a dated parameter has a value. Raises MissingParameter where there is none of that id."""
+    """Return the year from which a dated parameter has a value. Raises MissingParameter where there
+    is none of that id.
+    """
     parameter = law.parameter(id)
     if not isinstance(parameter, Parameter):
         raise MissingParameter(f"{id} is a table, no dated parameter.")

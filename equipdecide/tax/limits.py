@@ -1,4 +1,5 @@
-"""Limits on losses at the owner, in the order of the law: basis, passive activity, excess business loss, carried losses.
+"""Limits on losses at the owner, in the order of the law: basis, passive activity, excess business loss, carried
+losses.
 
 Each posts into the owner's return. Basis: IRC 704(d), 1366(d), Reg. 1.704-1(d); a loss beyond the owner's basis is held
 back and comes free as later income builds basis. Passive: IRC 469, Form 8582, all of the owner's share taken as one
@@ -67,8 +68,8 @@ def by_basis(
 ) -> Column:
     """Post the owner's basis and the loss it holds back; returns the activity's income that counts [currency a year].
 
-    `activity` is the owner's share of all income and deductions, `taxable` the business's whole taxable income (for what
-    it pays out). Where no basis was entered nothing is held back.
+    `activity` is the owner's share of all income and deductions, `taxable` the business's whole taxable income (for
+    what it pays out). Where no basis was entered nothing is held back.
     """
     if owner.outside_basis is None or plan.scenario.shop.taxed_as not in ("partnership", "S corporation"):
         return activity

@@ -1,9 +1,9 @@
 """Depreciation in the shop's own books, for statements: straight line, double declining, years' digits, spindle hours.
 
-No tax follows from it; tax has methods of its own. The cost of a machine with its items is spread over years of use, each
-shared out over the calendar years by days; by spindle hours, over the hours run. What is left is the book value, and on a
-sale the own books' gain differs from the gain of the tax books. Methods of standard texts (see ``equipdecide.book_methods``
-for the same on plain figures). Improvements fitted later are left out.
+No tax follows from it; tax has methods of its own. The cost of a machine with its items is spread over years of use,
+each shared out over the calendar years by days; by spindle hours, over the hours run. What is left is the book value,
+and on a sale the own books' gain differs from the gain of the tax books. Methods of standard texts (see
+``equipdecide.book_methods`` for the same on plain figures). Improvements fitted later are left out.
 """
 
 from __future__ import annotations
@@ -112,7 +112,9 @@ def _age(start: Date, day: Date, life: int) -> tuple[int, float]:
 
 
 def _by_years(w: Working, books: OwnBooks, start: Date, until: Date) -> tuple[Column, Column]:
-    """Post depreciation by year of use and, at each year's end, what is taken so far; returns it and what was before."""
+    """Post depreciation by year of use and, at each year's end, what is taken so far; returns it
+    and what was before.
+    """
     life = books.life or 1
     ages = cal.listed("year of use", [str(k + 1) for k in range(life + 1)])
     left = [float(life - k) for k in range(life)]
@@ -159,7 +161,9 @@ def _by_years(w: Working, books: OwnBooks, start: Date, until: Date) -> tuple[Co
 
 
 def _by_hours(draft: Draft, plan: Plan, w: Working, machine: str, books: OwnBooks) -> tuple[Column, Column]:
-    """Post spindle hours run by tax year and the depreciation that follows; returns what is so far, and what was before."""
+    """Post spindle hours run by tax year and the depreciation that follows; returns what is so far,
+    and what was before.
+    """
     assert books.spindle_hours is not None  # the checks of a scenario ask for it
     spans, at_work = plan.spans, [plan.at_work(day) for day in plan.spans.starts]
     w.given("years", length_in_years(plan), "year", "length of the stretch", Origin("calendar", "days"), spans)

@@ -1,8 +1,8 @@
 """The election of a partnership or S corporation to pay its owners' state income tax itself.
 
-The tax is a rate on the business's income in the state's book; it is deducted from federal business income in the year it is for
-(Notice 2020-75, from memory: when it is paid within the year, here on 15 December) and credited to the owners' state returns, taken
-as refundable (the states differ: look it up). The state's own income is not lowered by it.
+The tax is a rate on the business's income in the state's book; it is deducted from federal business income in the year
+it is for (Notice 2020-75, from memory: when it is paid within the year, here on 15 December) and credited to the
+owners' state returns, taken as refundable (the states differ: look it up). The state's own income is not lowered by it.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ RETURN = "pass-through return shop"
 
 
 def elected(draft: Draft, plan: Plan) -> bool:
-    """Tell whether the business pays its owners' state tax; says so where an owner's one rate leaves no return to credit it to."""
+    """Tell whether the business pays its owners' state tax; says so where an owner's one rate
+    leaves no return to credit it to.
+    """
     shop, owners = plan.scenario.shop, plan.scenario.owners.values()
     if (
         shop.state is None
@@ -39,7 +41,9 @@ def elected(draft: Draft, plan: Plan) -> bool:
 
 
 def pay_for_owners(draft: Draft, plan: Plan, case: str, federal: Flows, state: Flows) -> Flows:
-    """Post the tax in one case as ``pass-through return shop <case>``; returns what the business hands on federally after it."""
+    """Post the tax in one case as ``pass-through return shop <case>``; returns what the business
+    hands on federally after it.
+    """
     entry = plan.scenario.shop.state
     assert entry is not None and entry.pass_through_rate is not None
     name, home = f"{RETURN} {case}", draft.common if case == "reference" else draft

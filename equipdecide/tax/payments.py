@@ -47,7 +47,9 @@ def _days_of_state(law: Law, state: str, payer: str) -> list[Mapping[str, object
 
 
 def parts_of_estimates(law: Law, state: str, payer: str) -> tuple[float, ...]:
-    """Return the quarters of a year's required payment that each of four estimates asks for: one each, or as a state has it."""
+    """Return the quarters of a year's required payment that each of four estimates asks for: one
+    each, or as a state has it.
+    """
     own = {row["event"]: row["part"] for row in _days_of_state(law, state, payer) if row["part"] is not None}
     return tuple(4 * float(str(own[event])) if event in own else 1.0 for event in ESTIMATES)
 
@@ -205,7 +207,8 @@ def tax_on_sale(
 ) -> Working:
     """Post what the plan's first sale alone adds to one taxpayer's returns, and on which days.
 
-    With `estimates`, the law of their days, part of it is due with the estimates of `payer`; without, all with the return.
+    With `estimates`, the law of their days, part of it is due with the estimates of `payer`; without, all with the
+    return.
 
     The return as filed less the same return with the sale struck out. Working ``tax on the sale <name>``: columns
     ``federal, state, tax``, and ``due_1`` .. ``due_4``, ``due_5`` for the estimates and the balance [currency a year].
@@ -253,7 +256,9 @@ def tax_on_sale(
 
 
 def entity_tax_on_sale(draft: Draft, plan: Plan) -> None:
-    """Post what the first sale alone adds to state taxes the business pays: working ``tax on the sale shop``, if there are any."""
+    """Post what the first sale alone adds to state taxes the business pays: working ``tax on the
+    sale shop``, if there are any.
+    """
     kinds = [kind for kind in ("entity return shop", "pass-through return shop") if f"{kind} without the sale" in draft]
     if not kinds:
         return

@@ -1,8 +1,9 @@
 """Personal property tax on the machines, by the state's way of valuing them, as a yearly cost.
 
-The local rate is entered; the state's parameters give the value: a percentage of cost by age (by pool of recovery period,
-or by life), mills on cost by band of age, or none. Where the state's way is not on file the whole cost is taken, and said.
-What is owned on 1 January is taxed; it is taken to be paid on 31 December (common practice, no source: days are local).
+The local rate is entered; the state's parameters give the value: a percentage of cost by age (by pool of recovery
+period, or by life), mills on cost by band of age, or none. Where the state's way is not on file the whole cost is
+taken, and said. What is owned on 1 January is taxed; it is taken to be paid on 31 December (common practice, no source:
+days are local).
 """
 
 from __future__ import annotations
@@ -127,7 +128,9 @@ def _life(law: Law, plan: Plan, election: Election) -> str:
 
 
 def sales_tax_finding(draft: Draft, plan: Plan, law: Law) -> None:
-    """Say how the state treats a machine bought, for its sales or use tax; the tax itself is entered with the machine."""
+    """Say how the state treats a machine bought, for its sales or use tax; the tax itself is
+    entered with the machine.
+    """
     entry = plan.scenario.shop.state
     if (
         entry is None

@@ -29,7 +29,9 @@ def qualified(
     ordinary: Column,
     property_: Column | float,
 ) -> None:
-    """Post ``qbi_deduction``; reads ``after_carryover, long_term_gain, se_deduction`` of the return [currency a year]."""
+    """Post ``qbi_deduction``; reads ``after_carryover, long_term_gain, se_deduction`` of the return
+    [currency a year].
+    """
     shop = plan.scenario.shop
     w.formula("qualified", "ordinary - se_deduction", "USD", "qualified business income of the year", ordinary=ordinary)
     w.formula(

@@ -27,7 +27,9 @@ def day_before_the_act(law: Law) -> Date:
 
 @dataclass(frozen=True)
 class Limit:
-    """Where a book's dollar limit comes from: parameter ids, and whether federal law is read as before the Act of 2025."""
+    """Where a book's dollar limit comes from: parameter ids, and whether federal law is read as
+    before the Act of 2025.
+    """
 
     limit: str = "federal/section_179_limit"
     threshold: str | None = "federal/section_179_threshold"
@@ -41,7 +43,9 @@ class Limit:
         return law.get(id, Date(year, 12, 31), index_rate=index_rate)
 
     def amount(self, law: Law, year: int, cost: float) -> float:
-        """Return the dollar limit of a year [currency] where `cost` is placed in service; none before the first year on file."""
+        """Return the dollar limit of a year [currency] where `cost` is placed in service; none
+        before the first year on file.
+        """
         try:
             most = self.read(law, self.limit, year, 0.0).number
             above = self.read(law, self.threshold, year, 0.0).number if self.threshold else float("inf")
@@ -133,7 +137,9 @@ def deduct(w: Working, net: Column, passed_on: Column | float, sold: Column | fl
 
 
 def restore(w: Working, recapture: Column, gain: Column, suffix: str = "") -> tuple[Column, Column]:
-    """Post the year's recapture and section 1231 amount after what was carried went back into basis: gain falls by it."""
+    """Post the year's recapture and section 1231 amount after what was carried went back into
+    basis: gain falls by it.
+    """
     lower = w.formula(
         f"recapture_restored{suffix}",
         "max(recapture - section_179_restored, 0)",
@@ -158,8 +164,8 @@ def use_recapture(
     """Post what is taken back when business use falls to half or less: Form 4797 part IV (IRC 179(d)(10)).
 
     Section 179 deducted [currency] less the depreciation that would have been allowed on that amount, through the year
-    of recapture: the table's percentage of each of `years` times the share of business use over the first share. The year
-    of recapture counts in full. Ordinary income that enters self-employment income; it goes back into basis.
+    of recapture: the table's percentage of each of `years` times the share of business use over the first share. The
+    year of recapture counts in full. Ordinary income that enters self-employment income; it goes back into basis.
     """
     w = draft.working(
         f"section 179 recapture {name}",

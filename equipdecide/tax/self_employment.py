@@ -14,7 +14,9 @@ from equipdecide.tax.limits import Year
 def self_employment(
     draft: Draft, w: Working, year: Year, owner: Owner, status: str, taxed_as: str, earned: Column
 ) -> None:
-    """Post ``se_base, se_tax, se_deduction, medicare_tax`` from the owner's earnings of the business [currency a year]."""
+    """Post ``se_base, se_tax, se_deduction, medicare_tax`` from the owner's earnings of the
+    business [currency a year].
+    """
     if taxed_as not in ("sole proprietor", "partnership") or not owner.active:
         w.formula("se_tax", "0", "USD", "no self-employment tax")
         w.formula("se_deduction", "0", "USD", "no deduction for it")

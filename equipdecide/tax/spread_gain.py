@@ -1,7 +1,7 @@
 """Instalment sale: recapture in the year of sale whole, gain beyond it as the price is paid (IRC 453(i); Form 6252).
 
-The gain beyond recapture is spread by the part of the price received in each year. A loss is not spread, nor is a sale to a
-related buyer (IRC 453(g)). Interest on tax deferred (IRC 453A) is not computed.
+The gain beyond recapture is spread by the part of the price received in each year. A loss is not spread, nor is a sale
+to a related buyer (IRC 453(g)). Interest on tax deferred (IRC 453A) is not computed.
 """
 
 from __future__ import annotations

@@ -123,8 +123,8 @@ def state_return(
 ) -> Working:
     """Post one owner's state return as working ``state return <owner> <case>``; its last column is ``tax``.
 
-    `filed` is the owner's federal return of the same case: what its limits hold back is held back here too. `credited` is what
-    the business paid for all its owners.
+    `filed` is the owner's federal return of the same case: what its limits hold back is held back here too. `credited`
+    is what the business paid for all its owners.
     """
     home = draft.common if case == "reference" else draft
     w = home.working(f"state return {name} {case}", plan.time.tax, f"state return of {name}, {case}", "returns")

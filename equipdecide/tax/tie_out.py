@@ -1,8 +1,9 @@
 """Tie-out: the depreciation schedule of the last return, item by item, against the books kept here.
 
 The schedule is a CSV file with the columns ``item`` (machine and item as in the scenario, "MC-1 spindle"), ``cost``,
-``in_service``, ``section_179``, ``bonus`` and ``to_date`` (all depreciation taken up to the end of the last tax year, section
-179 and bonus included). Empty cells are not compared. Money may be off by a dollar a year: returns are in whole dollars.
+``in_service``, ``section_179``, ``bonus`` and ``to_date`` (all depreciation taken up to the end of the last tax year,
+section 179 and bonus included). Empty cells are not compared. Money may be off by a dollar a year: returns are in whole
+dollars.
 """
 
 from __future__ import annotations

@@ -1,17 +1,19 @@
-"""Depreciation without the printed tables: the rate on what is left, for short tax years, other lives, after a casualty.
+"""Depreciation without the printed tables: the rate on what is left, for short tax years, other lives, after a
+casualty.
 
 A year's depreciation is what is left at its beginning, times the larger of the declining rate (200 or 150 % over the
-recovery period) and one over the years left, times the part of the year that counts (IRC 168(b)(1), (2); IRS Publication
-946, Figuring the Deduction Without Tables). Less than a year left: all of it.
+recovery period) and one over the years left, times the part of the year that counts (IRC 168(b)(1), (2); IRS
+Publication 946, Figuring the Deduction Without Tables). Less than a year left: all of it.
 
-In a short tax year the printed tables may not be used. Half-year convention: the item counts from the middle of the year's
-months, a month begun counted in full. Mid-quarter: from the middle of its quarter of the year, a fourth of its days (whole
-months where the year has four or eight full ones), moved back to the first or the middle of a month. Later years go on from
-what is left (the simplified method of Rev. Proc. 89-15; Publication 946, Figuring the Deduction for a Short Tax Year; both
-from memory).
+In a short tax year the printed tables may not be used. Half-year convention: the item counts from the middle of the
+year's months, a month begun counted in full. Mid-quarter: from the middle of its quarter of the year, a fourth of its
+days (whole months where the year has four or eight full ones), moved back to the first or the middle of a month. Later
+years go on from what is left (the simplified method of Rev. Proc. 89-15; Publication 946, Figuring the Deduction for a
+Short Tax Year; both from memory).
 
-After a casualty the tables are left from that year on: the rate is on the adjusted basis, lower by the loss and what the
-insurance paid, higher by what was spent to restore it (Publication 946, Effect of adjustments to basis; from memory).
+After a casualty the tables are left from that year on: the rate is on the adjusted basis, lower by the loss and what
+the insurance paid, higher by what was spent to restore it (Publication 946, Effect of adjustments to basis; from
+memory).
 """
 
 from __future__ import annotations
@@ -40,7 +42,9 @@ class Rates:
     from_year: int | None = None  # the year of a casualty; before it the table holds
 
     def years_left(self, year: int) -> float:
-        """Return the recovery period left at the beginning of a year of use (0 is the first) [year]; 0 when it is over."""
+        """Return the recovery period left at the beginning of a year of use (0 is the first)
+        [year]; 0 when it is over.
+        """
         left = self.life if year == 0 else self.life - self.months / 12 - (year - 1)
         return left if year >= 0 and left > 1e-9 else 0.0
 
@@ -102,7 +106,8 @@ def _whole_months(began: Date) -> int:
 def by_rates(
     draft: Draft, w: Working, rates: Rates, casualty: Casualty | None, percents: Sequence[float], placed: int, name: str
 ) -> None:
-    """Post ``by_table`` (before a casualty), ``basis_changed``, ``rate``, ``left`` and ``of_the_year`` [currency] by tax year.
+    """Post ``by_table`` (before a casualty), ``basis_changed``, ``rate``, ``left`` and ``of_the_year`` [currency] by
+    tax year.
 
     Reads ``table_basis`` and ``shares`` (part of the year allowed) of the working; `placed` is the year it is placed in
     service, `percents` the table's.

@@ -178,7 +178,9 @@ def _what(one: DatedCash) -> str:
 
 
 def _one_off_labels(ax: Axes, shown: Sequence[tuple[int, DatedCash]], y: FloatArray, highest: float) -> float:
-    """Draw a stem from the line for each day, its net and lines stacked above `highest`; returns the height of the axes."""
+    """Draw a stem from the line for each day, its net and lines stacked above `highest`; returns
+    the height of the axes.
+    """
     low, high, count = min(0.0, float(y.min())), max(0.0, highest), len(y)
     labels = []
     for row, one in shown:

@@ -1,7 +1,8 @@
-"""Charts of results: where the price goes, when a course pays back, when cash is short, what an hour earns, what flips it.
+"""Charts of results: where the price goes, when a course pays back, when cash is short, what an hour earns, what flips
+it.
 
-Every chart is a function ``(result, ax=None) -> Axes``. Direction and kind are told by sign, hatch and outline as well as
-by colour. This is the door to them: each stands in the module of its subject, what they share in
+Every chart is a function ``(result, ax=None) -> Axes``. Direction and kind are told by sign, hatch and outline as well
+as by colour. This is the door to them: each stands in the module of its subject, what they share in
 :mod:`equipdecide.views.drawing`.
 """
 

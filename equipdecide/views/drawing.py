@@ -1,8 +1,8 @@
 """What every chart has in common: the look, empty axes, title and words, and the drawing as text.
 
-Titles are made from the figures. ``alt_text(ax)`` and ``title(ax)`` give the words for readers who do not see the chart;
-``svg(ax)`` the drawing as text, the same bytes for the same figures. Nothing is drawn to a screen and no global style is
-changed. Colours: Okabe and Ito's palette, made to be told apart by colour-blind readers.
+Titles are made from the figures. ``alt_text(ax)`` and ``title(ax)`` give the words for readers who do not see the
+chart; ``svg(ax)`` the drawing as text, the same bytes for the same figures. Nothing is drawn to a screen and no global
+style is changed. Colours: Okabe and Ito's palette, made to be told apart by colour-blind readers.
 """
 
 from __future__ import annotations
@@ -111,7 +111,9 @@ class Drawing:
 
 
 def drawing(ax: Axes) -> Drawing:
-    """Return a chart as the result of a notebook's cell; its figure is closed, so that it is not shown a second time."""
+    """Return a chart as the result of a notebook's cell; its figure is closed, so that it is not
+    shown a second time.
+    """
     plt.close(cast("Figure", ax.figure))
     return Drawing(ax)
 
@@ -123,7 +125,8 @@ def blank(width: float, height: float) -> Axes:
 
 
 def unfitted(width: float, height: float, box: tuple[float, float, float, float]) -> Axes:
-    """Return empty axes at a fixed place [share of the figure: left, bottom, width, height], for charts drawn anew at once.
+    """Return empty axes at a fixed place [share of the figure: left, bottom, width, height], for charts drawn anew at
+    once.
 
     No layout is sought, which takes most of the time of a drawing; the caller leaves the room that the words need.
     """
@@ -134,7 +137,8 @@ def unfitted(width: float, height: float, box: tuple[float, float, float, float]
 
 
 def text_address(ax: Axes) -> str:
-    """Return the drawing as an address for an image, its words as text set by the reader's machine: quick, not the same everywhere.
+    """Return the drawing as an address for an image, its words as text set by the reader's machine: quick, not the same
+    everywhere.
 
     For charts on :func:`unfitted` axes: the figure is drawn once, where saving it would draw it twice to find a layout.
     """

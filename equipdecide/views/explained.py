@@ -1,7 +1,8 @@
 """What the figures of a page link to: an explanation of each, on the same page, where the figure is exact.
 
 A figure that is a column of a ledger is explained by :mod:`equipdecide.views.explain`, one level deep; an input by its
-place in the file and by who gave it; what is searched for or counted over draws by a sentence of the part that shows it.
+place in the file and by who gave it; what is searched for or counted over draws by a sentence of the part that shows
+it.
 """
 
 from __future__ import annotations
@@ -63,7 +64,9 @@ def marked(text: str, *figures: str) -> str:
 
 @dataclass(frozen=True)
 class Entry:
-    """One explanation: its anchor, what it is, sentences, and how to ask the command line for it ("" where it cannot)."""
+    """One explanation: its anchor, what it is, sentences, and how to ask the command line for it
+    ("" where it cannot).
+    """
 
     anchor: str
     title: str
@@ -74,8 +77,8 @@ class Entry:
 class Explained:
     """The explanations of one page, in the order in which its figures asked for them.
 
-    `given` are the inputs the page may show, by path, `titles` their labels; no figure that belongs to one of the owners
-    `hidden` is written into an explanation.
+    `given` are the inputs the page may show, by path, `titles` their labels; no figure that belongs to one of the
+    owners `hidden` is written into an explanation.
     """
 
     def __init__(

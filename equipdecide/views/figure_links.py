@@ -44,7 +44,9 @@ def extra_hours(page: Page) -> ExtraHours | None:
 
 
 def flip_links(page: Page, flip: Flip) -> tuple[str, str]:
-    """Return an input as entered and at its flip, each as a link: to its giver, and to how the flip was searched for."""
+    """Return an input as entered and at its flip, each as a link: to its giver, and to how the flip
+    was searched for.
+    """
     label, other = charts.flip_label(flip), charts.other_course(flip, page.course.name)
     low, high = (charts.in_unit(end, flip.unit, exact=True) for end in flip.searched)
     if flip.two_points is None:

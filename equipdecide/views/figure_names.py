@@ -1,4 +1,6 @@
-"""How a figure is asked for: by a column's full name, by a line's name, or by a short name such as "npv" or "tax of Ines"."""
+"""How a figure is asked for: by a column's full name, by a line's name, or by a short name such as
+"npv" or "tax of Ines".
+"""
 
 from __future__ import annotations
 

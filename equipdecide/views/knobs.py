@@ -32,7 +32,8 @@ from equipdecide.words import money
 STEPS = 60  # of a knob, about: fine enough to look smooth, coarse enough to read
 PER_CENT = ("share", "chance", "1/year", "rate")
 LINES_BOX, BARS_BOX, CHANCES_BOX = (0.125, 0.13, 0.57, 0.73), (0.2, 0.185, 0.77, 0.62), (0.075, 0.13, 0.6, 0.71)
-# The handle of a slider is made by the browser's part of ipywidgets, which gives it no name: the row's label is put there.
+# The handle of a slider is made by the browser's part of ipywidgets, which gives it no name: the row's label is put
+# there.
 NAME_HANDLES = """(() => {
   let turns = 40;
   const name = () => {
@@ -314,7 +315,7 @@ def _image(ax: Axes) -> str:
 def knobs(comparison: Comparison, count: int = 6, paths: Sequence[str] = ()) -> Knobs:
     """Return knobs for the `count` inputs nearest to their flip, and for any given paths, for a cell of a notebook.
 
-    Needs the extra ``notebook``; raises ImportError with the way to mend it where that is missing, ValueError with every
-    path that cannot be turned.
+    Needs the extra ``notebook``; raises ImportError with the way to mend it where that is missing, ValueError with
+    every path that cannot be turned.
     """
     return Knobs(comparison, count, paths)

@@ -1,4 +1,6 @@
-"""The parts of the page for a lender: funds, debts, collateral, coverage, guarantees of the course the page is about."""
+"""The parts of the page for a lender: funds, debts, collateral, coverage, guarantees of the course
+the page is about.
+"""
 
 from __future__ import annotations
 
@@ -227,7 +229,9 @@ def _times(year: CoverageYear) -> str:
 
 
 def guarantees(page: Page) -> Part | None:
-    """Who guarantees how much, and the largest shortfall behind it. What a lender is to know of the owners, and no more."""
+    """Who guarantees how much, and the largest shortfall behind it. What a lender is to know of the
+    owners, and no more.
+    """
     view = page.lender
     if view is None or not view.guarantees:
         return None

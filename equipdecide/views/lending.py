@@ -1,6 +1,7 @@
 """Selling and lending in words and tables: ways to sell, offers of money, cash by its dates, what a lender asks.
 
-``routes_text``, ``money_text``, ``calendar_text``, ``lender_text`` give plain text; ``..._html`` the same as an HTML fragment.
+``routes_text``, ``money_text``, ``calendar_text``, ``lender_text`` give plain text; ``..._html`` the same as an HTML
+fragment.
 """
 
 from __future__ import annotations
@@ -332,7 +333,9 @@ def calendar_html(result: CashCalendar) -> str:
 
 
 def lender_headline(view: LenderView) -> str:
-    """Say how well cash covers the payments in the worst year, as planned and in the downside, and what closing leaves."""
+    """Say how well cash covers the payments in the worst year, as planned and in the downside, and
+    what closing leaves.
+    """
     said = f"“{view.alternative}”: "
     if view.worst_coverage is None:
         said += "nothing is owed in any full year."

@@ -1,4 +1,5 @@
-"""Charts of selling and lending: what each way to sell brings, offers of money, cash by its dates, coverage of a lender's payments.
+"""Charts of selling and lending: what each way to sell brings, offers of money, cash by its dates, coverage of a
+lender's payments.
 
 Drawn as those of :mod:`equipdecide.views.charts`: titles from the figures, kinds told apart by mark and hatch as well.
 """

@@ -119,7 +119,9 @@ class Part:
 
 
 def chart(ax: Axes, figures: str = "") -> Chart:
-    """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title, words, and where its figures are from."""
+    """Return a chart of :mod:`equipdecide.views.charts` as a block: drawing, title, words, and
+    where its figures are from.
+    """
     return Chart(charts.title(ax), Markup(charts.data_address(ax, with_title=False)), charts.alt_text(ax), figures)
 
 

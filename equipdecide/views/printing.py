@@ -1,4 +1,5 @@
-"""A page as a PDF, by what this computer already has: WeasyPrint where it is installed, else a browser without a window.
+"""A page as a PDF, by what this computer already has: WeasyPrint where it is installed, else a browser without a
+window.
 
 Nothing is sent anywhere: the page asks for nothing, and the browser is told to ask for nothing on its own.
 """
@@ -53,7 +54,9 @@ def find_weasyprint() -> Any:
 
 
 def print_page(page: str, path: Path) -> None:
-    """Write a page (HTML text) to a PDF. Raises :class:`NoPrinter` where nothing can make one, OSError for a bad path."""
+    """Write a page (HTML text) to a PDF. Raises :class:`NoPrinter` where nothing can make one,
+    OSError for a bad path.
+    """
     if (weasyprint := find_weasyprint()) is not None:
         weasyprint.HTML(string=page).write_pdf(path)
         return

@@ -1,4 +1,6 @@
-"""What a reader must know beside the figures: guesses, findings, cautions, the law, words, and where figures come from."""
+"""What a reader must know beside the figures: guesses, findings, cautions, the law, words, and
+where figures come from.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""How sure the answer is, in words and tables: chances, regret, what is worth finding out, what moves the lead, where it flips.
+"""How sure the answer is, in words and tables: chances, regret, what is worth finding out, what moves the lead, where
+it flips.
 
 ``runs_text``, ``tornado_text``, ``map_text`` give plain text; ``..._html`` the same as an HTML fragment.
 """
@@ -173,7 +174,9 @@ def _basis(runs: Runs) -> str:
 
 
 def runs_text(runs: Runs, width: int = WIDTH) -> str:
-    """Return how sure the answer is as text: sentences, chances, regret, what is worth finding out, what to beware of."""
+    """Return how sure the answer is as text: sentences, chances, regret, what is worth finding out,
+    what to beware of.
+    """
     lines = []
     for said in (" ".join(how_sure(runs)), " ".join(worth_knowing(runs))):
         lines += [*wrap(said, width), ""]

@@ -45,7 +45,9 @@ def _drawn(runs: Runs) -> tuple[list[str], list[str]]:
 
 @styled
 def exceedance(runs: Runs, ax: Axes | None = None) -> Axes:
-    """Draw the share of draws in which each course is worth at least so much more than keeping; 95, 50 and 5 are marked."""
+    """Draw the share of draws in which each course is worth at least so much more than keeping; 95,
+    50 and 5 are marked.
+    """
     ax = axes(ax, 7.6, 4.3)
     shown, off = _drawn(runs)
     lead = runs.leader

@@ -1,7 +1,8 @@
-"""Five slides for a meeting: the answer, why, when it pays, cash against the floor, what flips it. Charts can be edited.
+"""Five slides for a meeting: the answer, why, when it pays, cash against the floor, what flips it. Charts can be
+edited.
 
-Titles and words for those who do not see a chart are those of :mod:`equipdecide.views.charts`; what is to be said stands
-in the notes. Needs the extra ``slides``.
+Titles and words for those who do not see a chart are those of :mod:`equipdecide.views.charts`; what is to be said
+stands in the notes. Needs the extra ``slides``.
 """
 
 from __future__ import annotations
@@ -31,7 +32,8 @@ Points = Sequence[tuple[float, float]]
 
 
 def slides(comparison: Comparison, path: str | Path) -> Path:
-    """Write five slides with charts that can be edited, and notes; returns the path. The same comparison gives the same bytes.
+    """Write five slides with charts that can be edited, and notes; returns the path. The same comparison gives the same
+    bytes.
 
     Raises ImportError where python-pptx is missing, ValueError where there is no course but one.
     """

@@ -16,7 +16,9 @@ _SETS = re.compile(r"([MLQCz])([^MLQCz]*)")
 
 
 def small(text: str) -> str:
-    """Return SVG text written by matplotlib as short as it can be without another look; whatever it cannot read stays."""
+    """Return SVG text written by matplotlib as short as it can be without another look; whatever it
+    cannot read stays.
+    """
     text = re.sub(r"<!--.*?-->|<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
     text = re.sub(r"\s*\n\s*", " ", text)
     text = _letters(text)

@@ -1,4 +1,6 @@
-"""The comparison as a table for a console of 80 to 100 columns and for notebooks, under the answer in a sentence or three."""
+"""The comparison as a table for a console of 80 to 100 columns and for notebooks, under the answer
+in a sentence or three.
+"""
 
 from __future__ import annotations
 

@@ -35,7 +35,9 @@ from equipdecide.words import day, money
 
 @styled
 def economic_life(life: ServiceLife, ax: Axes | None = None) -> Axes:
-    """Draw cost a year by years kept, before tax: loss in value, upkeep, both; the years within 3 % of the least are shaded."""
+    """Draw cost a year by years kept, before tax: loss in value, upkeep, both; the years within 3 %
+    of the least are shaded.
+    """
     ax = axes(ax, 7.6, 4.0)
     years = np.arange(1, len(life.values) + 1)
     total = np.asarray(life.before_tax.annual_cost)
@@ -141,7 +143,9 @@ def replace_when(result: ReplaceWhen, ax: Axes | None = None) -> Axes:
 
 @styled
 def sell_when(result: SellWhen, ax: Axes | None = None) -> Axes:
-    """Draw selling now and in each month after: price, what the lender takes, cash left, and worth against selling now."""
+    """Draw selling now and in each month after: price, what the lender takes, cash left, and worth
+    against selling now.
+    """
     ax = axes(ax, 7.6, 4.2)
     months = np.array([m.months for m in result.months])
     now, last = result.months[0], result.months[-1]

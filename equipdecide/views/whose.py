@@ -1,4 +1,6 @@
-"""The answer under each partner's own figures, in words and as a table: plain text, and the same as an HTML fragment."""
+"""The answer under each partner's own figures, in words and as a table: plain text, and the same as
+an HTML fragment.
+"""
 
 from __future__ import annotations
 

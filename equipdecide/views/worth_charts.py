@@ -32,7 +32,9 @@ from equipdecide.words import money
 
 @styled
 def cumulative_worth(result: Comparison, ax: Axes | None = None) -> Axes:
-    """Draw present worth added up month by month, each alternative less keeping; the last crossing of zero is marked."""
+    """Draw present worth added up month by month, each alternative less keeping; the last crossing
+    of zero is marked.
+    """
     ax = axes(ax, 7.6, 4.2)
     time = result.evaluation.time
     keep = worth_so_far(result.keep)
@@ -142,7 +144,9 @@ def shown_range(curves: Sequence[FloatArray]) -> tuple[float, float]:
 
 
 def _end_labels(ax: Axes, x: float, ends: Sequence[tuple[float, str, str, bool]]) -> None:
-    """Write each course and its last figure to the right of its line; what runs off the chart is said to be below it."""
+    """Write each course and its last figure to the right of its line; what runs off the chart is
+    said to be below it.
+    """
     low, _ = ax.get_ylim()
     named = []
     for value, name, colour, bold in ends:

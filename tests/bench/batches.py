@@ -1,4 +1,6 @@
-"""Batches of series (121 monthly flows): present worth and rate of return, and the bounds of the machine beside them."""
+"""Batches of series (121 monthly flows): present worth and rate of return, and the bounds of the
+machine beside them.
+"""
 
 from __future__ import annotations
 

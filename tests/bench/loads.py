@@ -27,7 +27,9 @@ def simple_law(evaluation, at):
 
 
 class Load:
-    """A load: scenario, doubtful inputs, the engine's program, what is fixed in it; the chunk that plain numpy likes best."""
+    """A load: scenario, doubtful inputs, the engine's program, what is fixed in it; the chunk that
+    plain numpy likes best.
+    """
 
     def __init__(self, name, file, law, returns, chunk):
         self.name, self.scenario = name, ed.load(FOLDER / file)

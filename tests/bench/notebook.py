@@ -1,4 +1,5 @@
-"""The loop that a notebook user would write: one trial after the other, vectors over months, numpy-financial for the loan.
+"""The loop that a notebook user would write: one trial after the other, vectors over months, numpy-financial for the
+loan.
 
 What is fixed stands ready (:mod:`known`). The loan is not rounded to cents here, as numpy-financial does not round; the
 yearly returns are plain Python numbers, which is quicker than numpy for eleven years.

@@ -1,4 +1,6 @@
-"""Many trials: the package beside a notebook's loop and hand-written numpy, on both loads; memory, size, spread points."""
+"""Many trials: the package beside a notebook's loop and hand-written numpy, on both loads; memory,
+size, spread points.
+"""
 
 from __future__ import annotations
 

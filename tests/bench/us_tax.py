@@ -1,7 +1,8 @@
 """The returns of the load "full US tax" by hand: two owners, federal and state, as filed less the reference.
 
-For one trial in plain Python numbers (:func:`notebook_tax`), for many in plain numpy (:func:`plain_tax`). Rules that are
-not in this load: section 179, limits by basis and for passive owners, instalment sales, state brackets and add-back.
+For one trial in plain Python numbers (:func:`notebook_tax`), for many in plain numpy (:func:`plain_tax`). Rules that
+are not in this load: section 179, limits by basis and for passive owners, instalment sales, state brackets and
+add-back.
 """
 
 from __future__ import annotations

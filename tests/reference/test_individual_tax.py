@@ -51,7 +51,9 @@ class Case:
 
 
 def grid() -> list[Case]:
-    """More than two hundred owners: every status, four years, incomes from modest to high, gains, losses, deductions."""
+    """More than two hundred owners: every status, four years, incomes from modest to high, gains,
+    losses, deductions.
+    """
     shapes = [  # wages, interest, business, section 179, recapture, gain
         (0, 0, 90_000, 0, 0, 0),
         (0, 0, 90_000, 40_000, 0, 0),
@@ -131,7 +133,9 @@ def ours(case: Case) -> dict[str, float]:
 
 @cache
 def theirs() -> pd.DataFrame:
-    """The same owners by the library: pass-through income with recapture in it, as the law has it in qualified income."""
+    """The same owners by the library: pass-through income with recapture in it, as the law has it
+    in qualified income.
+    """
     import taxcalc
 
     rows = []

@@ -1,8 +1,9 @@
-"""The fifteen questions as a dialogue: one line of answer each, read back, asked singly what is not clear; back, stop, answer.
+"""The fifteen questions as a dialogue: one line of answer each, read back, asked singly what is not clear; back, stop,
+answer.
 
-The dialogue only gathers what is typed, by the key of each blank: :mod:`equipdecide.scenario.asking.line_reading` reads a line,
-:mod:`equipdecide.scenario.asking.questions` makes the scenario of it. What was understood is said after each line, so that a
-misreading is seen at once.
+The dialogue only gathers what is typed, by the key of each blank: :mod:`equipdecide.scenario.asking.line_reading` reads
+a line, :mod:`equipdecide.scenario.asking.questions` makes the scenario of it. What was understood is said after each
+line, so that a misreading is seen at once.
 """
 
 from __future__ import annotations
@@ -62,9 +63,9 @@ def ask(
 ) -> Scenario:
     """Ask the fifteen questions and return the scenario; what is not understood is asked again by itself.
 
-    `input` and `print` may be replaced (a script, a notebook). `kept` are answers of before, and `reached` the question to
-    go on from; `keep` is given the answers and the next question's number after each. `so_far` turns the scenario of the
-    answers so far into a line that is shown on the way. Ends with EOFError where `input` has no more answers, with
+    `input` and `print` may be replaced (a script, a notebook). `kept` are answers of before, and `reached` the question
+    to go on from; `keep` is given the answers and the next question's number after each. `so_far` turns the scenario of
+    the answers so far into a line that is shown on the way. Ends with EOFError where `input` has no more answers, with
     :class:`Stopped` where the person stops.
     """
     return _Dialogue(input, print, today or dt.date.today(), dict(kept or {}), keep, so_far).run(reached)

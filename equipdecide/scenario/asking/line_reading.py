@@ -108,7 +108,8 @@ class Understood:
 
 
 def understood(text: str, keys: tuple[str, ...], known: Mapping[str, str], today: dt.date) -> Understood:
-    """Read a line as answers to the blanks `keys`, in their order and by their words; `known` are the answers before it.
+    """Read a line as answers to the blanks `keys`, in their order and by their words; `known` are the answers before
+    it.
 
     Raises nothing: what cannot be read is returned as unclear.
     """

@@ -1,4 +1,6 @@
-"""What is asked on one line: the blanks that are answered together, with an example, and those that answers make needless."""
+"""What is asked on one line: the blanks that are answered together, with an example, and those that
+answers make needless.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,9 @@ from equipdecide.scenario.asking.typed import NONE, UNKNOWN
 
 @dataclass(frozen=True)
 class Line:
-    """What is asked in one go: blanks of a question, with an example of a line. `ask` where it is not the question's own."""
+    """What is asked in one go: blanks of a question, with an example of a line. `ask` where it is
+    not the question's own.
+    """
 
     number: int
     keys: tuple[str, ...]

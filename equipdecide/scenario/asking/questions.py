@@ -354,7 +354,9 @@ _READERS["deposit"] = _read_deposit
 
 
 def value_by_age(age: float) -> tuple[float, float, float]:
-    """Return low, likely and high value at `age` [year] as a share of cost: the band of :mod:`equipdecide.resale.bands`."""
+    """Return low, likely and high value at `age` [year] as a share of cost: the band of
+    :mod:`equipdecide.resale.bands`.
+    """
     from equipdecide.resale.bands import value_band  # here, so that reading a file waits for no numpy
 
     low, likely, high = value_band(age, 1.0)

@@ -63,7 +63,9 @@ def steps_of(tree: Table) -> list[tuple[str, Table]]:
 
 
 def first_nights(tree: Table) -> list[Table]:
-    """Return the blocks of nights that change nothing that was there before: of machines, and of changes to machines without."""
+    """Return the blocks of nights that change nothing that was there before: of machines, and of
+    changes to machines without.
+    """
     machines = {
         name: [n for _, run in block_at(block, "running") for _, n in block_at(run, "nights")]
         for name, block in blocks_of(tree, "machines")

@@ -46,7 +46,9 @@ def state_is_on_file(c: Checker) -> None:
 
 
 def deductions_are_someones(c: Checker) -> None:
-    """Who took past deductions is an owner, and the shares make no more than 100 %; business use that changes has its day."""
+    """Who took past deductions is an owner, and the shares make no more than 100 %; business use
+    that changes has its day.
+    """
     for _, machine in blocks_of(c.tree, "machines"):
         for _, asset in blocks_of(machine, "assets"):
             taken = asset.get("deductions_taken_by")
@@ -192,7 +194,9 @@ def classes_are_on_file(c: Checker) -> None:
 
 
 def first_year_stands(c: Checker) -> None:
-    """The business began before what it put in service in that year, and a casualty lies between service and decision."""
+    """The business began before what it put in service in that year, and a casualty lies between
+    service and decision.
+    """
     shop = c.tree.get("shop")
     began = day_of(shop.get("began")) if isinstance(shop, Table) else None
     if began and c.decision and began > c.decision and isinstance(shop, Table):

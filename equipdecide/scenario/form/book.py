@@ -2,8 +2,8 @@
 
 The first sheet asks the fifteen questions. Each blank is one row; where its figure may be doubtful it has three cells,
 low, likely and high. What is left empty is "don't know" and takes the default that stands beside it. The later sheets
-(:mod:`equipdecide.scenario.form.layout`) hold everything else a scenario can say; once anything stands there, they count
-and the answers do not. Needs the extra ``workbook``.
+(:mod:`equipdecide.scenario.form.layout`) hold everything else a scenario can say; once anything stands there, they
+count and the answers do not. Needs the extra ``workbook``.
 """
 
 from __future__ import annotations
@@ -95,8 +95,8 @@ def rows() -> dict[str, int]:
 def form(path: str | Path, scenario: Scenario | None = None) -> Path:
     """Write a form: empty, or with a scenario on its later sheets; returns its path.
 
-    The same scenario makes the same file, byte by byte. Raises ImportError where XlsxWriter is missing, ValueError where
-    a text is too long for a cell.
+    The same scenario makes the same file, byte by byte. Raises ImportError where XlsxWriter is missing, ValueError
+    where a text is too long for a cell.
     """
     try:
         import xlsxwriter

@@ -1,4 +1,6 @@
-"""What one cell of a form holds: a figure, a range with who gave it, a list of names; written so that it reads back equal."""
+"""What one cell of a form holds: a figure, a range with who gave it, a list of names; written so
+that it reads back equal.
+"""
 
 from __future__ import annotations
 
@@ -122,7 +124,9 @@ def amount_cell(amount: Amount, who: Provenance) -> float | str:
 
 
 def read_bracket(text: str) -> tuple[str, Provenance | None, str]:
-    """Return the figure of a cell, who gave it (None where the cell does not say), and the remark. Raises :class:`AmountError`."""
+    """Return the figure of a cell, who gave it (None where the cell does not say), and the remark.
+    Raises :class:`AmountError`.
+    """
     match = _BRACKET.fullmatch(text.strip())
     if match is None:
         return text.strip(), None, ""

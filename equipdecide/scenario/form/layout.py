@@ -1,4 +1,5 @@
-"""Which sheets a form has beside its questions, and which row or column of them holds which field: made from the models.
+"""Which sheets a form has beside its questions, and which row or column of them holds which field: made from the
+models.
 
 A sheet of cards has a row for each field and a column for each entry, so that machines or offers stand side by side; a
 sheet of rows has a row for each entry. Labels, units, hints and choices come from the models, nothing is said twice.
@@ -46,7 +47,8 @@ class Line:
 
 @dataclass(frozen=True)
 class Part:
-    """Lines that belong together under one heading; `named` is the line of each row where the rows have names of their own.
+    """Lines that belong together under one heading; `named` is the line of each row where the rows have names of their
+    own.
 
     `must` where the part belongs to every entry; `bare` where it can be there with nothing said in it.
     """
@@ -333,7 +335,8 @@ _TICKED = re.compile(r"`(?:(?P<path>\w+(?:\.\w+)*):?|(?P<key>\w+): (?P<value>[^`
 
 
 def label_of(key: str, page: Page | None, all_pages: Sequence[Page], beside: Keys = ()) -> str:
-    """Return what a form calls a key of a scenario file: a field of the page, of another page, or a sheet; else nothing.
+    """Return what a form calls a key of a scenario file: a field of the page, of another page, or a sheet; else
+    nothing.
 
     `beside` are the keys of a field of the page: one that stands in the same part as it comes first.
     """

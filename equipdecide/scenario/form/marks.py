@@ -1,4 +1,6 @@
-"""A copy of a form in which what is wrong is marked: each cell red with a comment, and all of it listed on a sheet in front."""
+"""A copy of a form in which what is wrong is marked: each cell red with a comment, and all of it
+listed on a sheet in front.
+"""
 
 from __future__ import annotations
 

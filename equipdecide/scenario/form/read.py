@@ -118,7 +118,9 @@ class LaterSheets:
             self._entry(page, keys, names, column, at)
 
     def _keys(self, page: Page) -> list[tuple[int, str]]:
-        """Return row and key of each row that asks for something; a row put in below one with a name of its own joins it."""
+        """Return row and key of each row that asks for something; a row put in below one with a
+        name of its own joins it.
+        """
         sheet = self.book[page.sheet]
         found: list[tuple[int, str]] = []
         above = ""

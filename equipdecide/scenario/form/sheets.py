@@ -53,7 +53,9 @@ class Sheets:
         return self.formats[key]
 
     def answer(self, shape: str = "General", figure: bool = False, aside: bool = False) -> Any:
-        """Return the look of a cell that is filled in; `figure`: its text is a figure; `aside`: it says who gave figures."""
+        """Return the look of a cell that is filled in; `figure`: its text is a figure; `aside`: it
+        says who gave figures.
+        """
         return self.format(
             locked=False,
             bg_color="#F7F4E4" if aside else "#FFF7D6",
@@ -415,7 +417,9 @@ def _cell_value(value: Any, line: Line, who: Provenance, scenario: Scenario | No
 
 
 def doubt_named(path: str, scenario: Scenario) -> str:
-    """Return the words for a doubt on which a step hangs ("P5 bracket renews"), or its path where words would not do."""
+    """Return the words for a doubt on which a step hangs ("P5 bracket renews"), or its path where
+    words would not do.
+    """
     section, _, rest = path.partition(".")
     words = rest if section == "events" else f"{rest.removesuffix('.renews')} renews"
     return words if doubt_path(words, list(scenario.parts), list(scenario.events)) == path else path

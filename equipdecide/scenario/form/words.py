@@ -1,4 +1,6 @@
-"""Faults of a form in the form's own words: the reader of files speaks of keys and lines, a form has cells and labels."""
+"""Faults of a form in the form's own words: the reader of files speaks of keys and lines, a form
+has cells and labels.
+"""
 
 from __future__ import annotations
 

@@ -59,7 +59,9 @@ class Scenario(Frozen):
     _source: Source = PrivateAttr(default_factory=Source)
 
     def doubt(self, path: str) -> Amount:
-        """Return the yes/no doubt at `path` (``events.<name>`` or ``parts.<name>.renews``). Raises KeyError where there is none."""
+        """Return the yes/no doubt at `path` (``events.<name>`` or ``parts.<name>.renews``). Raises
+        KeyError where there is none.
+        """
         section, name = path.split(".")[:2]
         found = self.events.get(name) if section == "events" else self.parts[name].renews
         if found is None:

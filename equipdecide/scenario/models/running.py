@@ -56,7 +56,9 @@ class Nights(NightChanges):
 
 
 class Attended(Frozen):
-    """One or more people look after several machines in staffed hours; a machine that calls while they are busy waits."""
+    """One or more people look after several machines in staffed hours; a machine that calls while
+    they are busy waits.
+    """
 
     machines: int = Field(ge=2, le=12, title="Machines looked after, this one included")
     attendants: int = Field(1, ge=1, le=12, title="People who look after them")
