@@ -34,9 +34,9 @@ def by_risk(
         if case == "as filed" and kind == "partnership" and owner.guarantees is not None and lost >= 0.5:
             draft.find(
                 "at_risk_may_bind",
-                f"{name}: a year's loss of {lost:,.0f} is counted. It counts only as far as this owner has money at risk "
-                f"or answers for debts, by the file {float(owner.guarantees):,.0f} at most (IRC 465): enter `at_risk` of "
-                f"Form 6198 to have it limited.",
+                f"{name}: a year's loss of {lost:,.0f} is counted. It counts only as far as this owner has money at "
+                f"risk or answers for debts, by the file {float(owner.guarantees):,.0f} at most (IRC 465): enter "
+                f"`at_risk` of Form 6198 to have it limited.",
                 f"owners.{name}",
                 "warning",
             )

@@ -106,10 +106,10 @@ def say_what_claims_need(draft: Draft, plan: Plan, law: Law) -> None:
         if asset.casualty is not None:
             draft.common.find(
                 "casualty_not_computed",
-                f"{item.name}: gain or loss of the damage of {asset.casualty.on} is not computed, only the lower basis. "
-                f"Insurance money above basis is gain; spent on a like machine within two years after the year of the "
-                f"gain it may wait by election (IRC 1033(a)(2)), and that machine's cost for tax is lower by it: enter "
-                f"the lower cost.",
+                f"{item.name}: gain or loss of the damage of {asset.casualty.on} is not computed, only the lower "
+                f"basis. Insurance money above basis is gain; spent on a like machine within two years after the "
+                f"year of the gain it may wait by election (IRC 1033(a)(2)), and that machine's cost for tax is "
+                f"lower by it: enter the lower cost.",
                 f"machines.{item.machine}",
                 "warning",
             )
@@ -234,10 +234,11 @@ def say_states_limits(draft: Draft, plan: Plan, law: Law) -> None:
     if kind == "C corporation" and on_file(law, f"{code}/depreciation.corporation_method"):
         draft.common.find(
             "corporation_method",
-            f"{code.upper()}: a corporation depreciates there over its own class lives by methods older than MACRS (declining "
-            f"balance up to 200 % for new and 150 % for used property), with a first-year addition in place of section 179 "
-            f"where it is elected: none of that is computed. The state's book here uses the MACRS tables without bonus and "
-            f"the state's section 179 limit; over longer lives basis stays higher and the gain of a sale there is smaller.",
+            f"{code.upper()}: a corporation depreciates there over its own class lives by methods older than MACRS "
+            f"(declining balance up to 200 % for new and 150 % for used property), with a first-year addition in "
+            f"place of section 179 where it is elected: none of that is computed. The state's book here uses the "
+            f"MACRS tables without bonus and the state's section 179 limit; over longer lives basis stays higher and "
+            f"the gain of a sale there is smaller.",
             "shop.state",
             "warning",
         )

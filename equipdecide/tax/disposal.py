@@ -172,9 +172,9 @@ def _partners(draft: Draft, plan: Plan, w: Working, items: list[tuple[str, Elect
         if gone > 5e-7:
             draft.common.find(
                 "partners_who_left",
-                f"{gone:.0%} of the deductions on {election.possession.name} were, by the file, taken by partners who have "
-                f"left: their recapture falls on the others by their gain. Who bought a share from one of them stands in "
-                f"that one's place: add it to theirs.",
+                f"{gone:.0%} of the deductions on {election.possession.name} were, by the file, taken by partners "
+                f"who have left: their recapture falls on the others by their gain. Who bought a share from one of "
+                f"them stands in that one's place: add it to theirs.",
                 f"machines.{election.possession.machine}.assets.{label}.deductions_taken_by",
                 "warning",
             )

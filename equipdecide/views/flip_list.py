@@ -22,8 +22,9 @@ def flip_in_words(flip: Flip) -> str:
         )
     now, then = (f" ({week})" if week else "" for week in _a_week(flip))
     return (
-        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at {searched(flip.flip, flip.unit, flip.entered)}{then} "
-        f"{flip.alternative} and {flip.against} are worth the same."
+        f"{flip.label}: {entered(flip.entered, flip.unit)}{now} now; at "
+        f"{searched(flip.flip, flip.unit, flip.entered)}{then} {flip.alternative} and {flip.against} are worth the "
+        f"same."
     )
 
 

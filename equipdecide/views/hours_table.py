@@ -79,8 +79,8 @@ def hours_foot(result: HoursResult) -> str:
     said = result.definition
     if _over_keep_rows(result):
         said += (
-            " What hours over keeping can earn: what must ship first, then the best contribution an hour up to what can be "
-            "sold, each further hour bringing less (the area under the staircase)."
+            " What hours over keeping can earn: what must ship first, then the best contribution an hour up to what "
+            "can be sold, each further hour bringing less (the area under the staircase)."
         )
     return said
 

@@ -91,9 +91,9 @@ def replace_when_foot(result: ReplaceWhen) -> str:
     """Say what the table counts and what it leaves out."""
     return (
         f"Before tax and loans: the comparison counts both. Replacing costs the price and {money(result.change_over)} "
-        f"of change-over each time. Earned: the whole shop in a year, running costs off; by the course in its first, second, "
-        f"third year, whenever it is begun: a contract that ends on a day is thus moved with it. What is owned at the "
-        f"end is sold. * worth most."
+        f"of change-over each time. Earned: the whole shop in a year, running costs off; by the course in its first, "
+        f"second, third year, whenever it is begun: a contract that ends on a day is thus moved with it. What is "
+        f"owned at the end is sold. * worth most."
     )
 
 

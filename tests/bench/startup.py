@@ -102,8 +102,8 @@ def startup(table: Table) -> None:
     courses, columns = len(scenario.alternatives), sum(column.run is not None for column in made.order)
     of_it = (
         f"the table and its rates of return are {spent['table'] * 1e3:.0f} ms of it; the rest is {columns:,} columns, half "
-        "of their time numpy on a handful of figures, half the rules that post them: fewer columns a course, or courses "
-        "that differ in one step worked out side by side, would close it"
+        "of their time numpy on a handful of figures, half the rules that post them: fewer columns a course, or "
+        "courses that differ in one step worked out side by side, would close it"
     )
     table.goal(
         f"one comparison of the demo, {courses} courses and its table", spent["compare"] * 1e3, 50, True, " ms", of_it
@@ -158,8 +158,8 @@ def pages(table: Table) -> None:
             moves.append((seen[0] - began, time.process_time() - began))
     sent, whole = (1e3 * np.array(each) for each in zip(*moves, strict=True))
     closes = (
-        "in the browser, which adds some 50 ms, 150 ms is the goal. Two of matplotlib's drawings are 70 ms of it, half of "
-        "that ticks and the measuring of words: charts that are moved, not made anew, would close it"
+        "in the browser, which adds some 50 ms, 150 ms is the goal. Two of matplotlib's drawings are 70 ms of it, "
+        "half of that ticks and the measuring of words: charts that are moved, not made anew, would close it"
     )
     told = f"the slowest of {len(moves)} moves of a knob, to the chances, without a browser"
     table.goal(told, sent.max(), 100, True, " ms", closes)

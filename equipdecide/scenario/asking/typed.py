@@ -31,8 +31,8 @@ _NUMBER = r"\$?\s*(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?(?:\s*%|\s*per\s?cent)?"
 _FIGURE = re.compile(rf"{_NUMBER}(?:\s*(?:\.\.+|…|-|–|\bto\b|\bor\b)\s*{_NUMBER}){{0,2}}", re.I)
 _WORDS = dict(
     zip(
-        "one two three four five six seven eight nine ten eleven twelve fifteen twenty thirty forty fifty sixty seventy "
-        "eighty ninety".split(),
+        "one two three four five six seven eight nine ten eleven twelve fifteen twenty thirty forty fifty sixty "
+        "seventy eighty ninety".split(),
         (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 20, 30, 40, 50, 60, 70, 80, 90),
         strict=True,
     )

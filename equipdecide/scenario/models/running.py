@@ -98,7 +98,8 @@ class Upkeep(Frozen):
     of_bills: Multiple | None = Field(
         None,
         title="What is expected over what the bills say",
-        description="such as 0.8 .. 1 .. 1.3: a range lets the answer be tried; the program says the one that the bills themselves make likely",
+        description="such as 0.8 .. 1 .. 1.3: a range lets the answer be tried; the program says the one that the bills "
+        "themselves make likely",
     )
     warranty_years: int = Field(0, ge=0, le=10, title="Years of warranty")
     warranty_share: Share | None = Field(None, title="Share of upkeep you still pay in the warranty years")
