@@ -160,6 +160,8 @@ def _as_written(node: Any) -> Any:
     if not isinstance(node, dict):
         return node
     node = {key: _as_written(value) for key, value in node.items() if not (key == "default" and value is None)}
+    if isinstance(node.get("description"), str):  # a docstring's own lines are no concern of the reader
+        node["description"] = " ".join(node["description"].split())
     if "definition" in node:
         node["$ref"] = f"#/$defs/{node.pop('definition')}"
     kind = node.get("type")
